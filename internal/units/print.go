@@ -1,0 +1,105 @@
+package units
+
+import (
+	"math"
+	"strconv"
+	"strings"
+)
+
+// Choice is what people want to see: °F instead of °C, lb instead of kg.
+type Choice struct {
+	Fahrenheit bool
+	Pounds     bool
+}
+
+// Unit is the unit in which a value of q is shown.
+func (c Choice) Unit(q Quantity) Unit {
+	printed := table[q.Of()].base
+	switch {
+	case q.Of() == Temperature && c.Fahrenheit:
+		printed = "°F"
+	case q.Of() == Mass && c.Pounds:
+		printed = "lb"
+	}
+	if q.IsRate() {
+		printed += "/min"
+	}
+	if q == Difference && c.Fahrenheit {
+		printed = "°F"
+	}
+	if u, ok := Choose(printed, q); ok {
+		return u
+	}
+	return Unit{Printed: printed, Quantity: q, Scale: 1}
+}
+
+// Number prints the value alone in the unit of choice, with the decimals usual for the quantity.
+func (c Choice) Number(value float64, q Quantity) string {
+	if math.IsNaN(value) {
+		return "–"
+	}
+	decimals := 1
+	if !q.IsRate() && q < count {
+		decimals = table[q].decimals
+	} else if q.Of() == PH {
+		decimals = 3
+	}
+	text := strconv.FormatFloat(c.Unit(q).FromBase(value), 'f', decimals, 64)
+	if strings.Trim(text, "-0.") == "" {
+		text = strings.TrimPrefix(text, "-") // never "-0.0"
+	}
+	return text
+}
+
+// Print prints value and unit: "45.0 °C", "on", "1 h 30 min".
+func (c Choice) Print(value float64, q Quantity) string {
+	switch q {
+	case State:
+		return map[bool]string{true: "on", false: "off"}[value != 0]
+	case YesNo:
+		return map[bool]string{true: "yes", false: "no"}[value != 0]
+	case Duration:
+		return printDuration(value)
+	}
+	number := c.Number(value, q)
+	if unit := c.Unit(q).Printed; unit != "" {
+		return number + " " + unit
+	}
+	return number
+}
+
+// String prints an amount in the base units that people use.
+func (a Amount) String() string { return Choice{}.Print(a.Value, a.Quantity) }
+
+// printDuration prints at most two neighbouring units, rounded: "45 s", "4 min", "17 h 40 min", "3 d 4 h".
+func printDuration(seconds float64) string {
+	if math.IsNaN(seconds) {
+		return "–"
+	}
+	sign := ""
+	if seconds < 0 {
+		sign, seconds = "-", -seconds
+	}
+	switch {
+	case seconds < 1 && seconds > 0:
+		return sign + strconv.FormatFloat(math.Round(seconds*1000), 'f', 0, 64) + " ms"
+	case seconds < 59.5:
+		return sign + strconv.FormatFloat(math.Round(seconds), 'f', 0, 64) + " s"
+	case seconds < 600 && math.Mod(math.Round(seconds), 60) != 0:
+		return sign + pair(math.Round(seconds), 60, "min", "s")
+	case seconds < 86400-30:
+		return sign + pair(math.Round(seconds/60), 60, "h", "min")
+	}
+	return sign + pair(math.Round(seconds/3600), 24, "d", "h")
+}
+
+func pair(small, ratio float64, bigUnit, smallUnit string) string {
+	big, rest := math.Floor(small/ratio), math.Mod(small, ratio)
+	switch {
+	case big == 0:
+		return strconv.FormatFloat(rest, 'f', 0, 64) + " " + smallUnit
+	case rest == 0:
+		return strconv.FormatFloat(big, 'f', 0, 64) + " " + bigUnit
+	}
+	return strconv.FormatFloat(big, 'f', 0, 64) + " " + bigUnit + " " + strconv.FormatFloat(rest, 'f', 0, 64) + " " + smallUnit
+}
