@@ -1,0 +1,62 @@
+package estate
+
+import "math"
+
+// Deck is one drying deck with parchment on it.
+type Deck struct {
+	Air      Air
+	Bean     float64 // °C
+	Moisture float64 // % of the wet weight
+}
+
+func (d *Deck) advance(seconds float64, yard Air, sun float64) {
+	d.Air = Air{Celsius: yard.Celsius + 5*sun, Humidity: yard.Humidity * saturation(yard.Celsius) / saturation(yard.Celsius+5*sun)}
+	d.Bean += (d.Air.Celsius + 6*sun - d.Bean) * (1 - math.Exp(-seconds/900))
+	d.Moisture = dried(d.Moisture, d.Air, seconds/(20*3600))
+}
+
+// dried lets parchment go towards a rough equilibrium with its air, by a fraction of the way.
+func dried(moisture float64, air Air, part float64) float64 {
+	equilibrium := 6 + air.Humidity/12
+	return equilibrium + (moisture-equilibrium)*math.Exp(-part)
+}
+
+// Dryer is the mechanical dryer under the deck. Its own cut-out, which is none of ours, ends a runaway.
+type Dryer struct {
+	Air      float64 // °C in the plenum
+	Exhaust  float64
+	Moisture float64
+	Fan      bool
+	Burner   bool
+	cutOut   bool
+}
+
+const (
+	dryerSetpoint = 41
+	dryerCutOut   = 68
+)
+
+// FailFan stops the fan while the burner goes on: the fault that the alarm is for.
+func (d *Dryer) FailFan() { d.Fan = false }
+
+// Mend starts the fan again and resets the cut-out.
+func (d *Dryer) Mend() { d.Fan, d.Burner, d.cutOut = true, true, false }
+
+func (d *Dryer) advance(seconds, yard float64) {
+	if d.Air >= dryerCutOut {
+		d.cutOut = true
+	}
+	if d.cutOut {
+		d.Burner = false
+	}
+	target, slowness := yard, 1800.0
+	switch {
+	case d.Burner && d.Fan:
+		target, slowness = dryerSetpoint, 600
+	case d.Burner:
+		target, slowness = 110, 900 // heat without air: about 4 K a minute at first
+	}
+	d.Air += (target - d.Air) * (1 - math.Exp(-seconds/slowness))
+	d.Exhaust += (d.Air - 9 - d.Exhaust) * (1 - math.Exp(-seconds/300))
+	d.Moisture = dried(d.Moisture, Air{Celsius: d.Air, Humidity: 25}, seconds/(14*3600))
+}
