@@ -1,0 +1,68 @@
+#!/bin/sh
+# Installs what the tests need and runs all of them. Use: sh deploy/test.sh      Debian 12 with Go and Node; root or sudo for apt.
+# Versions are pinned: Go tools by version, npm packages by their lock files, Debian packages by the release (12, bookworm).
+set -eu
+cd "$(dirname "$0")/.."
+
+INFLUXD=v1.8.10
+GOLANGCI=v2.15.0
+GOVULNCHECK=v1.9.0
+VULNDB=v0.0.0-20261105234957-e22db6528018
+
+say() { printf '\n== %s\n' "$*"; }
+stop() { printf 'test: %s\n' "$*" >&2; exit 1; }
+command -v go >/dev/null 2>&1 || stop "Go is missing. Install Go 1.26 or newer and start this again."
+command -v npm >/dev/null 2>&1 || stop "Node with npm is missing. Install Node 20 or newer and start this again."
+
+# Without CI the tests skip what is missing, and say so; here everything is installed, so a missing server is a failure.
+export CI=true
+tools="${XDG_CACHE_HOME:-$HOME/.cache}/millwarden-tools"
+mkdir -p "$tools"
+PATH="$tools:$PATH:/usr/sbin"
+export PATH
+
+say "Debian packages"
+missing=""
+for p in mosquitto mosquitto-clients victoria-metrics prometheus chromium python3-pymodbus python3-serial-asyncio jq gcc libc6-dev; do
+	dpkg -s "$p" >/dev/null 2>&1 || missing="$missing $p"
+done
+if [ -n "$missing" ]; then
+	as_root=""
+	[ "$(id -u)" = 0 ] || as_root="sudo"
+	$as_root apt-get update -qq || stop "apt-get update failed: is the machine online, and may you use sudo?"
+	# shellcheck disable=SC2086 # the list is meant to be split
+	$as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $missing >/dev/null ||
+		stop "could not install:$missing"
+fi
+dpkg-query -W -f '${Package} ${Version}\n' mosquitto victoria-metrics prometheus chromium python3-pymodbus
+
+say "Go tools"
+tool() { # module path, version: installed once under a name with its version
+	name=$(basename "$1")
+	if [ ! -x "$tools/$name-$2" ]; then
+		GOBIN="$tools" go install "$1@$2" || stop "could not build $1@$2"
+		mv "$tools/$name" "$tools/$name-$2"
+	fi
+	ln -sf "$name-$2" "$tools/$name"
+}
+tool github.com/influxdata/influxdb/cmd/influxd "$INFLUXD"
+tool github.com/golangci/golangci-lint/v2/cmd/golangci-lint "$GOLANGCI"
+tool golang.org/x/vuln/cmd/govulncheck "$GOVULNCHECK"
+
+say "npm packages and the page"
+for folder in gateway/web/ui gateway/callout/mail/testdata; do
+	(cd "$folder" && npm ci --no-audit --no-fund --loglevel=error) || stop "npm ci failed in $folder"
+done
+(cd gateway/web/ui && npm run --silent check && npm run --silent build) || stop "the page does not build"
+
+say "format, vet, lint"
+unformatted=$(gofmt -l gateway drivers rules internal)
+[ -z "$unformatted" ] || stop "gofmt would change: $unformatted"
+go vet ./...
+golangci-lint run ./...
+
+say "known weaknesses in what we use"
+sh deploy/vulnerable.sh "$VULNDB"
+
+say "tests, with the race detector"
+go test -race -timeout 15m ./...
