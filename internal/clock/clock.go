@@ -14,6 +14,8 @@ import (
 // Clock gives the present stamp.
 type Clock interface {
 	Now() reading.Stamp
+	// Real is how long the machine's own clock takes for a duration of this one: all waiting is done by it.
+	Real(d time.Duration) time.Duration
 }
 
 // System is the clock of this board.
@@ -35,6 +37,9 @@ func (s *System) Now() reading.Stamp {
 	return reading.Stamp{Wall: now.UTC().Round(0), Mono: sinceBoot(), Boot: s.Boot, Set: s.isSet(now)}
 }
 
+// Real is d itself.
+func (*System) Real(d time.Duration) time.Duration { return d }
+
 func (s *System) isSet(now time.Time) bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -50,8 +55,8 @@ func (s *System) isSet(now time.Time) bool {
 
 // Scaled runs from a start of choice at so many times the speed of the real clock: the demo's clock.
 type Scaled struct {
-	Start time.Time // simulated wall time at Real
-	Real  time.Time
+	Start time.Time // simulated wall time at Begun
+	Begun time.Time
 	Speed float64
 	Boot  uint32
 }
@@ -60,11 +65,11 @@ var _ Clock = Scaled{}
 
 // Now is the simulated stamp of this moment.
 func (s Scaled) Now() reading.Stamp {
-	passed := time.Duration(float64(time.Since(s.Real)) * s.Speed)
+	passed := time.Duration(float64(time.Since(s.Begun)) * s.Speed)
 	return reading.Stamp{Wall: s.Start.Add(passed).UTC(), Mono: passed, Boot: s.Boot, Set: true}
 }
 
-// Sleep is how long the real clock takes for a simulated duration.
-func (s Scaled) Sleep(simulated time.Duration) time.Duration {
+// Real is how long the real clock takes for a simulated duration.
+func (s Scaled) Real(simulated time.Duration) time.Duration {
 	return time.Duration(float64(simulated) / s.Speed)
 }

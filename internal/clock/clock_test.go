@@ -10,7 +10,7 @@ import (
 func TestScaled_runsBothClocksAtSpeed(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		start := time.Date(2026, 5, 12, 16, 0, 0, 0, time.UTC)
-		c := Scaled{Start: start, Real: time.Now(), Speed: 60, Boot: 1}
+		c := Scaled{Start: start, Begun: time.Now(), Speed: 60, Boot: 1}
 		before := c.Now()
 		time.Sleep(time.Minute)
 		after := c.Now()
@@ -20,8 +20,8 @@ func TestScaled_runsBothClocksAtSpeed(t *testing.T) {
 		if got := after.Wall.Sub(start); got != time.Hour {
 			t.Errorf("wall time went on by %v, want 1h", got)
 		}
-		if got := c.Sleep(time.Hour); got != time.Minute {
-			t.Errorf("Sleep(1h) = %v, want 1m", got)
+		if got := c.Real(time.Hour); got != time.Minute {
+			t.Errorf("Real(1h) = %v, want 1m", got)
 		}
 	})
 }
