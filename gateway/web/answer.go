@@ -1,0 +1,102 @@
+package web
+
+import (
+	"embed"
+	"html/template"
+	"net/http"
+	"strconv"
+)
+
+// The page of an answer link is plain HTML: it must work on the oldest phone, without scripts, and without the built page.
+//
+//go:embed answer.html answer.css
+var answerFiles embed.FS
+
+var answerPage = template.Must(template.ParseFS(answerFiles, "answer.html"))
+
+// answerWords are the words of that page in one language.
+type answerWords struct {
+	Lang, Button, Done, Gone, Expired, Ask, Page, Since, Priority string
+}
+
+var answerLanguages = map[string]answerWords{
+	"en": {"en", "I am on it", "Written down: you are on it. Nobody else is called for this.", "This link is not known here, or no longer.",
+		"This link has run out. Open the page and look what stands now.", "You were called for:", "To the page of the mill", "", ""},
+	"es": {"es", "Voy yo", "Anotado: va usted. No se llama a nadie más por esto.", "Este enlace no se conoce aquí, o ya no.",
+		"Este enlace ha caducado. Abra la página y mire qué hay ahora.", "Se le llamó por:", "A la página del beneficio", "", ""},
+}
+
+type answerView struct {
+	Words   answerWords
+	Known   bool
+	Done    bool
+	Problem string
+	Title   string
+	Alarm   *wireAlarm // nil: it is normal by now
+	Rest    []string
+}
+
+func (w *Web) serveAnswer(rw http.ResponseWriter, r *http.Request) {
+	view, _, status := w.lookUp(r)
+	w.showAnswer(rw, status, view)
+}
+
+func (w *Web) serveAnswered(rw http.ResponseWriter, r *http.Request) {
+	view, answer, status := w.lookUp(r)
+	if !view.Known || view.Problem != "" {
+		w.showAnswer(rw, status, view)
+		return
+	}
+	err := w.config.Acts.Act(r.Context(), Act{Do: DoAcknowledge, Alarm: answer.Alarm, Occurrence: answer.Occurrence, By: answer.Person, Via: "link"})
+	if err != nil {
+		status, _, view.Problem = w.refusal(err)
+	} else {
+		view.Done = true
+	}
+	w.showAnswer(rw, status, view)
+}
+
+func (w *Web) lookUp(r *http.Request) (answerView, Answer, int) {
+	view := answerView{Words: answerLanguages[w.language(r)]}
+	var answer Answer
+	if w.config.Answers != nil {
+		answer, view.Known = w.config.Answers.Answer(r.PathValue("token"))
+	}
+	if !view.Known {
+		view.Problem = view.Words.Gone
+		return view, answer, http.StatusNotFound
+	}
+	view.Title = answer.Title
+	if answer.Expired {
+		view.Problem = view.Words.Expired
+		return view, answer, http.StatusGone
+	}
+	for _, a := range *w.live.now().frame.Alarms {
+		if a.ID == answer.Alarm && a.Occurrence == answer.Occurrence {
+			view.Alarm = &a
+		}
+	}
+	return view, answer, http.StatusOK
+}
+
+// language is what the browser asks for first, if there are words in it, else the site's.
+func (w *Web) language(r *http.Request) string {
+	if asked := r.Header.Get("Accept-Language"); len(asked) >= 2 {
+		if _, known := answerLanguages[asked[:2]]; known {
+			return asked[:2]
+		}
+	}
+	if site := w.live.now().frame.Plan.Site.Language; site == "es" {
+		return site
+	}
+	return "en"
+}
+
+func (w *Web) showAnswer(rw http.ResponseWriter, status int, view answerView) {
+	rw.Header().Set("Content-Type", "text/html; charset=utf-8")
+	rw.Header().Set("Cache-Control", "no-store")
+	rw.WriteHeader(status)
+	if err := answerPage.Execute(rw, view); err != nil {
+		w.config.Log.Debug("answer page not sent", "status", strconv.Itoa(status), "cause", err)
+	}
+}

@@ -1,0 +1,328 @@
+package web
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+	"sync"
+	"sync/atomic"
+	"time"
+)
+
+const stateNormal = "normal"
+
+// Bounds of the live stream.
+const (
+	tick       = time.Second
+	fresh      = tick / 2         // a moment so young serves a request too
+	queued     = 8                // events a client may lag behind: chosen, 8 s of a phone that changes its network
+	maxClients = 64               // chosen: every phone, tablet and wall screen of an estate ten times over
+	eventWait  = 10 * time.Second // to write one event
+	reconnect  = 2 * time.Second  // told to the client
+)
+
+// moment is what stood at one tick. It never changes after it was made.
+type moment struct {
+	frame  frame // whole
+	outbox Outbox
+	at     time.Time
+	full   func() []byte // the whole frame encoded, once
+}
+
+// live asks the Model, encodes, and feeds the clients.
+//
+// Concurrency: any goroutine.
+type live struct {
+	model   Model
+	version string
+	asked   atomic.Pointer[time.Time] // when the Model was asked and has not answered yet
+
+	mu sync.Mutex // guards all below, and calls of the Model
+	// snapshot is reused from tick to tick.
+	snapshot Snapshot
+	last     *moment
+	sections map[string]json.RawMessage // encoded form of each section at the last tick, to find what changed
+	clients  map[*client]struct{}
+}
+
+type client struct {
+	events chan []byte // closed when the client is dropped
+}
+
+func newLive(m Model, version string) *live {
+	return &live{model: m, version: version, sections: map[string]json.RawMessage{}, clients: map[*client]struct{}{}}
+}
+
+// run ticks until ctx ends, then drops all clients. While nobody looks the Model is not asked.
+func (l *live) run(ctx context.Context) {
+	t := time.NewTicker(tick)
+	defer t.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			l.dropAll()
+			return
+		case <-t.C:
+			l.feed()
+		}
+	}
+}
+
+func (l *live) dropAll() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for c := range l.clients {
+		l.drop(c)
+	}
+}
+
+// feed gives one event with all changes to every client.
+func (l *live) feed() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if len(l.clients) == 0 {
+		return
+	}
+	event := l.step()
+	for c := range l.clients {
+		select {
+		case c.events <- event:
+		default: // it does not take them: it may come again and gets everything
+			l.drop(c)
+		}
+	}
+}
+
+func (l *live) drop(c *client) {
+	if _, known := l.clients[c]; known {
+		delete(l.clients, c)
+		close(c.events)
+	}
+}
+
+// now is a moment not older than half a tick.
+func (l *live) now() *moment {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.last == nil || len(l.clients) == 0 && time.Since(l.last.at) > fresh {
+		l.step()
+	}
+	return l.last
+}
+
+// join adds a client and gives it the event it begins with.
+func (l *live) join() (*client, []byte, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if len(l.clients) >= maxClients {
+		return nil, nil, errTooMany
+	}
+	if l.last == nil || len(l.clients) == 0 {
+		l.step()
+	}
+	c := &client{events: make(chan []byte, queued)}
+	l.clients[c] = struct{}{}
+	return c, event("full", l.last.frame.Seq, l.last.full()), nil
+}
+
+var errTooMany = errors.New("too many clients")
+
+func (l *live) leave(c *client) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.drop(c)
+}
+
+// step asks the Model, keeps the new moment and returns the event with what changed since the last one. The caller holds mu.
+func (l *live) step() []byte {
+	begun := time.Now()
+	l.asked.Store(&begun)
+	l.model.Snapshot(&l.snapshot)
+	l.asked.Store(nil)
+	whole := l.snapshot.frame(l.version)
+	whole.Seq = 1
+	before := l.last
+	if before != nil {
+		whole.Seq = before.frame.Seq + 1
+	}
+	l.last = &moment{frame: whole, outbox: l.snapshot.Outbox, at: time.Now(), full: sync.OnceValue(func() []byte { return encode(whole) })}
+	return event("changes", whole.Seq, encode(l.changes(before, whole)))
+}
+
+// changes leaves out of the frame what was sent before.
+func (l *live) changes(before *moment, f frame) frame {
+	samePlan := l.unchanged("plan", f.Plan)
+	if samePlan {
+		f.Plan = nil
+	}
+	if l.unchanged("stations", f.Stations) {
+		f.Stations = nil
+	}
+	if l.unchanged("alarms", f.Alarms) {
+		f.Alarms = nil
+	}
+	if l.unchanged("prompts", f.Prompts) {
+		f.Prompts = nil
+	}
+	if l.unchanged("roster", f.Roster) {
+		f.Roster = nil
+	}
+	if l.unchanged("links", f.Links) {
+		f.Links = nil
+	}
+	if samePlan && before != nil {
+		changed := map[string]value{}
+		for name, v := range f.Values {
+			if old, known := before.frame.Values[name]; !known || !v.same(old) {
+				changed[name] = v
+			}
+		}
+		f.Values = changed
+	}
+	return f
+}
+
+func (l *live) unchanged(section string, v any) bool {
+	text := encode(v)
+	if bytes.Equal(text, l.sections[section]) {
+		return true
+	}
+	l.sections[section] = text
+	return false
+}
+
+// frame turns the snapshot into what is sent.
+func (s *Snapshot) frame(version string) frame {
+	p := printer{now: s.Now, choice: s.Site.Show}
+	f := frame{Now: never0(s.Now.Mono.Milliseconds()), Wall: s.Now.Wall.UnixMilli(), Set: s.Now.Set, Plan: s.plan(p, version),
+		Stations: s.stations(p), Values: make(map[string]value, len(s.Points)), Roster: s.roster(p)}
+	for i := range s.Points {
+		f.Values[s.Points[i].Name] = p.value(&s.Points[i])
+	}
+	alarms := make([]wireAlarm, 0, len(s.Alarms))
+	for i := range s.Alarms {
+		alarms = append(alarms, p.alarm(&s.Alarms[i]))
+	}
+	f.Alarms = &alarms
+	prompts := make([]wirePrompt, 0, len(s.Prompts))
+	for i := range s.Prompts {
+		prompts = append(prompts, p.prompt(&s.Prompts[i]))
+	}
+	f.Prompts = &prompts
+	links := make([]wireLink, 0, len(s.Links))
+	for _, k := range s.Links {
+		links = append(links, wireLink{k.Kind, k.Name, k.Title, k.Set, k.Works, k.Cause, p.at(k.Since), k.Waiting})
+	}
+	f.Links = &links
+	return f
+}
+
+func (s *Snapshot) plan(p printer, version string) *wirePlan {
+	speed := s.Speed
+	if speed == 0 {
+		speed = 1
+	}
+	w := &wirePlan{Site: wireSite{s.Site.Name, s.Site.Title, s.Site.Zone, s.Site.Board, s.Site.Language, s.Site.RulesHash},
+		Areas: make([]wirePlace, 0, len(s.Areas)), Points: make([]wirePoint, 0, len(s.Points)), People: make([]wirePerson, 0, len(s.People)),
+		Demo: s.Demo, Speed: speed, Version: version, Warnings: s.Site.Warnings}
+	for _, a := range s.Areas {
+		w.Areas = append(w.Areas, wirePlace(a))
+	}
+	for i := range s.Points {
+		w.Points = append(w.Points, p.point(&s.Points[i]))
+	}
+	for _, person := range s.People {
+		w.People = append(w.People, wirePerson(person))
+	}
+	return w
+}
+
+func (s *Snapshot) stations(p printer) []wireStation {
+	out := make([]wireStation, 0, len(s.Stations))
+	for _, st := range s.Stations {
+		out = append(out, wireStation{st.Name, st.Title, st.Kind, st.Area, st.Loaded, st.Lot, p.at(st.Since), number(st.Kilograms)})
+	}
+	slices.SortStableFunc(out, func(a, b wireStation) int { return stepOf(a.Kind) - stepOf(b.Kind) })
+	return out
+}
+
+func (s *Snapshot) roster(p printer) *wireRoster {
+	return &wireRoster{Watches: notNil(s.Roster.Watches), OnWatch: notNil(s.Roster.OnWatch), Until: p.at(s.Roster.Until),
+		Drill: p.at(s.Drill.At), DrillBy: s.Drill.By}
+}
+
+// notNil copies, so that the moment does not change when the Model reuses the slice.
+func notNil(in []string) []string { return append(make([]string, 0, len(in)), in...) }
+
+// event is one server-sent event. JSON has no raw line ends, so one data line is enough. [WHATWG HTML, server-sent events]
+func event(name string, seq uint64, data []byte) []byte {
+	b := make([]byte, 0, len(data)+48)
+	b = append(b, "event: "...)
+	b = append(b, name...)
+	b = append(b, "\nid: "...)
+	b = strconv.AppendUint(b, seq, 10)
+	b = append(b, "\ndata: "...)
+	b = append(b, data...)
+	return append(b, "\n\n"...)
+}
+
+// serveLive streams events. A Last-Event-ID is read by nobody: who comes again gets everything, which is small and always right.
+func (w *Web) serveLive(rw http.ResponseWriter, r *http.Request) {
+	c, first, err := w.live.join()
+	if err != nil {
+		rw.Header().Set("Retry-After", "30")
+		refuse(rw, http.StatusServiceUnavailable, RefusedState, "Too many screens look at this gateway. Close one.")
+		return
+	}
+	defer w.live.leave(c)
+	h := rw.Header()
+	h.Set("Content-Type", "text/event-stream; charset=utf-8")
+	h.Set("Cache-Control", "no-store")
+	h.Set("X-Accel-Buffering", "no") // a proxy in front must not collect the events
+	rw.WriteHeader(http.StatusOK)
+	first = append(fmt.Appendf(nil, "retry: %d\n", reconnect.Milliseconds()), first...)
+	out := http.NewResponseController(rw)
+	for text := first; ; {
+		_ = out.SetWriteDeadline(time.Now().Add(eventWait)) // recorders of tests have none
+		if _, err := rw.Write(text); err != nil {
+			return
+		}
+		if err := out.Flush(); err != nil {
+			return
+		}
+		select {
+		case <-r.Context().Done():
+			return
+		case next, open := <-c.events:
+			if !open {
+				return
+			}
+			text = next
+		}
+	}
+}
+
+// asking is how long the Model has been owing an answer; 0 while it owes none.
+func (l *live) asking() time.Duration {
+	if since := l.asked.Load(); since != nil {
+		return time.Since(*since)
+	}
+	return 0
+}
+
+// curve prints the columns of the point of that name; found tells whether there is one.
+func (l *live) curve(name string, columns []Column) (c curve, found bool) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	i := slices.IndexFunc(l.snapshot.Points, func(p Point) bool { return p.Name == name })
+	if i < 0 {
+		return c, false
+	}
+	p := printer{now: l.snapshot.Now, choice: l.snapshot.Site.Show}
+	return p.curve(&l.snapshot.Points[i], columns), true
+}

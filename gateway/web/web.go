@@ -1,0 +1,132 @@
+// Package web is the live page, its JSON interface, the answer link of messages, the metrics page and the health page. It shows what a Model
+// gives and hands what people do to Acts; it decides nothing, and knows neither drivers nor channels.
+//
+// Concurrency: a Web may be used by many goroutines. One goroutine, in Run, asks the Model once a second, encodes once for all clients and
+// gives the same bytes to each; a client that does not take them is disconnected.
+package web
+
+import (
+	"context"
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+)
+
+// Config is what a Web needs. Model, Acts and Health are needed, the rest is not.
+type Config struct {
+	Model   Model
+	Acts    Acts
+	Health  Health
+	Answers Answers // nil: links of messages are not known
+	History History // nil: no curves
+	// Metrics is what the parts count; nil: NewMetrics of a registry of its own.
+	Metrics *Metrics
+	Log     *slog.Logger // nil: slog.Default
+	Listen  string       // host:port; default 127.0.0.1:8420
+	// Certificate is a file with certificate and key; "" serves without TLS.
+	Certificate string
+	Names       []string // host names by which the page may be asked for, beside this machine's own and that of Listen
+	Version     string
+}
+
+// DefaultListen is where the page is served unless the rules say otherwise.
+const DefaultListen = "127.0.0.1:8420"
+
+// Web serves the page.
+type Web struct {
+	config  Config
+	hosts   hosts
+	live    *live
+	handler http.Handler
+}
+
+// New makes a Web; nothing runs and nothing listens until Run.
+func New(c Config) (*Web, error) {
+	if c.Model == nil || c.Acts == nil || c.Health == nil {
+		return nil, errors.New("web: Model, Acts and Health are needed")
+	}
+	if c.Listen == "" {
+		c.Listen = DefaultListen
+	}
+	if c.Log == nil {
+		c.Log = slog.Default()
+	}
+	if c.Metrics == nil {
+		c.Metrics = NewMetrics(prometheus.NewRegistry())
+	}
+	known, err := knownHosts(c.Listen, c.Names)
+	if err != nil {
+		return nil, err
+	}
+	w := &Web{config: c, hosts: known, live: newLive(c.Model, c.Version)}
+	w.handler = w.routes()
+	if err := c.Metrics.show(w.live, c.Version); err != nil {
+		return nil, fmt.Errorf("web: registering metrics: %w", err)
+	}
+	return w, nil
+}
+
+// Handler answers every request: for tests, and for Run.
+func (w *Web) Handler() http.Handler { return w.handler }
+
+// Run listens and serves until ctx ends. It fails at once where it cannot listen or has no certificate.
+func (w *Web) Run(ctx context.Context) error {
+	l, err := new(net.ListenConfig).Listen(ctx, "tcp", w.config.Listen)
+	if err != nil {
+		return fmt.Errorf("web: listening on %s: %w", w.config.Listen, err)
+	}
+	return w.Serve(ctx, l)
+}
+
+// Serve is Run on a listener that is open already; it closes it.
+func (w *Web) Serve(ctx context.Context, l net.Listener) error {
+	server := &http.Server{
+		Handler:           w.handler,
+		ReadHeaderTimeout: readHeaderWait,
+		ReadTimeout:       readWait,
+		IdleTimeout:       idleWait,
+		MaxHeaderBytes:    maxHeader,
+		TLSConfig:         &tls.Config{MinVersion: tls.VersionTLS12},
+		BaseContext:       func(net.Listener) context.Context { return ctx },
+		ErrorLog:          slog.NewLogLogger(w.config.Log.Handler(), slog.LevelDebug),
+	}
+	ticking, stop := context.WithCancel(ctx)
+	defer stop()
+	go w.live.run(ticking)
+	failed := make(chan error, 1)
+	go func() {
+		if file := w.config.Certificate; file != "" {
+			failed <- server.ServeTLS(l, file, file)
+			return
+		}
+		failed <- server.Serve(l)
+	}()
+	select {
+	case err := <-failed:
+		return fmt.Errorf("web: serving: %w", err)
+	case <-ctx.Done():
+	}
+	closing, cancel := context.WithTimeout(context.WithoutCancel(ctx), shutdownWait)
+	defer cancel()
+	if err := server.Shutdown(closing); err != nil {
+		return errors.Join(fmt.Errorf("web: closing: %w", err), server.Close())
+	}
+	return nil
+}
+
+// Bounds of the server. Chosen: a phone at the edge of the network may take seconds for a header; nothing it sends is larger than an act.
+const (
+	readHeaderWait = 10 * time.Second
+	readWait       = 20 * time.Second
+	idleWait       = 2 * time.Minute
+	shutdownWait   = 2 * time.Second
+	maxHeader      = 16 << 10
+	maxBody        = 8 << 10
+	writeWait      = 30 * time.Second // of everything but the live stream, which sets its own at each event
+)
