@@ -53,6 +53,8 @@ var rules = map[string]rule{
 	"internal/diag":         {never: []string{"net", "os", "log"}, reason: "it prints to a writer it is given"},
 	"internal/phrase":       {may: []string{"internal/units"}, never: []string{"net", "os", "log"}, reason: "common ground of declarers and checker"},
 	"internal/clock":        {may: []string{"internal/reading"}, reason: "the one seam for time"},
+	"internal/wire":         {may: []string{"internal/reading", "internal/units"}, never: []string{"net", "os", "log"}, reason: "the forms that publisher and forwarder share, nothing that sends them"},
+	"internal/link":         {reason: "one connection to a broker: it knows neither topics nor payloads"},
 	"internal/peers":        {reason: "it starts servers for tests"},
 	"internal/estate":       {may: []string{"drivers", "drivers/...", "internal/...", "rules", "rules/...", "gateway/..."}, reason: "the simulated estate may look at everything but the commands"},
 	"internal/housekeeping": {may: []string{"..."}, reason: "it tests the house"},

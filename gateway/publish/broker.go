@@ -1,0 +1,160 @@
+package publish
+
+import (
+	"context"
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"net"
+	"sync"
+
+	mochi "github.com/mochi-mqtt/server/v2"
+	"github.com/mochi-mqtt/server/v2/listeners"
+	"github.com/mochi-mqtt/server/v2/packets"
+)
+
+const (
+	inside  = "inside" // connections of this process, over a pipe
+	outside = "outside"
+	// maxPacket bounds a message; chosen: sixteen times the largest pack.
+	maxPacket = 256 << 10
+	// maxClients bounds who may connect; chosen: every probe of a large estate with its own radio.
+	maxClients = 1024
+)
+
+// BrokerOptions are those of the broker inside.
+type BrokerOptions struct {
+	Listen     string                                    // host:port where radio probes and other boards reach it; "": nowhere
+	TLS        *tls.Config                               // nil: plain
+	Credential func() (user, password string, err error) // what those outside must show; nil: only loopback may be listened on
+	Log        *slog.Logger                              // nil: none
+}
+
+// Broker is the broker inside: MQTT 3.1.1 and 5, all in memory. Nothing that must last rests on it, see internal/wire.
+//
+// Concurrency: Run once; Dial from any goroutine.
+type Broker struct {
+	o BrokerOptions
+
+	mu     sync.Mutex // guards server, conns and address
+	server *mochi.Server
+	conns  map[net.Conn]bool
+	addr   net.Addr
+}
+
+var errNotRunning = errors.New("broker inside: not running")
+
+// NewBroker builds a Broker.
+func NewBroker(o BrokerOptions) (*Broker, error) {
+	if o.Log == nil {
+		o.Log = slog.New(slog.NewTextHandler(io.Discard, nil))
+	}
+	if o.Listen != "" && o.Credential == nil {
+		host, _, err := net.SplitHostPort(o.Listen)
+		if ip := net.ParseIP(host); err != nil || host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+			return nil, fmt.Errorf("broker inside: listening on %s: beyond this machine it needs a credential", o.Listen)
+		}
+	}
+	return &Broker{o: o, conns: map[net.Conn]bool{}}, nil
+}
+
+// Run serves until ctx ends.
+func (b *Broker) Run(ctx context.Context) error {
+	capabilities := mochi.NewDefaultServerCapabilities()
+	capabilities.MaximumPacketSize = maxPacket
+	capabilities.MaximumClients = maxClients
+	// The broker's own log is below ours: what matters is seen at both ends.
+	server := mochi.New(&mochi.Options{Capabilities: capabilities, Logger: b.o.Log, SysTopicResendInterval: 60})
+	if err := server.AddHook(&gate{credential: b.o.Credential}, nil); err != nil {
+		return fmt.Errorf("broker inside: %w", err)
+	}
+	if err := b.listen(server); err != nil {
+		return err
+	}
+	if err := server.Serve(); err != nil {
+		return fmt.Errorf("broker inside: %w", err)
+	}
+	b.mu.Lock()
+	b.server = server
+	b.mu.Unlock()
+	<-ctx.Done()
+	return b.stop()
+}
+
+func (b *Broker) listen(server *mochi.Server) error {
+	if b.o.Listen == "" {
+		return nil
+	}
+	listener, err := net.Listen("tcp", b.o.Listen)
+	if err != nil {
+		return fmt.Errorf("broker inside: listening: %w", err)
+	}
+	if b.o.TLS != nil {
+		listener = tls.NewListener(listener, b.o.TLS)
+	}
+	b.mu.Lock()
+	b.addr = listener.Addr()
+	b.mu.Unlock()
+	return server.AddListener(listeners.NewNet(outside, listener))
+}
+
+func (b *Broker) stop() error {
+	b.mu.Lock()
+	server := b.server
+	b.server, b.addr = nil, nil
+	for c := range b.conns {
+		c.Close() //nolint:errcheck // a pipe
+	}
+	b.mu.Unlock()
+	return server.Close()
+}
+
+// Addr is where it listens, nil if nowhere.
+func (b *Broker) Addr() net.Addr {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.addr
+}
+
+// Dial connects from within the process, over a pipe.
+func (b *Broker) Dial(context.Context) (net.Conn, error) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	if b.server == nil {
+		return nil, errNotRunning
+	}
+	server, near, far := b.server, net.Conn(nil), net.Conn(nil)
+	near, far = net.Pipe()
+	b.conns[far] = true
+	go func() {
+		// The end of a connection is seen, and told, by its other end.
+		_ = server.EstablishConnection(inside, far)
+		far.Close() //nolint:errcheck // a pipe
+		b.mu.Lock()
+		delete(b.conns, far)
+		b.mu.Unlock()
+	}()
+	return near, nil
+}
+
+// gate lets in who comes from inside, or shows the credential.
+type gate struct {
+	mochi.HookBase
+	credential func() (user, password string, err error)
+}
+
+func (*gate) ID() string { return "gate" }
+
+func (*gate) Provides(b byte) bool { return b == mochi.OnConnectAuthenticate || b == mochi.OnACLCheck }
+
+func (g *gate) OnConnectAuthenticate(cl *mochi.Client, pk packets.Packet) bool {
+	if cl.Net.Listener == inside || g.credential == nil {
+		return true
+	}
+	user, password, err := g.credential()
+	return err == nil && same(pk.Connect.Username, user) && same(pk.Connect.Password, password)
+}
+
+func (*gate) OnACLCheck(*mochi.Client, string, bool) bool { return true }

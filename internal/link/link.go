@@ -1,0 +1,212 @@
+// Package link keeps one connection to an MQTT broker, in the one way that was found to lose nothing silently: no automatic reconnect and a
+// clean session (with paho's own reconnect the tokens of messages in flight complete without error before any PUBACK), an own loop with
+// growing, jittered pauses, a default handler set before connecting, subscriptions made anew on each connection, and every wait ended by the
+// token, by the loss of the connection or by a timeout.
+//
+// It knows neither topics nor payloads: gateway/publish, gateway/forward and the probes that come by broker bring their own.
+//
+// Concurrency: Keep runs in the caller's goroutine. Receive is called by the client's one reader and must not block: put what came into a
+// queue and return. A Conn may be used by many goroutines.
+package link
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"net"
+	"net/url"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+	"github.com/eclipse/paho.mqtt.golang/packets"
+)
+
+const (
+	handshake  = 10 * time.Second       // chosen: dial and CONNACK; a slow mobile line takes some seconds
+	writeLimit = 5 * time.Second        // chosen: a stuck socket is given up; 0 would let a publish block for 30 s
+	keepAlive  = 15 * time.Second       // chosen: a dead line is seen within 25 s
+	firstPause = 250 * time.Millisecond // chosen: a broker that restarts is found at once
+	longest    = 10 * time.Second       // jitter reaches up to this; paho's own default of 10 min would sleep through a night's return
+	steady     = 30 * time.Second       // chosen: a connection that stood so long begins again with the first pause
+	quiesce    = 250                    // milliseconds for the DISCONNECT packet
+)
+
+// Errors that a person must repair; told by errors.Is.
+var (
+	ErrRefused = errors.New("the broker refuses this user or password: check the credential of the broker block")
+	ErrTopic   = errors.New("the broker refuses the subscription: check its access list")
+	ErrLost    = errors.New("connection lost")
+)
+
+// Message is one message to publish.
+type Message struct {
+	Topic   string
+	Payload []byte
+	QoS     byte
+	Retain  bool
+}
+
+// Options of a connection.
+type Options struct {
+	// Dial opens the line to the broker; see Dialer. It is called for each connection.
+	Dial func(ctx context.Context) (net.Conn, error)
+	// ClientID must be unique at the broker: a second connection with the same one throws out the first [MQTT 3.1.1, 3.1.4-2].
+	ClientID string
+	// Credential gives user and password, asked anew for each connection; nil: none.
+	Credential func() (user, password string, err error)
+	Will       *Message // nil: none
+	Subscribe  []string // filters, QoS 1
+	// Receive gets every message. The payload is the callee's to keep.
+	Receive func(topic string, payload []byte, retained bool)
+	// Report hears nil when a connection stands and why it does not; nil: nobody asks.
+	Report func(error)
+}
+
+// Token is what a publish gives back: Done is closed when the broker answered (QoS 1) or the message is on the line (QoS 0).
+type Token interface {
+	Done() <-chan struct{}
+	Error() error
+}
+
+// Conn is one connection while it stands.
+type Conn struct {
+	client mqtt.Client
+	ctx    context.Context // ends with the connection
+}
+
+// Keep connects, calls serve for each connection that stands, and connects again, until ctx ends; then it returns nil. The context given to
+// serve ends with the connection; serve returns when it does. When serve returns by itself the connection is closed and another one opened.
+func Keep(ctx context.Context, o Options, serve func(context.Context, *Conn) error) error {
+	report := o.Report
+	if report == nil {
+		report = func(error) {}
+	}
+	pause := firstPause
+	for ctx.Err() == nil {
+		began := time.Now()
+		err := once(ctx, o, report, serve)
+		if ctx.Err() != nil {
+			break
+		}
+		report(err)
+		if time.Since(began) > steady {
+			pause = firstPause
+		}
+		select {
+		case <-ctx.Done():
+		case <-time.After(jitter(pause)):
+		}
+		pause = min(2*pause, longest)
+	}
+	return nil
+}
+
+// jitter spreads the boards of a site whose broker came back.
+func jitter(d time.Duration) time.Duration { return d/2 + rand.N(d/2+1) }
+
+func once(ctx context.Context, o Options, report func(error), serve func(context.Context, *Conn) error) error {
+	ctx, cancel := context.WithCancelCause(ctx)
+	defer cancel(nil)
+	po, err := o.paho(ctx, cancel)
+	if err != nil {
+		return err
+	}
+	c := &Conn{client: mqtt.NewClient(po), ctx: ctx}
+	if err := c.connect(); err != nil {
+		return err
+	}
+	defer c.client.Disconnect(quiesce)
+	if err := c.subscribe(o.Subscribe); err != nil {
+		return err
+	}
+	report(nil)
+	if err := serve(ctx, c); err != nil && ctx.Err() == nil {
+		return err
+	}
+	return context.Cause(ctx)
+}
+
+func (o Options) paho(ctx context.Context, lost context.CancelCauseFunc) (*mqtt.ClientOptions, error) {
+	po := mqtt.NewClientOptions()
+	po.Servers = []*url.URL{{Scheme: "tcp", Host: "broker"}} // never dialled: Dial is
+	po.SetClientID(o.ClientID).SetProtocolVersion(4)         // 4 is MQTT 3.1.1; set, so that a refusal is not tried again as 3.1
+	po.SetAutoReconnect(false).SetConnectRetry(false).SetCleanSession(true)
+	po.SetKeepAlive(keepAlive).SetPingTimeout(keepAlive / 2).SetConnectTimeout(handshake).SetWriteTimeout(writeLimit)
+	po.SetCustomOpenConnectionFn(func(*url.URL, mqtt.ClientOptions) (net.Conn, error) {
+		ctx, cancel := context.WithTimeout(ctx, handshake)
+		defer cancel()
+		return o.Dial(ctx)
+	})
+	po.SetConnectionLostHandler(func(_ mqtt.Client, err error) { lost(fmt.Errorf("broker: %w: %w", ErrLost, err)) })
+	po.SetDefaultPublishHandler(func(_ mqtt.Client, m mqtt.Message) {
+		if o.Receive != nil {
+			o.Receive(m.Topic(), m.Payload(), m.Retained())
+		}
+	})
+	if o.Credential != nil {
+		user, password, err := o.Credential()
+		if err != nil {
+			return nil, fmt.Errorf("broker: reading the credential: %w", err)
+		}
+		po.SetUsername(user).SetPassword(password)
+	}
+	if w := o.Will; w != nil {
+		po.SetBinaryWill(w.Topic, w.Payload, w.QoS, w.Retain)
+	}
+	return po, nil
+}
+
+func (c *Conn) connect() error {
+	token := c.client.Connect()
+	select {
+	case <-token.Done():
+	case <-c.ctx.Done(): // the dial ends with the same context
+		<-token.Done()
+		c.client.Disconnect(0)
+		return context.Cause(c.ctx)
+	}
+	err := token.Error()
+	if errors.Is(err, packets.ErrorRefusedBadUsernameOrPassword) || errors.Is(err, packets.ErrorRefusedNotAuthorised) {
+		return fmt.Errorf("broker: %w", ErrRefused)
+	}
+	if err != nil {
+		return fmt.Errorf("broker: connecting: %w", err)
+	}
+	return nil
+}
+
+func (c *Conn) subscribe(filters []string) error {
+	const refused = 0x80 // [MQTT 3.1.1, 3.9.3]
+	for _, filter := range filters {
+		token := c.client.Subscribe(filter, 1, nil) // nil: the default handler
+		if err := c.Wait(token, handshake); err != nil {
+			return fmt.Errorf("broker: subscribing to %s: %w", filter, err)
+		}
+		if t, ok := token.(*mqtt.SubscribeToken); ok && t.Result()[filter] == refused {
+			return fmt.Errorf("broker: subscribing to %s: %w", filter, ErrTopic)
+		}
+	}
+	return nil
+}
+
+// Send hands a message to the line and returns at once, or after writeLimit if the line is stuck. The payload must not be changed until the
+// token is done or the connection lost.
+func (c *Conn) Send(m Message) Token { return c.client.Publish(m.Topic, m.QoS, m.Retain, m.Payload) }
+
+// Publish sends and waits for the broker's answer.
+func (c *Conn) Publish(m Message) error { return c.Wait(c.Send(m), handshake) }
+
+// Wait waits for the token, the loss of the connection or the timeout, whichever comes first.
+func (c *Conn) Wait(t Token, timeout time.Duration) error {
+	timer := time.NewTimer(timeout)
+	defer timer.Stop()
+	select {
+	case <-t.Done():
+		return t.Error()
+	case <-c.ctx.Done():
+		return context.Cause(c.ctx)
+	case <-timer.C:
+		return fmt.Errorf("broker: no answer within %v", timeout)
+	}
+}
