@@ -250,7 +250,7 @@ type Watcher struct {
 
 // Words is the translation of one alarm's texts.
 type Words struct {
-	Language, Alarm                                  string
+	Language, Alarm                                 string
 	Title, Cause, Consequence, Action, Caution, Say string
 }
 
