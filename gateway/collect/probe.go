@@ -1,0 +1,232 @@
+package collect
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"io"
+	"math"
+	"slices"
+	"time"
+
+	"millwarden/drivers"
+	"millwarden/internal/reading"
+	"millwarden/internal/units"
+)
+
+// Give says which channel of a probe feeds which point.
+type Give struct {
+	Point    string // full name
+	Channel  string
+	Quantity units.Quantity
+}
+
+// Probe is one probe of the rules file. The worker opens it, and again after pauses if it was not there.
+type Probe struct {
+	Name        string
+	Open        func(ctx context.Context) (drivers.Probe, error)
+	Gives       []Give
+	Every       time.Duration
+	Low, High   float64       // outside is bad; both 0: the part's own range counts
+	Offset      float64       // added after Slope
+	Slope       float64       // 0 is 1
+	RateLimit   float64       // a faster step, per second, makes one reading uncertain; 0: none
+	FrozenAfter time.Duration // unchanged raw words for so long are bad; 0: never
+	// Reports tells that the part speaks by itself: it is looked at often, and no news is no fault until SilentAfter.
+	Reports     bool
+	SilentAfter time.Duration
+
+	probe  drivers.Probe
+	again  time.Duration // monotonic time of the next try to open
+	pause  time.Duration
+	broken error // why it could not be opened
+	due    time.Duration
+	late   time.Duration
+	silent bool
+	fault  string        // the last one, so that it is logged once
+	heard  time.Duration // monotonic time of the last sample
+	missed time.Duration // and of the last reading told as missing
+	points map[string]*track
+	raw    []byte
+	rawAt  time.Duration
+}
+
+// track is what is remembered of a point to judge its next value.
+type track struct {
+	value  float64
+	at     time.Duration
+	known  bool
+	faster int // steps beyond the rate limit in a row, signed by their direction
+}
+
+// Pauses between tries to open a probe that is not there.
+const (
+	firstPause   = time.Second
+	longestPause = time.Minute
+)
+
+// believedAfter steps in one direction beyond the rate limit are believed: fires are fast [reference: chosen with the rate limits].
+const believedAfter = 3
+
+// lookEvery is how often a probe that speaks by itself is looked at; chosen: as fast as the engine's clock tick.
+const lookEvery = time.Second
+
+// pollEvery is how often the probe is asked.
+func (p *Probe) pollEvery() time.Duration {
+	if p.Reports {
+		return min(p.Every, lookEvery)
+	}
+	return p.Every
+}
+
+// start begins a conversion where the part can, and says how long it takes.
+func (p *Probe) start(ctx context.Context) time.Duration {
+	starter, ok := p.probe.(drivers.Starter)
+	if !ok {
+		return 0
+	}
+	ready, err := starter.Start(ctx)
+	if err != nil {
+		return 0 // the read that follows tells what is wrong
+	}
+	return ready
+}
+
+// compensate hands a probe that needs it the newest value of its companion.
+func (p *Probe) compensate(standing func(string) (float64, bool)) {
+	c, ok := p.probe.(drivers.Compensator)
+	if !ok || c.CompensatedBy() == "" {
+		return
+	}
+	value, known := standing(c.CompensatedBy())
+	c.Compensate(units.Celsius(value), known)
+}
+
+// sample reads once, and once more after a fault that may pass by itself.
+func (p *Probe) sample(ctx context.Context, tick reading.Stamp) (drivers.Sample, error) {
+	if err := p.ensureOpen(ctx, tick); err != nil {
+		return drivers.Sample{}, err
+	}
+	sample, err := p.probe.Read(ctx)
+	if err != nil && drivers.WorthRetry(err) {
+		sample, err = p.probe.Read(ctx)
+	}
+	return sample, err
+}
+
+func (p *Probe) ensureOpen(ctx context.Context, tick reading.Stamp) error {
+	if p.probe != nil {
+		return nil
+	}
+	if p.broken != nil && tick.Mono < p.again {
+		return p.broken
+	}
+	probe, err := p.Open(ctx)
+	if err != nil {
+		p.pause = min(max(2*p.pause, firstPause), longestPause)
+		p.broken, p.again = err, tick.Mono+p.pause
+		return err
+	}
+	p.probe, p.broken, p.pause = probe, nil, 0
+	return nil
+}
+
+// drop closes the probe.
+func (p *Probe) drop() {
+	if c, ok := p.probe.(io.Closer); ok {
+		_ = c.Close() // it is given up: nothing is left to do about a failure
+	}
+	p.probe = nil
+}
+
+// causeOf is the short reason kept with a bad reading; the whole error is for the log.
+func causeOf(err error) string {
+	if fault, ok := drivers.AsFault(err); ok {
+		return fault.Brief()
+	}
+	if errors.Is(err, context.DeadlineExceeded) {
+		return drivers.NoAnswer.String()
+	}
+	return "cannot be opened"
+}
+
+// readings makes a reading of each point the probe gives.
+func (p *Probe) readings(sample drivers.Sample, tick reading.Stamp) []reading.Reading {
+	frozen := p.isFrozen(sample.Raw, tick.Mono)
+	list := make([]reading.Reading, 0, len(p.Gives))
+	for _, g := range p.Gives {
+		i := slices.IndexFunc(sample.Values, func(v drivers.Value) bool { return v.Channel == g.Channel })
+		if i < 0 {
+			list = append(list, reading.Missing(g.Point, g.Quantity, tick, "no such channel"))
+			continue
+		}
+		r := p.correct(g, sample.Values[i], tick)
+		if frozen && r.Quality != reading.Bad {
+			r.Quality, r.Cause = reading.Bad, "frozen"
+		}
+		list = append(list, r)
+	}
+	return list
+}
+
+// correct turns a value of the part into a reading: slope and offset, range, rate, kept steps; in this order, on time and not on counts.
+func (p *Probe) correct(g Give, v drivers.Value, tick reading.Stamp) reading.Reading {
+	r := reading.Reading{Point: g.Point, Quantity: g.Quantity, Value: v.Value, Stamp: tick, Quality: v.Quality, Cause: v.Cause}
+	r.Stamp.Mono -= v.Ago
+	r.Stamp.Wall = r.Stamp.Wall.Add(-v.Ago)
+	if r.Quality == reading.Bad {
+		return r
+	}
+	if p.Slope != 0 {
+		r.Value *= p.Slope
+	}
+	r.Value += p.Offset
+	if p.Low < p.High && (r.Value < p.Low || r.Value > p.High) {
+		r.Quality, r.Cause = reading.Bad, "out of range"
+		return r
+	}
+	if p.jumps(g.Point, r.Value, tick.Mono) && r.Quality == reading.Good {
+		r.Quality, r.Cause = reading.Uncertain, "jump"
+	}
+	r.Value = math.Round(r.Value*g.Quantity.StepsPerUnit()) / g.Quantity.StepsPerUnit()
+	return r
+}
+
+// jumps tells whether the step to value was faster than the rate limit and not yet believed.
+func (p *Probe) jumps(point string, value float64, at time.Duration) bool {
+	if p.points == nil {
+		p.points = map[string]*track{}
+	}
+	t := p.points[point]
+	if t == nil {
+		t = &track{}
+		p.points[point] = t
+	}
+	before := *t
+	t.value, t.at, t.known = value, at, true
+	if p.RateLimit == 0 || !before.known || at <= before.at {
+		return false
+	}
+	rate := (value - before.value) / (at - before.at).Seconds()
+	switch {
+	case rate > p.RateLimit:
+		t.faster = max(0, before.faster) + 1
+	case rate < -p.RateLimit:
+		t.faster = min(0, before.faster) - 1
+	default:
+		t.faster = 0
+	}
+	return t.faster != 0 && t.faster < believedAfter && t.faster > -believedAfter
+}
+
+// isFrozen tells whether the raw words have not moved for too long.
+func (p *Probe) isFrozen(raw []byte, at time.Duration) bool {
+	if p.FrozenAfter == 0 || len(raw) == 0 {
+		return false
+	}
+	if !bytes.Equal(raw, p.raw) {
+		p.raw, p.rawAt = append(p.raw[:0], raw...), at
+		return false
+	}
+	return at-p.rawAt >= p.FrozenAfter
+}

@@ -1,0 +1,175 @@
+// Package collect reads the probes: one worker a bus asks each due probe in turn, with a deadline, and makes readings of what came, or of what
+// did not come and why. It knows neither rules nor store: whoever starts a worker takes its readings.
+//
+// Concurrency: one goroutine a worker; a Worker's fields are not changed after Run began.
+package collect
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"time"
+
+	"millwarden/drivers"
+	"millwarden/internal/clock"
+	"millwarden/internal/reading"
+	"millwarden/internal/units"
+)
+
+// Worker reads all probes of one bus.
+type Worker struct {
+	Bus    string
+	Probes []*Probe
+	Clock  clock.Clock
+	// Standing gives the newest good value of another point, for compensation; unknown: false.
+	Standing func(point string) (float64, bool)
+	// Out takes the readings of one round. It may block: then the bus is polled later, and the lateness counted.
+	Out func([]reading.Reading)
+	// Beat is called once a round: whoever watches the workers sees that this one moves.
+	Beat func()
+	Log  *slog.Logger
+}
+
+// Bounds of one exchange, in real time: a part that needs longer is not one of a mill.
+const (
+	shortestDeadline = 200 * time.Millisecond // chosen: an I2C exchange with a retry of the kernel's
+	longestDeadline  = 2 * time.Second        // chosen: a kernel 1-Wire conversion takes 750 ms, a Modbus gateway a second
+)
+
+// Run reads until ctx ends. A probe that cannot be opened or read is no reason to end.
+func (w *Worker) Run(ctx context.Context) error {
+	defer w.close()
+	now := w.Clock.Now()
+	for _, p := range w.Probes {
+		p.due, p.heard = now.Mono, now.Mono
+	}
+	for {
+		next := w.Probes[0].due
+		for _, p := range w.Probes {
+			next = min(next, p.due)
+		}
+		if err := drivers.Wait(ctx, w.Clock.Real(next-w.Clock.Now().Mono)); err != nil {
+			return nil //nolint:nilerr // the end of ctx is how a worker ends well
+		}
+		w.round(ctx)
+		if ctx.Err() != nil {
+			return nil
+		}
+		w.Beat()
+	}
+}
+
+// round reads every probe that is due: first all conversions are started, the longest is waited for once, then all are read.
+func (w *Worker) round(ctx context.Context) {
+	tick := w.Clock.Now()
+	due := w.due(tick)
+	var longest time.Duration
+	for _, p := range due {
+		longest = max(longest, p.start(ctx))
+	}
+	if longest > 0 && drivers.Wait(ctx, longest) != nil {
+		return
+	}
+	var readings []reading.Reading
+	silent := 0
+	for _, p := range due {
+		readings = append(readings, w.read(ctx, p, tick)...)
+	}
+	if ctx.Err() != nil {
+		return // what ended is the program, not the probes
+	}
+	for _, p := range w.Probes {
+		if p.silent {
+			silent++
+		}
+	}
+	w.Out(append(readings, w.busReadings(tick, silent)...))
+}
+
+// due lists the probes whose time has come, and sets when they are due next: on the grid of their update time, so that lateness never adds up.
+func (w *Worker) due(tick reading.Stamp) []*Probe {
+	var due []*Probe
+	for _, p := range w.Probes {
+		if p.due > tick.Mono {
+			continue
+		}
+		p.late = tick.Mono - p.due
+		every := p.pollEvery()
+		missed := p.late / every
+		p.due += (missed + 1) * every
+		due = append(due, p)
+	}
+	return due
+}
+
+// read asks one probe, once more if that may help, and makes a reading for each of its points.
+func (w *Worker) read(ctx context.Context, p *Probe, tick reading.Stamp) []reading.Reading {
+	within := min(max(w.Clock.Real(p.pollEvery()), shortestDeadline), longestDeadline)
+	ctx, cancel := context.WithTimeout(ctx, within)
+	defer cancel()
+	p.compensate(w.Standing)
+	sample, err := p.sample(ctx, tick)
+	if err == nil {
+		w.tell(p, "")
+		p.silent, p.heard = false, tick.Mono
+		return p.readings(sample, tick)
+	}
+	if p.Reports && drivers.KindOf(err) == drivers.NotReady && tick.Mono-p.heard < p.SilentAfter {
+		return nil // no news yet is no fault
+	}
+	if p.Reports && p.silent && tick.Mono-p.missed < p.Every {
+		return nil // told already for this update time
+	}
+	p.silent, p.missed = true, tick.Mono
+	w.tell(p, err.Error())
+	cause := causeOf(err)
+	missing := make([]reading.Reading, 0, len(p.Gives))
+	for _, g := range p.Gives {
+		missing = append(missing, reading.Missing(g.Point, g.Quantity, tick, cause))
+	}
+	return missing
+}
+
+// tell logs a change of what is wrong with a probe, once.
+func (w *Worker) tell(p *Probe, fault string) {
+	switch {
+	case fault == p.fault:
+		return
+	case fault == "":
+		w.Log.Info("probe answers again", "probe", p.Name, "bus", w.Bus)
+	default:
+		w.Log.Warn("probe silent", "probe", p.Name, "bus", w.Bus, "cause", fault)
+	}
+	p.fault = fault
+}
+
+// busReadings are the bus's own points: board alarms watch them like any other.
+func (w *Worker) busReadings(tick reading.Stamp, silent int) []reading.Reading {
+	var late time.Duration
+	for _, p := range w.Probes {
+		late = max(late, p.late)
+	}
+	answers := 1.0
+	if silent == len(w.Probes) {
+		answers = 0
+	}
+	point := func(name string, q units.Quantity, value float64) reading.Reading {
+		return reading.Reading{Point: w.Bus + "/" + name, Quantity: q, Value: value, Stamp: tick}
+	}
+	return []reading.Reading{
+		point("answers", units.YesNo, answers),
+		point("silent-parts", units.Count, float64(silent)),
+		point("lateness", units.Duration, late.Seconds()),
+	}
+}
+
+func (w *Worker) close() {
+	for _, p := range w.Probes {
+		p.drop()
+	}
+}
+
+// String names the worker for logs.
+func (w *Worker) String() string {
+	return fmt.Sprintf("worker of bus %s, %d probes", w.Bus, len(w.Probes))
+}
