@@ -1,0 +1,7 @@
+//go:build !linux
+
+package peers
+
+import "os/exec"
+
+func dieWithParent(*exec.Cmd) {}

@@ -1,0 +1,185 @@
+// Package peers starts the servers we did not write, for tests: mosquitto (broker), influxd 1.8.10 and victoria-metrics (stores), each on a
+// free loopback port with a folder of its own, ready when the function returns, killed when the test ends. A server that is not installed
+// skips the test, or fails it where CI=true. Tests alone may import it.
+//
+// Concurrency: a Server is used by one test goroutine at a time.
+package peers
+
+import (
+	"errors"
+	"fmt"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"syscall"
+	"testing"
+	"time"
+)
+
+// startLimit is how long a server may take until it answers; chosen: ten times the slowest seen on a busy machine.
+const startLimit = 60 * time.Second
+
+// Server is a running server.
+type Server struct {
+	t       testing.TB
+	name    string
+	program string
+	args    []string
+	ready   func() error
+	log     string
+	command *exec.Cmd
+	done    chan struct{}
+}
+
+// find looks for a program: the environment variable MILLWARDEN_NAME, the search path, the folder of `go install`.
+func find(t testing.TB, name string) string {
+	t.Helper()
+	if path := os.Getenv("MILLWARDEN_" + strings.ToUpper(strings.ReplaceAll(name, "-", "_"))); path != "" {
+		return path
+	}
+	for _, candidate := range []string{name, "/usr/sbin/" + name, filepath.Join(goBin(), name)} {
+		if path, err := exec.LookPath(candidate); err == nil {
+			return path
+		}
+	}
+	if os.Getenv("CI") == "true" {
+		t.Fatalf("%s is not installed: run deploy/test.sh, which installs it", name)
+	}
+	t.Skipf("%s is not installed: run deploy/test.sh, which installs it", name)
+	return ""
+}
+
+func goBin() string {
+	if bin := os.Getenv("GOBIN"); bin != "" {
+		return bin
+	}
+	if path := os.Getenv("GOPATH"); path != "" {
+		return filepath.Join(path, "bin")
+	}
+	home, err := os.UserHomeDir()
+	if err != nil {
+		return ""
+	}
+	return filepath.Join(home, "go", "bin")
+}
+
+// FreeAddress is a loopback address that nobody listens on at present.
+func FreeAddress(t testing.TB) string {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	return l.Addr().String()
+}
+
+func start(t testing.TB, name, folder string, ready func() error, program string, args ...string) *Server {
+	t.Helper()
+	s := &Server{t: t, name: name, program: program, args: args, ready: ready, log: filepath.Join(folder, name+".log")}
+	s.Start()
+	t.Cleanup(s.Kill)
+	return s
+}
+
+// Start starts the server again after Kill or Stop, at the same address with the same data, and waits until it answers.
+func (s *Server) Start() {
+	s.t.Helper()
+	log, err := os.OpenFile(s.log, os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600)
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	defer log.Close()
+	command := exec.Command(s.program, s.args...)
+	command.Stdout, command.Stderr = log, log
+	dieWithParent(command)
+	if err := command.Start(); err != nil {
+		s.t.Fatalf("%s: %v", s.name, err)
+	}
+	done := make(chan struct{})
+	go func() {
+		command.Wait() //nolint:errcheck // killed on purpose
+		close(done)
+	}()
+	s.command, s.done = command, done
+	s.await()
+}
+
+func (s *Server) await() {
+	s.t.Helper()
+	deadline := time.Now().Add(startLimit)
+	for {
+		err := s.ready()
+		if err == nil {
+			return
+		}
+		ended := false
+		select {
+		case <-s.done:
+			ended = true
+		case <-time.After(20 * time.Millisecond):
+		}
+		if ended || time.Now().After(deadline) {
+			text, _ := os.ReadFile(s.log)
+			s.t.Fatalf("%s does not answer: %v\n%s", s.name, err, text)
+		}
+	}
+}
+
+// Kill ends the server at once, as kill -9 does.
+func (s *Server) Kill() { s.end(syscall.SIGKILL) }
+
+// Stop ends the server in order.
+func (s *Server) Stop() { s.end(syscall.SIGTERM) }
+
+func (s *Server) end(signal os.Signal) {
+	if s.command == nil {
+		return
+	}
+	if err := s.command.Process.Signal(signal); err != nil && !errors.Is(err, os.ErrProcessDone) {
+		s.t.Errorf("%s: %v", s.name, err)
+	}
+	select {
+	case <-s.done:
+	case <-time.After(startLimit):
+		s.t.Errorf("%s did not end within %v", s.name, startLimit)
+	}
+	s.command = nil
+}
+
+// Log is what the server wrote.
+func (s *Server) Log() string {
+	text, err := os.ReadFile(s.log)
+	if err != nil {
+		return err.Error()
+	}
+	return string(text)
+}
+
+func answers(url string) func() error {
+	client := &http.Client{Timeout: 2 * time.Second}
+	return func() error {
+		resp, err := client.Get(url)
+		if err != nil {
+			return err
+		}
+		defer resp.Body.Close()
+		if resp.StatusCode >= 400 {
+			return fmt.Errorf("%s: %s", url, resp.Status)
+		}
+		return nil
+	}
+}
+
+func listens(address string) func() error {
+	return func() error {
+		c, err := net.DialTimeout("tcp", address, 2*time.Second)
+		if err != nil {
+			return err
+		}
+		return c.Close()
+	}
+}
