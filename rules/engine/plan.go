@@ -49,7 +49,8 @@ type Plan struct {
 	Present []Span
 }
 
-// Span is hours by the site's clock, over midnight where To <= From; Days, if not all, are those on which it begins.
+// Span is hours by the site's clock, over midnight where To <= From; Days (indexed by time.Weekday)
+// are those on which it begins; none set means every day.
 type Span struct {
 	From, To int // minutes after midnight; the whole day is 0, 1440
 	Days     [7]bool
@@ -62,6 +63,8 @@ type Point struct {
 	OverdueAfter time.Duration // 0: never (computed points)
 	Formula      *formula.Node // derived points only
 	Every        time.Duration // derived points: at most so often
+	Update       time.Duration // measured points: how often it is read; 0: a third of OverdueAfter
+	Formerly     string        // full old name: takes over the standing value and the windows of a renamed point
 }
 
 // Alarm is one alarm, prompt or event at one place.
