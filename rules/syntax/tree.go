@@ -1,0 +1,380 @@
+package syntax
+
+import (
+	"strings"
+
+	"millwarden/internal/diag"
+)
+
+// Kind tells what a token is.
+type Kind uint8
+
+const (
+	None      Kind = iota // no token stood there
+	Name                  // tank-1; its Text as typed, Word() small
+	Keyword               // and or not is at by for each every from in ago because except
+	Number                // 12, 0.5, -3
+	Unit                  // °C, pH/h; only behind a Number
+	Ref                   // station/point
+	Clock                 // 18:00
+	Span                  // 18:00-08:00
+	Text                  // "…": Text holds what stood inside, escapes resolved
+	Word                  // anything else without spaces: addresses, paths, ids
+	Relation              // < <= > >=
+	Operator              // + - * /
+	Comma                 //
+	Semicolon             //
+	Open                  // (
+	Close                 // )
+	To                    // ..
+	Stray                 // a mark that belongs nowhere
+)
+
+// Token is one word or mark of the file. Its Range stands in one line.
+type Token struct {
+	Kind Kind
+	Text string // as it stands in the file; marks in their printed form (− is -, ≤ is <=); of a Text what stood between the quotes
+	diag.Range
+}
+
+// Given tells that the token stood in the file.
+func (t Token) Given() bool { return t.Kind != None }
+
+// Word is the token as words are compared: small.
+func (t Token) Word() string { return strings.ToLower(t.Text) }
+
+// Comment is one comment, from its # to the end of the line.
+type Comment struct {
+	Text string // with the #, without space at the end
+	diag.Range
+	Own bool // it has the line to itself
+}
+
+// File is one rules file as read. Blocks and lines with mistakes are kept, marked Refused.
+type File struct {
+	Name     string
+	Text     string
+	Blocks   []*Block
+	Comments []Comment // in the order of the file
+}
+
+// Block is a header and the lines under it. Which of its fields are set depends on its word.
+type Block struct {
+	Word    Token // "probe", "outside-watcher"
+	Name    Token // not of broker, store, page, outside-watcher, use, include
+	Kind    Token // station, bus, channel NAME is KIND; words LANG for ALARM: the alarm
+	Scope   Scope // of point, limit, alarm, prompt, event; `at` of without and change
+	Formula Expr  // point NAME … is FORMULA
+	Amount  *Amount
+	Names   []Token // use SUBJECT, …
+	Path    Token   // include "PATH"
+	Because *Texts  // without
+	Lines   []*Line
+	Refused bool    // its header could not be read to its end: what is missing in it was said already
+	Head    []Token // all tokens of the header
+}
+
+// Title is the block as messages name it: "alarm too-sour", "broker".
+func (b *Block) Title() string {
+	if !b.Name.Given() {
+		return b.Word.Word()
+	}
+	return b.Word.Word() + " " + b.Name.Word()
+}
+
+// Find returns the lines of that key which are not refused, in their order.
+func (b *Block) Find(key string) []*Line {
+	var found []*Line
+	for _, l := range b.Lines {
+		if !l.Refused && l.Key.Word() == key {
+			found = append(found, l)
+		}
+	}
+	return found
+}
+
+// Has tells whether a line of that key stands, refused or meant ones too: nobody is told that what he mistyped is missing.
+func (b *Block) Has(key string) bool {
+	for _, l := range b.Lines {
+		if l.Key.Word() == key || l.Meant == key {
+			return true
+		}
+	}
+	return false
+}
+
+// Scope is `at STATION, …` or `for each KIND, … [in AREA] [except STATION, …]`.
+type Scope struct {
+	At     []Token
+	Each   []Token
+	In     Token
+	Except []Token
+	diag.Range
+}
+
+// Line is one key with its value. The one-line form of a watch's steps is split into lines, whose Key is the word `after`.
+type Line struct {
+	Key     Token
+	Value   Value
+	Because *Texts  // suppressed-while … because "…"
+	Tokens  []Token // what stood behind the key
+	Refused bool    // it was said to be wrong; Value may be nil
+	Meant   string  // a key near the one that is no key of the block
+}
+
+// Value is what stands behind a key; the table of keys says which of the types below.
+type Value interface{ Where() diag.Range }
+
+type (
+	// Texts are one or more quoted pieces, joined by a space. Of `when` and the like it is never empty.
+	Texts struct {
+		Value  string
+		Pieces []Token
+	}
+	// Formula is a condition or an expression.
+	Formula struct{ Expr }
+	// Amount is a plain number or a quantity; a time may have several measures: 1 h 30 min.
+	Amount struct{ Measures []Measure }
+	// Bound is an amount or the name of a limit.
+	Bound struct {
+		Amount *Amount
+		Name   Token
+	}
+	// Between is LOW .. HIGH; the low one may leave its unit to the high one, and has then been given it.
+	Between struct{ Low, High *Amount }
+	// Perhaps is an amount, or `no`.
+	Perhaps struct {
+		Amount *Amount // nil: no
+		No     Token
+	}
+	// Flag is yes or no.
+	Flag struct {
+		Yes  bool
+		Word Token
+	}
+	// One is a single name, word, place, time of day or span: what kind of token the key takes.
+	One struct{ Token }
+	// Names are one or more, parted by commas.
+	Names struct{ List []Token }
+	// Gives is POINT, … at STATION [as CHANNEL].
+	Gives struct {
+		Points  []Token
+		Station Token
+		As      Token
+	}
+	// Hours are `always`, or a span with its days; no days: every day.
+	Hours struct {
+		Always Token
+		Span   Token
+		Days   []Token
+		Every  Token // the word `every` of `every day`
+	}
+	// People are names with the channels by which they are called.
+	People struct {
+		Names []Token
+		By    []Token
+	}
+	// Step is a time and people: a line `after` of a watch.
+	Step struct {
+		After *Amount
+		People
+	}
+	// Daily is a time of day and people: all-well.
+	Daily struct {
+		At Token
+		People
+	}
+	// Deadband is a list of amounts, or none.
+	Deadband struct {
+		None    Token
+		Amounts []*Amount
+	}
+	// Evidence is a list of expressions and texts: one of the two in each.
+	Evidence struct{ Items []EvidenceItem }
+	// EvidenceItem is one of them.
+	EvidenceItem struct {
+		Expr Expr
+		Text Token
+	}
+	// Pieces are the tokens of a declared line; `part` has the part's name as the first.
+	Pieces struct{ List []Token }
+)
+
+// Measure is a number and its unit, if it has one.
+type Measure struct {
+	Number Token
+	Unit   Token
+}
+
+// Expr is a node of a formula.
+type Expr interface {
+	Where() diag.Range
+	String() string // in the one layout, on one line
+}
+
+type (
+	// Literal is a number or a quantity in a formula.
+	Literal struct{ *Amount }
+	// NameOf is a bare name: a point, a limit, night, watched, value, or a moment.
+	NameOf struct{ Token }
+	// RefTo is station/point.
+	RefTo struct {
+		Token
+		Station, Point Token
+	}
+	// Call is a function with its arguments.
+	Call struct {
+		Func  Token
+		Args  []Argument
+		Close Token
+	}
+	// Argument is a formula, with `ago` a window's end; `each KIND/x`; a span or a time of day.
+	Argument struct {
+		Expr Expr  // formula, or *RefTo behind each
+		Each Token // the word
+		Ago  Token // the word
+		Time Token // Span or Clock
+	}
+	// Paren is a formula in parentheses.
+	Paren struct {
+		Open, Close Token
+		X           Expr
+	}
+	// Not is `not X`.
+	Not struct {
+		Word Token
+		X    Expr
+	}
+	// Binary is X op Y: + - * / < <= > >=.
+	Binary struct {
+		X  Expr
+		Op Token
+		Y  Expr
+	}
+	// Is is `X is [not] STATE`.
+	Is struct {
+		X     Expr
+		Word  Token
+		Not   Token
+		State Token
+	}
+	// Junction is two or more terms, all with `and` or all with `or` between them.
+	Junction struct {
+		And   bool
+		Terms []Expr
+		Words []Token // between the terms
+	}
+)
+
+// cover is the stretch from a to b, as far as it lies in one line.
+func cover(a, b diag.Range) diag.Range {
+	if !a.Valid() {
+		return b
+	}
+	if a.Line == b.Line && b.Column >= a.Column {
+		a.Width = b.Column + b.Width - a.Column
+	}
+	return a
+}
+
+func coverTokens(tokens []Token) diag.Range {
+	var r diag.Range
+	for _, t := range tokens {
+		if !r.Valid() || t.Line == r.Line {
+			r = cover(r, t.Range)
+		}
+	}
+	return r
+}
+
+// Where is the place of a value or a node: from its first word to its last, or to the end of its first line.
+func (t Token) Where() diag.Range   { return t.Range }
+func (t *Texts) Where() diag.Range  { return coverTokens(t.Pieces) }
+func (f Formula) Where() diag.Range { return f.Expr.Where() }
+func (b *Bound) Where() diag.Range {
+	if b.Amount != nil {
+		return b.Amount.Where()
+	}
+	return b.Name.Range
+}
+func (b *Between) Where() diag.Range { return cover(b.Low.Where(), b.High.Where()) }
+func (p *Perhaps) Where() diag.Range {
+	if p.Amount != nil {
+		return p.Amount.Where()
+	}
+	return p.No.Range
+}
+func (f *Flag) Where() diag.Range  { return f.Word.Range }
+func (n *Names) Where() diag.Range { return coverTokens(n.List) }
+func (g *Gives) Where() diag.Range {
+	return coverTokens(append(append([]Token{}, g.Points...), g.Station, g.As))
+}
+func (h *Hours) Where() diag.Range {
+	return coverTokens(append([]Token{h.Always, h.Span, h.Every}, h.Days...))
+}
+func (p *People) Where() diag.Range {
+	return coverTokens(append(append([]Token{}, p.Names...), p.By...))
+}
+func (s *Step) Where() diag.Range  { return cover(s.After.Where(), s.People.Where()) }
+func (d *Daily) Where() diag.Range { return cover(d.At.Range, d.People.Where()) }
+func (d *Deadband) Where() diag.Range {
+	r := d.None.Range
+	for _, a := range d.Amounts {
+		r = cover(r, a.Where())
+	}
+	return r
+}
+func (e *Evidence) Where() diag.Range {
+	var r diag.Range
+	for _, i := range e.Items {
+		r = cover(r, i.Where())
+	}
+	return r
+}
+
+// Where is the place of the item.
+func (i EvidenceItem) Where() diag.Range {
+	if i.Expr != nil {
+		return i.Expr.Where()
+	}
+	return i.Text.Range
+}
+func (p *Pieces) Where() diag.Range { return coverTokens(p.List) }
+
+// Where is the place of the amount, its unit included.
+func (a *Amount) Where() diag.Range {
+	var r diag.Range
+	for _, m := range a.Measures {
+		r = cover(r, m.Number.Range)
+		if m.Unit.Given() {
+			r = cover(r, m.Unit.Range)
+		}
+	}
+	return r
+}
+
+// Plain tells that the amount is a number without a unit.
+func (a *Amount) Plain() bool { return len(a.Measures) == 1 && !a.Measures[0].Unit.Given() }
+
+func (c *Call) Where() diag.Range   { return cover(c.Func.Range, c.Close.Range) }
+func (p *Paren) Where() diag.Range  { return cover(p.Open.Range, p.Close.Range) }
+func (n *Not) Where() diag.Range    { return cover(n.Word.Range, n.X.Where()) }
+func (b *Binary) Where() diag.Range { return cover(b.X.Where(), b.Y.Where()) }
+func (i *Is) Where() diag.Range     { return cover(i.X.Where(), i.State.Range) }
+func (j *Junction) Where() diag.Range {
+	return cover(j.Terms[0].Where(), j.Terms[len(j.Terms)-1].Where())
+}
+
+// Where is the place of the argument.
+func (a Argument) Where() diag.Range {
+	switch {
+	case a.Time.Given():
+		return a.Time.Range
+	case a.Each.Given():
+		return cover(a.Each.Range, a.Expr.Where())
+	case a.Ago.Given():
+		return cover(a.Expr.Where(), a.Ago.Range)
+	default:
+		return a.Expr.Where()
+	}
+}
