@@ -78,22 +78,27 @@ func finite(value float64) error {
 
 // open begins a record: name (and suffix, which is written behind it), unit, time. The record is left open for its value.
 func (w *packer) open(name, suffix, unit string, at time.Time) error {
-	if err := checkName(name); err != nil {
-		return err
-	}
 	if len(name)+len(suffix) > longestName {
 		return errors.New("its name is too long")
 	}
-	if w.started {
-		w.dst = append(w.dst, `,{`...)
-	} else {
-		w.dst = append(w.dst, `[{`...)
-	}
 	rest, known := strings.CutPrefix(name, w.baseName)
-	if !known || !w.started {
-		cut := strings.LastIndexByte(name, '/') + 1
-		w.baseName, rest = name[:cut], name[cut:]
-		w.dst = append(append(append(w.dst, `"bn":"`...), w.baseName...), `",`...)
+	if !w.started {
+		w.dst = append(w.dst, `[{`...)
+	} else {
+		w.dst = append(w.dst, `,{`...)
+	}
+	if known && w.baseName != "" {
+		if !allNameBytes(rest) { // what stands before it was checked when it became the base name
+			return checkName(name)
+		}
+	} else {
+		if err := checkName(name); err != nil {
+			return err
+		}
+		if cut := strings.LastIndexByte(name, '/') + 1; cut > 0 || w.baseName != "" {
+			w.baseName, rest = name[:cut], name[cut:]
+			w.dst = append(append(append(w.dst, `"bn":"`...), w.baseName...), `",`...)
+		}
 	}
 	if err := w.base(at); err != nil {
 		return err
@@ -143,6 +148,10 @@ func (w *packer) label(label string) {
 
 // escaped appends text with what JSON wants escaped. Bytes that are no UTF-8 become U+FFFD.
 func (w *packer) escaped(text string) {
+	if plain(text) {
+		w.dst = append(w.dst, text...)
+		return
+	}
 	for i, c := range text {
 		switch {
 		case c == '"' || c == '\\':
@@ -155,6 +164,15 @@ func (w *packer) escaped(text string) {
 			w.dst = append(w.dst, text[i:i+utf8.RuneLen(c)]...)
 		}
 	}
+}
+
+func plain(text string) bool {
+	for i := range len(text) {
+		if c := text[i]; c < ' ' || c >= utf8.RuneSelf || c == '"' || c == '\\' {
+			return false
+		}
+	}
+	return true
 }
 
 // appendNumber appends the shortest decimal that reads back as the same double. What has at most six decimals and fifteen digits is
@@ -179,10 +197,11 @@ func appendMicros(dst []byte, micros int64) []byte {
 	if part == 0 {
 		return dst
 	}
-	dst = append(dst, '.')
-	for step := int64(1e5); part > 0; step /= 10 {
-		dst = append(dst, byte('0'+part/step))
-		part %= step
+	high, low := uint32(part/1000), uint32(part%1000)
+	digits := [...]byte{'.', '0' + byte(high/100), '0' + byte(high/10%10), '0' + byte(high%10), '0' + byte(low/100), '0' + byte(low/10%10), '0' + byte(low%10)}
+	n := len(digits)
+	for digits[n-1] == '0' {
+		n--
 	}
-	return dst
+	return append(dst, digits[:n]...)
 }

@@ -100,7 +100,9 @@ func ReadingsOf(records []Record, known func(point string) (units.Quantity, bool
 			return into, err
 		}
 	}
-	u.flush()
+	if err := u.flush(); err != nil {
+		return into, err
+	}
 	return u.out, nil
 }
 
@@ -113,10 +115,15 @@ type unpacker struct {
 	out     []Reading
 }
 
-func (u *unpacker) flush() {
+// flush gives out a quality to which no value came.
+func (u *unpacker) flush() error {
+	if u.waiting && u.pending.Quantity == units.None {
+		return refuse("%s: nothing tells what it is", u.pending.Point)
+	}
 	if u.waiting {
 		u.out, u.waiting = append(u.out, u.pending), false
 	}
+	return nil
 }
 
 func (u *unpacker) quantity(point, unit string) (units.Quantity, bool) {
@@ -159,7 +166,9 @@ func (u *unpacker) takeQuantity(point string, record *Record) error {
 }
 
 func (u *unpacker) takeQuality(point string, record *Record) error {
-	u.flush()
+	if err := u.flush(); err != nil {
+		return err
+	}
 	quality, cause, err := ParseQuality(record.Text)
 	if err != nil {
 		return refuse("%s: %w", record.Name, err)
@@ -180,7 +189,9 @@ func (u *unpacker) takeValue(value float64, record *Record) error {
 		return refuse("%s: unit %q is not for %s", record.Name, record.Unit, q.Article())
 	}
 	if !u.waiting || u.pending.Point != record.Name || !u.pending.Stamp.Wall.Equal(record.Time) {
-		u.flush()
+		if err := u.flush(); err != nil {
+			return err
+		}
 		u.pending = Reading{Point: record.Name, Stamp: stampOf(record.Time)}
 	}
 	u.pending.Quantity, u.pending.Value, u.waiting = q, Round(base, q), false

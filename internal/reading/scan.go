@@ -16,8 +16,9 @@ func scanPlain(data []byte, now time.Time, into []Record) (records []Record, ok 
 	if !s.take('[') {
 		return into, false
 	}
+	var f fields
 	for {
-		var f fields
+		f.has = 0
 		if !s.record(&f) {
 			return into, false
 		}

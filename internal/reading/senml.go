@@ -75,7 +75,8 @@ const (
 
 const valueFields = hasValue | hasText | hasTruth | hasData
 
-// fields is one record as written, before it is resolved. The byte slices belong to whoever scanned.
+// fields is one record as written, before it is resolved; a field counts only if its bit is in has. The byte slices belong to whoever
+// scanned.
 type fields struct {
 	has                                                         field
 	truth                                                       bool
@@ -175,6 +176,15 @@ func isAlphanumeric(c byte) bool {
 	return c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9'
 }
 
+func allNameBytes(text string) bool {
+	for i := range len(text) {
+		if !nameBytes[text[i]] {
+			return false
+		}
+	}
+	return true
+}
+
 func (r *resolver) fullName(f *fields) ([]byte, error) {
 	if len(r.baseName)+len(f.name) > longestName {
 		return nil, refuse("record %d: its name has more than %d characters", r.records, longestName)
@@ -189,24 +199,28 @@ func (r *resolver) fullName(f *fields) ([]byte, error) {
 	return name, nil
 }
 
+// checkName copies the name into its error only, so that the name itself need not live on the heap.
 func checkName[T string | []byte](name T) error {
 	if len(name) == 0 {
 		return errors.New("it has no name")
 	}
 	for i := range len(name) {
 		if !nameBytes[name[i]] {
-			return fmt.Errorf("name %q: character %q is not among letters, digits and - : . / _", name, name[i])
+			return fmt.Errorf("name %q: character %q is not among letters, digits and - : . / _", string(name), name[i])
 		}
 	}
 	if !isAlphanumeric(name[0]) {
-		return fmt.Errorf("name %q does not begin with a letter or a digit", name)
+		return fmt.Errorf("name %q does not begin with a letter or a digit", string(name))
 	}
 	return nil
 }
 
 // time is bt + t; below 2^28 it counts from now [RFC 8428 section 4.5.3].
 func (r *resolver) time(f *fields) (time.Time, error) {
-	seconds := r.baseTime + f.at
+	seconds := r.baseTime
+	if f.has&hasTime != 0 {
+		seconds += f.at
+	}
 	if !(seconds < latestTime && seconds > -latestTime) {
 		return time.Time{}, refuse("record %d: time %v is out of bounds", r.records, seconds)
 	}

@@ -88,19 +88,30 @@ func Round(value float64, q units.Quantity) float64 {
 
 // QuantityOf is the quantity that a SenML unit alone tells; "/" and "1/s" tell none.
 func QuantityOf(unit string) (units.Quantity, bool) {
-	for q, w := range wires {
-		if w.unit == unit && unit != "/" && unit != "1/s" && unit != "" {
-			return units.Quantity(q), true
-		}
-	}
-	return units.None, false
+	q, ok := toldBy[unit]
+	return q, ok
 }
 
+// toldBy holds the units that only one quantity uses.
+var toldBy = func() map[string]units.Quantity {
+	m := map[string]units.Quantity{}
+	for q, w := range wires {
+		if w.unit != "/" && w.unit != "1/s" && w.unit != "" {
+			m[w.unit] = units.Quantity(q)
+		}
+	}
+	return m
+}()
+
 // tells: the unit on the wire is enough to know the quantity.
-func tells(q units.Quantity) bool {
-	found, ok := QuantityOf(WireUnit(q))
-	return ok && found == q
-}
+func tells(q units.Quantity) bool { return int(q) < len(telling) && telling[q] }
+
+var telling = func() (tell [len(wires)]bool) {
+	for q := range tell {
+		tell[q] = toldBy[wires[q].unit] == units.Quantity(q) && units.Quantity(q) != units.None
+	}
+	return tell
+}()
 
 // foreign are units that others may send for a quantity, beside the primary one: the secondary units of RFC 8798 section 3 and the
 // discouraged ones of RFC 8428 section 12.1, with how many of our base units make one.

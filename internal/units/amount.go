@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -117,26 +118,29 @@ var byText = func() map[string][]Unit {
 	return m
 }()
 
-// Lookup gives every meaning of a unit as written: "°C" is a temperature and a difference, "%" a share, a humidity or a concentration.
-// Rates ("°C/min") are found too. No meaning: nil.
+// Lookup gives every meaning of a unit as written: "°C" is a temperature and a difference, "%" a share, a humidity or a concentration,
+// "m/s" a speed and the rate of a length. Rates ("°C/min") are found too. No meaning: nil.
 func Lookup(text string) []Unit {
-	if found := byText[text]; found != nil {
-		return found
-	}
+	found := slices.Clip(byText[text])
 	top, per, isRate := cutLast(text, '/')
 	if !isRate {
-		return nil
+		return found
 	}
 	seconds := byText[per]
 	if len(seconds) != 1 || seconds[0].Quantity != Duration {
-		return nil
+		return found
 	}
-	var found []Unit
+	rate := func(u Unit) Unit {
+		return Unit{Printed: u.Printed + "/" + seconds[0].Printed, Quantity: u.Quantity.Rate(), Scale: u.Scale / seconds[0].Scale}
+	}
+	if top == "1" {
+		return append(found, rate(Unit{Printed: "1", Quantity: Count, Scale: 1}))
+	}
 	for _, u := range byText[top] {
 		if u.Quantity == Difference || u.dry || u.Quantity == Duration {
 			continue // the rate of a temperature is that of its differences; %db bends
 		}
-		found = append(found, Unit{Printed: u.Printed + "/" + seconds[0].Printed, Quantity: u.Quantity.Rate(), Scale: u.Scale / seconds[0].Scale})
+		found = append(found, rate(u))
 	}
 	return found
 }
@@ -167,6 +171,9 @@ func Of(q Quantity) []string {
 			if top != "%db" {
 				rates = append(rates, top+"/min")
 			}
+		}
+		if rates == nil {
+			rates = []string{q.Of().top() + "/min"}
 		}
 		return rates
 	}
@@ -270,7 +277,7 @@ func exampleRate(q Quantity) string {
 	if q == Temperature || q == PH || q == Moisture {
 		return ""
 	}
-	return "1 " + table[q].base + "/min"
+	return "1 " + q.top() + "/min"
 }
 
 var examples = map[Quantity]string{

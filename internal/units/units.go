@@ -120,12 +120,23 @@ func (q Quantity) Article() string {
 // Base is the printed base unit; a rate's is per second.
 func (q Quantity) Base() string {
 	if q.IsRate() {
-		return table[q.Of()].base + "/s"
+		return q.Of().top() + "/s"
+	}
+	if q >= count {
+		return ""
 	}
 	return table[q].base
 }
 
-// Parse of names, as declarations write them: "temperature", "water-activity", "rate:ph", "yes-no", "duration", "any".
+// top is what stands before the slash of a rate: the base unit, 1 where there is none.
+func (q Quantity) top() string {
+	if base := q.Base(); base != "" {
+		return base
+	}
+	return "1"
+}
+
+// ByName finds a quantity by the word that declarations write: "temperature", "water-activity", "rate:ph", "yes-no", "duration".
 func ByName(name string) (Quantity, bool) {
 	if rest, ok := cutRate(name); ok {
 		q, found := ByName(rest)
@@ -143,13 +154,22 @@ func cutRate(name string) (string, bool) {
 	return "", false
 }
 
-var names = map[string]Quantity{
-	"temperature": Temperature, "difference": Difference, "ph": PH, "humidity": Humidity, "moisture": Moisture,
-	"water-activity": WaterActivity, "concentration": Concentration, "pressure": Pressure, "mass": Mass, "length": Length,
-	"volume": Volume, "speed": Speed, "voltage": Voltage, "current": Current, "resistance": Resistance, "power": Power,
-	"irradiance": Irradiance, "rotation": Rotation, "duration": Duration, "heat-dose": HeatDose, "share": Share, "count": Count,
-	"state": State, "yes-no": YesNo,
+// words are the names that declarations write; their order is that of the quantities.
+var words = [count]string{
+	None: "none", Temperature: "temperature", Difference: "difference", PH: "ph", Humidity: "humidity", Moisture: "moisture",
+	WaterActivity: "water-activity", Concentration: "concentration", Pressure: "pressure", Mass: "mass", Length: "length",
+	Volume: "volume", Speed: "speed", Voltage: "voltage", Current: "current", Resistance: "resistance", Power: "power",
+	Irradiance: "irradiance", Rotation: "rotation", Duration: "duration", HeatDose: "heat-dose", Share: "share", Count: "count",
+	State: "state", YesNo: "yes-no",
 }
+
+var names = func() map[string]Quantity {
+	m := make(map[string]Quantity, count)
+	for q := Temperature; q < count; q++ {
+		m[words[q]] = q
+	}
+	return m
+}()
 
 // Celsius is an absolute temperature.
 type Celsius float64
@@ -174,12 +194,10 @@ func (q Quantity) Name() string {
 	if q.IsRate() {
 		return "rate:" + q.Of().Name()
 	}
-	for name, known := range names {
-		if known == q {
-			return name
-		}
+	if q >= count {
+		return words[None]
 	}
-	return "none"
+	return words[q]
 }
 
 // perUnit is how many steps of one base unit the history keeps: 1000 keeps thousandths. Chosen: ten times finer than the best probe of
