@@ -58,7 +58,7 @@ func Open(ctx context.Context, path string, migrations fs.FS, o Options) (*File,
 	if err := Migrate(ctx, f.Write, migrations); err != nil {
 		return nil, errors.Join(err, f.Write.Close())
 	}
-	if f.Read, err = connect(path, o, "_pragma=query_only(1)"); err != nil {
+	if f.Read, err = connect(path, o, "_query_only=1"); err != nil {
 		return nil, errors.Join(err, f.Write.Close())
 	}
 	f.Read.SetMaxOpenConns(max(o.Readers, 1))
@@ -73,7 +73,7 @@ func connect(path string, o Options, extra string) (*sql.DB, error) {
 	if o.Page > 0 {
 		text += "&_pragma=page_size(" + strconv.Itoa(o.Page) + ")"
 	}
-	text += "&_pragma=journal_mode(WAL)&_pragma=synchronous(FULL)&_pragma=foreign_keys(1)"
+	text += "&_foreign_keys=1&_journal_mode=WAL&_synchronous=FULL" // the driver runs these after the list above, which it sorts by letter
 	db, err := sql.Open("sqlite", text)
 	if err != nil {
 		return nil, fmt.Errorf("database: opening %s: %w", path, err)

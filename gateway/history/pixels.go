@@ -1,0 +1,87 @@
+package history
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"millwarden/internal/reading"
+)
+
+// mostColumns bounds a chart. Chosen: more than the widest screen has pixels.
+const mostColumns = 10000
+
+// Column is what a point did in one stretch of time. Low to Mean say nothing where Readings equals Bad.
+type Column struct {
+	From, To                     time.Time
+	Low, High, First, Last, Mean float64
+	Readings, Bad                int             // bad readings are among Readings
+	Worst                        reading.Quality // of all
+	Cause                        string          // of the first of the worst
+}
+
+// column gathers a Column; readings may come in any order.
+type column struct {
+	Column
+	first, last int64 // wall times of First and Last
+	sum         float64
+}
+
+// Pixels gives at most n columns of equal width between from and to, oldest first. A column without readings is left out: a gap stays a gap.
+// Where some readings cannot be read it gives what the others show, and *Damage.
+func (h *History) Pixels(ctx context.Context, point string, from, to time.Time, n int) ([]Column, error) {
+	low, high := ceilMilli(from), ceilMilli(to)
+	if n < 1 || n > mostColumns || high <= low {
+		return nil, fmt.Errorf("history: %d columns from %s to %s: write 1 to %d columns and an end after the beginning", n, from.Format(time.RFC3339), to.Format(time.RFC3339), mostColumns)
+	}
+	width := float64(high-low) / float64(n)
+	columns := make([]column, n)
+	var r reading.Reading
+	err := h.scanPoint(ctx, point, from, to, func(_ uint64, k *packed, d *dictionary) error {
+		if err := d.reading(k, &r); err != nil {
+			return &fault{err}
+		}
+		columns[min(int(float64(k.wall-low)/width), n-1)].take(k.wall, &r)
+		return nil
+	})
+	var damage *Damage
+	if err != nil && !errors.As(err, &damage) {
+		return nil, err
+	}
+	found := make([]Column, 0, n)
+	for i := range columns {
+		c := &columns[i]
+		if c.Readings == 0 {
+			continue
+		}
+		c.From = time.UnixMilli(low + int64(float64(i)*width)).UTC()
+		c.To = time.UnixMilli(low + int64(float64(i+1)*width)).UTC()
+		if good := c.Readings - c.Bad; good > 0 {
+			c.Mean = c.sum / float64(good)
+		}
+		found = append(found, c.Column)
+	}
+	return found, err
+}
+
+func (c *column) take(at int64, r *reading.Reading) {
+	if c.Readings == 0 || r.Quality > c.Worst {
+		c.Worst, c.Cause = r.Quality, r.Cause
+	}
+	c.Readings++
+	if r.Quality == reading.Bad || r.Value != r.Value {
+		c.Bad++
+		return
+	}
+	if c.Readings-c.Bad == 1 {
+		c.Low, c.High, c.First, c.Last, c.first, c.last = r.Value, r.Value, r.Value, r.Value, at, at
+	}
+	c.Low, c.High, c.sum = min(c.Low, r.Value), max(c.High, r.Value), c.sum+r.Value
+	if at < c.first {
+		c.First, c.first = r.Value, at
+	}
+	if at >= c.last {
+		c.Last, c.last = r.Value, at
+	}
+}

@@ -1,0 +1,295 @@
+package history
+
+import (
+	"cmp"
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"millwarden/internal/database"
+	"millwarden/internal/reading"
+)
+
+// errEnough ends a scan early.
+var errEnough = errors.New("enough")
+
+// visitor is given each reading with its position and the names to read it by. The reading is its own for the call only.
+type visitor func(position uint64, k *packed, d *dictionary) error
+
+// scanTime visits all readings of stretches that touch low <= wall < high, in Unix milliseconds; others of the same stretches too. Damage is
+// joined and does not end it.
+func (h *History) scanTime(ctx context.Context, low, high int64, visit visitor) error {
+	var damage error
+	for _, s := range h.stretches() {
+		if s.low >= high || s.high < low {
+			continue
+		}
+		err := h.scan(ctx, s, s.first, visit)
+		var d *Damage
+		if errors.As(err, &d) {
+			damage = errors.Join(damage, err)
+		} else if err != nil {
+			return err
+		}
+	}
+	return damage
+}
+
+// scan visits the readings of one stretch from a position on. All that can be read is visited; what cannot is *Damage, joined.
+func (h *History) scan(ctx context.Context, s stretch, from uint64, visit visitor) error {
+	var damage error
+	for next := max(from, s.first); next <= s.last; {
+		reached, err := h.scanRows(ctx, s, next, visit)
+		var d *Damage
+		if err == nil || !errors.As(err, &d) {
+			return errors.Join(damage, err)
+		}
+		damage = errors.Join(damage, err)
+		next = max(reached, d.Last+1)
+	}
+	return damage
+}
+
+// scanRows visits readings from a position of s to its end, or to the first damage; that is reported, and reached is where it stopped.
+func (h *History) scanRows(ctx context.Context, s stretch, next uint64, visit visitor) (reached uint64, err error) {
+	db, err := h.reader()
+	if err != nil {
+		return next, err
+	}
+	// The row that holds position next begins at it or before it.
+	rows, err := db.QueryContext(ctx, `SELECT first, data FROM row
+		WHERE first BETWEEN coalesce((SELECT max(first) FROM row WHERE first BETWEEN ?1 AND ?2), ?2) AND ?3 ORDER BY first`,
+		int64(s.first), int64(next), int64(s.last))
+	if err != nil {
+		return next, h.unreadable(next, s.last, err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var first uint64
+		var data sql.RawBytes
+		if err := rows.Scan(&first, &data); err != nil {
+			return next, h.unreadable(next, s.last, err)
+		}
+		if first > next {
+			return first, h.damage(next, first-1, errGone)
+		}
+		r, err := openRow(first, data, h.trusting)
+		if err == nil && first+r.count <= next {
+			return next, h.damage(next, h.endOfGap(rows, s), errGone)
+		}
+		if err == nil {
+			err = h.visitRow(&r, next, visit)
+		}
+		var f *fault
+		switch {
+		case err == nil:
+			next = first + r.count
+		case errors.Is(err, errSum), errors.Is(err, errShort), errors.Is(err, errLayout), errors.As(err, &f):
+			return next, h.damage(next, h.endOfGap(rows, s), err)
+		default:
+			return next, err
+		}
+	}
+	if err := rows.Err(); err != nil {
+		return next, h.unreadable(next, s.last, err)
+	}
+	if next <= s.last {
+		return s.last + 1, h.damage(next, s.last, errGone)
+	}
+	return next, nil
+}
+
+// endOfGap is the position before the next row, or the end of the stretch.
+func (h *History) endOfGap(rows *sql.Rows, s stretch) uint64 {
+	var first uint64
+	var data sql.RawBytes
+	if rows.Next() && rows.Scan(&first, &data) == nil && first > s.first {
+		return first - 1
+	}
+	return s.last
+}
+
+// fault is a reading of a row that cannot be understood, though its checksum fits: a name that is not known.
+type fault struct{ error }
+
+func (h *History) visitRow(r *row, next uint64, visit visitor) error {
+	h.mu.RLock()
+	names := *h.names // points and causes only grow
+	h.mu.RUnlock()
+	var k packed
+	for position := r.first; ; position++ {
+		more, err := r.next(&k)
+		if err != nil || !more {
+			return err
+		}
+		if position < next {
+			continue
+		}
+		if err := visit(position, &k, &names); err != nil {
+			return err
+		}
+	}
+}
+
+// unreadable tells a damaged file from a query that was ended.
+func (h *History) unreadable(first, last uint64, err error) error {
+	if err = database.Explain(err); errors.Is(err, ErrDamaged) {
+		return h.damage(first, last, err)
+	}
+	return fmt.Errorf("history: reading: %w", err)
+}
+
+// From appends at most limit entries in order, beginning with the first whose position is at least position. Positions removed by retention, or
+// jumped over when a file was set aside, are passed over. Before a damaged stretch it stops; asked from within one, it returns *Damage: the
+// caller counts it and goes on after its Last. An entry whose Stamp.Set is false has no known wall time yet: see Settle.
+func (h *History) From(position uint64, limit int, into []Entry) ([]Entry, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), queryWait)
+	defer cancel()
+	all := h.stretches()
+	start := len(into)
+	visit := func(at uint64, k *packed, d *dictionary) error {
+		if len(into)-start >= limit {
+			return errEnough
+		}
+		e := Entry{Position: at}
+		if err := d.reading(k, &e.Reading); err != nil {
+			return &fault{err}
+		}
+		into = append(into, e)
+		return nil
+	}
+	for i := at(all, position); i < len(all) && len(into)-start < limit; i++ {
+		_, err := h.scanRows(ctx, all[i], max(position, all[i].first), visit)
+		var d *Damage
+		switch {
+		case errors.Is(err, errEnough), errors.As(err, &d) && len(into) > start:
+			return into, nil // damage is met again, from its beginning
+		case err != nil:
+			return into, err
+		}
+	}
+	return into, nil
+}
+
+// Range gives the readings of a point with from <= time < to, oldest first, at most limit (0: all). Where some cannot be read it gives the others
+// and *Damage. Readings of a clock that is not set yet stand at the time it showed.
+func (h *History) Range(ctx context.Context, point string, from, to time.Time, limit int) ([]Entry, error) {
+	var found []Entry
+	err := h.scanPoint(ctx, point, from, to, func(position uint64, k *packed, d *dictionary) error {
+		e := Entry{Position: position}
+		if err := d.reading(k, &e.Reading); err != nil {
+			return &fault{err}
+		}
+		found = append(found, e)
+		return nil
+	})
+	slices.SortStableFunc(found, func(a, b Entry) int { return a.Stamp.Wall.Compare(b.Stamp.Wall) })
+	if limit > 0 && len(found) > limit {
+		found = found[:limit]
+	}
+	return found, err
+}
+
+// scanPoint visits the readings of a point in from <= time < to, in the order of positions.
+func (h *History) scanPoint(ctx context.Context, name string, from, to time.Time, visit visitor) error {
+	ctx, cancel := context.WithTimeout(ctx, queryWait)
+	defer cancel()
+	h.mu.RLock()
+	var p *point
+	if h.file != nil {
+		p = h.names.byName[name]
+	}
+	h.mu.RUnlock()
+	if p == nil {
+		return nil
+	}
+	low, high := ceilMilli(from), ceilMilli(to)
+	return h.scanTime(ctx, low, high, func(position uint64, k *packed, d *dictionary) error {
+		if k.wall < low || k.wall >= high || !d.of(k.point, p) {
+			return nil
+		}
+		return visit(position, k, d)
+	})
+}
+
+// Recent visits the readings of a boot whose monotonic time is since or later, in the order of positions: to fill the engine's windows after a
+// start. The reading is the visitor's for the call only. An error of visit ends it. What cannot be read is left out and returned as *Damage.
+func (h *History) Recent(ctx context.Context, boot uint32, since time.Duration, visit func(*reading.Reading) error) error {
+	ctx, cancel := context.WithTimeout(ctx, queryWait)
+	defer cancel()
+	from, err := h.firstSince(ctx, boot, since.Milliseconds())
+	if err != nil {
+		return err
+	}
+	var r reading.Reading
+	var damage error
+	all := h.stretches()
+	for i := at(all, from); i < len(all); i++ {
+		err := h.scan(ctx, all[i], max(from, all[i].first), func(_ uint64, k *packed, d *dictionary) error {
+			if k.boot != boot || k.mono < since.Milliseconds() {
+				return nil
+			}
+			if err := d.reading(k, &r); err != nil {
+				return &fault{err}
+			}
+			return visit(&r)
+		})
+		var d *Damage
+		if errors.As(err, &d) {
+			damage = errors.Join(damage, err)
+		} else if err != nil {
+			return err
+		}
+	}
+	return damage
+}
+
+// firstSince finds the row from which on there may be readings of the boot since then: rows carry the newest stamp of their readings.
+func (h *History) firstSince(ctx context.Context, boot uint32, since int64) (uint64, error) {
+	db, err := h.reader()
+	if err != nil {
+		return 0, err
+	}
+	rows, err := db.QueryContext(ctx, "SELECT first, data FROM row ORDER BY first DESC")
+	if err != nil {
+		return 0, h.unreadable(1, 1, err)
+	}
+	defer rows.Close()
+	from := h.Last() + 1
+	for rows.Next() {
+		var first uint64
+		var data sql.RawBytes
+		if err := rows.Scan(&first, &data); err != nil {
+			return 0, h.unreadable(1, 1, err)
+		}
+		r, err := openRow(first, data, h.trusting)
+		if err != nil {
+			continue // reported when it is read
+		}
+		if r.base.boot < boot || (r.base.boot == boot && r.base.mono < since) {
+			break
+		}
+		from = first
+	}
+	if err := rows.Err(); err != nil {
+		return 0, h.unreadable(1, 1, err)
+	}
+	return from, nil
+}
+
+// Latest gives the newest written entry of every point, by name.
+func (h *History) Latest() []Entry {
+	h.mu.RLock()
+	defer h.mu.RUnlock()
+	all := make([]Entry, 0, len(h.names.byName))
+	for _, p := range h.names.byName {
+		if p.latest.Position != 0 {
+			all = append(all, p.latest)
+		}
+	}
+	slices.SortFunc(all, func(a, b Entry) int { return cmp.Compare(a.Point, b.Point) })
+	return all
+}

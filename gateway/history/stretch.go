@@ -1,0 +1,266 @@
+package history
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"fmt"
+	"math"
+	"sort"
+	"time"
+)
+
+// rowsPerStretch is how many rows a stretch covers. Chosen: about four minutes at one append a second, so that a query by time reads at most four
+// minutes too much, the stretches of a year fit into 6 MB, and what they cost on the card is lost beside the rows.
+const rowsPerStretch = 256
+
+// stretch is rows that follow one another.
+type stretch struct {
+	first, last uint64 // positions
+	low, high   int64  // wall times of its readings, Unix milliseconds
+	unset       int64  // readings without a known wall time
+	rows        int    // of the open one only
+}
+
+func (s *stretch) empty() bool { return s.last < s.first || s.first == 0 }
+
+// take widens s by one row.
+func (s *stretch) take(first uint64, rs []packed) {
+	if s.empty() {
+		*s = stretch{first: first, low: math.MaxInt64, high: math.MinInt64}
+	}
+	s.last = first + uint64(len(rs)) - 1
+	s.rows++
+	for i := range rs {
+		s.low, s.high = min(s.low, rs[i].wall), max(s.high, rs[i].wall)
+		if !rs[i].set {
+			s.unset++
+		}
+	}
+}
+
+func (s *stretch) sum(previous uint64) int64 {
+	return numbersSum("", int64(s.first), int64(s.last), int64(previous), s.low, s.high, s.unset)
+}
+
+// write puts a closed stretch into the file.
+func (s *stretch) write(ctx context.Context, tx *sql.Tx, previous uint64) error {
+	_, err := tx.ExecContext(ctx, "INSERT OR REPLACE INTO stretch (first, last, previous, low, high, unset, crc) VALUES (?, ?, ?, ?, ?, ?, ?)",
+		int64(s.first), int64(s.last), int64(previous), s.low, s.high, s.unset, s.sum(previous))
+	return err
+}
+
+var errChain = errors.New("the stretches of rows do not follow one another")
+
+// readStretches reads the closed stretches and checks that none is missing between them.
+func readStretches(ctx context.Context, db *sql.DB) ([]stretch, error) {
+	rows, err := db.QueryContext(ctx, "SELECT first, last, previous, low, high, unset, crc FROM stretch ORDER BY first")
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var all []stretch
+	var before uint64
+	for rows.Next() {
+		var s stretch
+		var previous uint64
+		var check int64
+		if err := rows.Scan(&s.first, &s.last, &previous, &s.low, &s.high, &s.unset, &check); err != nil {
+			return nil, fmt.Errorf("%w: %w", errChain, err)
+		}
+		if check != s.sum(previous) || s.empty() || (len(all) > 0 && previous != before) || s.first <= before {
+			return nil, errChain
+		}
+		all = append(all, s)
+		before = s.last
+	}
+	return all, rows.Err()
+}
+
+// load reads all that is kept in memory from the file: names, stretches, the newest readings, the mark.
+func (h *History) load(ctx context.Context) error {
+	names, faults, err := readDictionary(ctx, h.file.Read)
+	if err != nil {
+		return err
+	}
+	h.names, h.counts.Damaged = names, h.counts.Damaged+uint64(faults)
+	last, err := h.readMark(ctx)
+	if err != nil {
+		return err
+	}
+	h.closed, err = readStretches(ctx, h.file.Read)
+	rebuild := errors.Is(err, errChain)
+	if err != nil && !rebuild {
+		return err
+	}
+	if rebuild {
+		h.closed = nil
+	}
+	h.open, h.last = stretch{}, 0
+	if n := len(h.closed); n > 0 {
+		h.last = h.closed[n-1].last
+	}
+	if err := h.readNewest(ctx); err != nil {
+		return err
+	}
+	if err := h.readTail(ctx, rebuild); err != nil {
+		return err
+	}
+	h.written = h.last
+	if h.last < last { // the tail is not there any more
+		h.noteDamage(&Damage{First: h.last + 1, Last: last, Err: errGone})
+		h.last, h.written = last, last
+	}
+	return nil
+}
+
+// readTail takes the rows after the last closed stretch into the open one; all rows, closing stretches anew, where their table is damaged.
+func (h *History) readTail(ctx context.Context, rebuild bool) error {
+	rows, err := h.file.Read.QueryContext(ctx, "SELECT first, data FROM row WHERE first > ? ORDER BY first", int64(h.last))
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	var decoded []packed
+	for rows.Next() {
+		var first uint64
+		var data sql.RawBytes
+		if err := rows.Scan(&first, &data); err != nil {
+			return err
+		}
+		decoded, err = h.decode(first, data, decoded[:0])
+		if err != nil {
+			h.lostRow = true
+			h.noteDamage(&Damage{First: first, Last: first, Err: err})
+			continue
+		}
+		if !h.open.empty() && first != h.open.last+1 {
+			h.noteDamage(&Damage{First: h.open.last + 1, Last: first - 1, Err: errGone})
+		}
+		h.open.take(first, decoded)
+		h.last = h.open.last
+		h.remember(first, decoded)
+		if rebuild && h.open.rows >= rowsPerStretch {
+			h.closed = append(h.closed, h.open)
+			h.open = stretch{}
+		}
+	}
+	if err := rows.Err(); err != nil || !rebuild {
+		return err
+	}
+	return h.rewriteStretches(ctx)
+}
+
+// rewriteStretches puts the stretches in memory in place of a damaged table.
+func (h *History) rewriteStretches(ctx context.Context) error {
+	return h.inTransaction(ctx, func(tx *sql.Tx) error {
+		if _, err := tx.ExecContext(ctx, "DELETE FROM stretch"); err != nil {
+			return err
+		}
+		var previous uint64
+		for i := range h.closed {
+			if err := h.closed[i].write(ctx, tx, previous); err != nil {
+				return err
+			}
+			previous = h.closed[i].last
+		}
+		return nil
+	})
+}
+
+// decode reads all readings of a row.
+func (h *History) decode(first uint64, data []byte, into []packed) ([]packed, error) {
+	r, err := openRow(first, data, h.trusting)
+	if err != nil {
+		return into, err
+	}
+	for {
+		var p packed
+		more, err := r.next(&p)
+		if err != nil || !more {
+			return into, err
+		}
+		into = append(into, p)
+	}
+}
+
+// readNewest gives each point its newest reading from the row that the last closed stretch says holds it. What cannot be read there is unknown.
+func (h *History) readNewest(ctx context.Context) error {
+	rows, err := h.file.Read.QueryContext(ctx, "SELECT row.first, row.data FROM row WHERE first IN (SELECT first FROM newest)")
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	var decoded []packed
+	for rows.Next() {
+		var first uint64
+		var data sql.RawBytes
+		if err := rows.Scan(&first, &data); err != nil {
+			return err
+		}
+		if decoded, err = h.decode(first, data, decoded[:0]); err == nil {
+			h.remember(first, decoded)
+		}
+	}
+	return rows.Err()
+}
+
+// remember takes the readings of a row that is in the file as the newest of their points, where they are.
+func (h *History) remember(first uint64, rs []packed) {
+	for i := range rs {
+		id := rs[i].point
+		if id <= 0 || id >= len(h.names.points) || h.names.points[id] == nil {
+			continue
+		}
+		p := h.names.points[id]
+		if current := h.names.byKey[p.key]; current != nil {
+			p = current // the same series under another step
+		}
+		if rs[i].set {
+			p.newest = max(p.newest, rs[i].wall)
+		}
+		if p.latest.Position != 0 && !isNewer(&rs[i], &p.latest) {
+			continue
+		}
+		e := Entry{Position: first + uint64(i)}
+		if h.names.reading(&rs[i], &e.Reading) == nil {
+			p.latest, p.row = e, first
+			h.names.byName[p.point] = p
+		}
+	}
+}
+
+// isNewer orders by wall time where both are known, else by the order in which they came.
+func isNewer(r *packed, than *Entry) bool {
+	return !r.set || !than.Stamp.Set || r.wall >= than.Stamp.Wall.UnixMilli()
+}
+
+// stretches gives the closed ones and the open one, as they are now. The slice is never changed.
+func (h *History) stretches() []stretch {
+	h.mu.RLock()
+	defer h.mu.RUnlock()
+	all := h.closed[:len(h.closed):len(h.closed)]
+	if h.open.empty() {
+		return all
+	}
+	return append(all, h.open)
+}
+
+// at finds the first stretch that ends at position or later.
+func at(all []stretch, position uint64) int {
+	return sort.Search(len(all), func(i int) bool { return all[i].last >= position })
+}
+
+// within tells whether readings of s may lie in from <= time < to.
+func (s *stretch) within(from, to time.Time) bool {
+	return s.low < ceilMilli(to) && s.high >= ceilMilli(from)
+}
+
+// ceilMilli is the first whole millisecond that is not before t.
+func ceilMilli(t time.Time) int64 {
+	ms := t.UnixMilli()
+	if t.After(time.UnixMilli(ms)) {
+		ms++
+	}
+	return ms
+}
