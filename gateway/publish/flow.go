@@ -12,6 +12,8 @@ const (
 	// stall is how long the store's answer may stand still, with readings out, until they are sent again; and how long after the last mark
 	// nobody listens. Measured: 3 s with marks several times a second lost nothing and repeated little.
 	stall = 3 * time.Second
+	// explained is the same while the forwarder says that the store does not answer: going back would help little. Chosen.
+	explained = time.Minute
 )
 
 // flow decides what is sent next: the board's half of the commit mark. It is pure: time is a parameter.
@@ -23,7 +25,7 @@ type flow struct {
 	commit, next uint64 // as the forwarder says; next is never below commit
 	boot         string
 	sent         uint64 // sent up to here
-	trouble      bool   // the store does not answer: going back would not help
+	trouble      bool   // the store does not answer, says the forwarder
 	heard        time.Time
 	moved        time.Time // when next moved last, or nothing was out
 	mayAt        time.Time // the rate allows the next pack from then on
@@ -47,7 +49,7 @@ func (f *flow) mark(now time.Time, m *wire.Mark, last uint64) (moved bool) {
 		f.sent, f.moved = next, now
 	case next > f.next:
 		f.sent, f.moved = max(f.sent, next), now
-	case f.trouble: // its silence was explained until now
+	case f.trouble && m.Trouble == "": // its silence was explained until now
 		f.moved = now
 	}
 	f.heard, f.boot, f.next, f.trouble = now, m.Boot, next, m.Trouble != ""
@@ -69,7 +71,11 @@ func (f *flow) look(now time.Time) (room uint64, again time.Time) {
 		f.sent, f.moved = f.next, now
 	}
 	listening := f.listening(now)
-	if still := f.moved.Add(stall); f.sent > f.next && !now.Before(still) && !(listening && f.trouble) {
+	patience := stall
+	if listening && f.trouble {
+		patience = explained
+	}
+	if f.sent > f.next && now.Sub(f.moved) >= patience {
 		f.sent, f.moved = f.next, now
 	}
 	if now.Before(f.mayAt) {
