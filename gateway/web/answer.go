@@ -16,14 +16,14 @@ var answerPage = template.Must(template.ParseFS(answerFiles, "answer.html"))
 
 // answerWords are the words of that page in one language.
 type answerWords struct {
-	Lang, Button, Done, Gone, Expired, Ask, Page, Since, Priority string
+	Lang, Button, Done, Gone, Expired, Ask, Page, Limit string
 }
 
 var answerLanguages = map[string]answerWords{
 	"en": {"en", "I am on it", "Written down: you are on it. Nobody else is called for this.", "This link is not known here, or no longer.",
-		"This link has run out. Open the page and look what stands now.", "You were called for:", "To the page of the mill", "", ""},
+		"This link has run out. Open the page and look what stands now.", "You were called for:", "To the page of the mill", "limit"},
 	"es": {"es", "Voy yo", "Anotado: va usted. No se llama a nadie más por esto.", "Este enlace no se conoce aquí, o ya no.",
-		"Este enlace ha caducado. Abra la página y mire qué hay ahora.", "Se le llamó por:", "A la página del beneficio", "", ""},
+		"Este enlace ha caducado. Abra la página y mire qué hay ahora.", "Se le llamó por:", "A la página del beneficio", "límite"},
 }
 
 type answerView struct {
@@ -33,7 +33,6 @@ type answerView struct {
 	Problem string
 	Title   string
 	Alarm   *wireAlarm // nil: it is normal by now
-	Rest    []string
 }
 
 func (w *Web) serveAnswer(rw http.ResponseWriter, r *http.Request) {

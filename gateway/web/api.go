@@ -45,9 +45,9 @@ func (w *Web) routes() http.Handler {
 		mux.HandleFunc(r.method+" "+r.path, r.serve)
 	}
 	mux.HandleFunc("/api/", func(rw http.ResponseWriter, _ *http.Request) {
-		refuse(rw, http.StatusNotFound, RefusedUnknown, "There is nothing here; /api/openapi.json lists what there is.")
+		refuse(rw, http.StatusNotFound, RefusedUnknown, "There is nothing here for this method; /api/openapi.json lists what there is.")
 	})
-	mux.Handle("GET /", w.files())
+	mux.Handle("/", w.files())
 	return w.guard(mux)
 }
 
@@ -94,6 +94,9 @@ func (w *Web) serveAlarms(rw http.ResponseWriter, _ *http.Request) {
 type curve struct {
 	Point     string       `json:"point"`
 	Unit      string       `json:"unit"`
+	From      int64        `json:"from"` // Unix seconds, as all times of a curve
+	To        int64        `json:"to"`
+	Step      float64      `json:"step"` // width of a column in seconds
 	Time      []int64      `json:"time"`
 	Low       []number     `json:"low"`
 	High      []number     `json:"high"`
@@ -125,18 +128,18 @@ func (w *Web) serveReadings(rw http.ResponseWriter, r *http.Request) {
 		refuse(rw, http.StatusNotFound, RefusedUnknown, "There is no point of that name.")
 		return
 	}
-	from, to, columns, err := span(q.Get("from"), q.Get("to"), q.Get("columns"), time.UnixMilli(m.frame.Wall))
+	asked, err := readSpan(q.Get("from"), q.Get("to"), q.Get("columns"), time.UnixMilli(m.frame.Wall))
 	if err != nil {
 		refuse(rw, http.StatusBadRequest, RefusedInput, err.Error())
 		return
 	}
-	got, err := w.config.History.Curve(r.Context(), q.Get("point"), from, to, columns)
+	got, err := w.config.History.Curve(r.Context(), q.Get("point"), asked.from, asked.to, asked.columns)
 	if err != nil {
 		w.config.Log.Error("curve not read", "point", q.Get("point"), "cause", err)
 		refuse(rw, http.StatusInternalServerError, RefusedState, "The history could not be read.")
 		return
 	}
-	c, found := w.live.curve(q.Get("point"), got)
+	c, found := w.live.curve(q.Get("point"), asked, got)
 	if !found { // it vanished by a change of the rules since it was looked up
 		refuse(rw, http.StatusNotFound, RefusedUnknown, "There is no point of that name.")
 		return
@@ -144,33 +147,40 @@ func (w *Web) serveReadings(rw http.ResponseWriter, r *http.Request) {
 	reply(rw, encode(c))
 }
 
-// span reads from and to (RFC 3339; default the last twelve hours) and the number of columns.
-func span(fromText, toText, columnsText string, now time.Time) (from, to time.Time, columns int, err error) {
-	to, columns = now, defaultColumns
-	if toText != "" {
-		if to, err = time.Parse(time.RFC3339, toText); err != nil {
-			return from, to, 0, fmt.Errorf("to needs a time, for example 2026-11-25T02:17:00Z")
-		}
-	}
-	from = to.Add(-12 * time.Hour)
-	if fromText != "" {
-		if from, err = time.Parse(time.RFC3339, fromText); err != nil {
-			return from, to, 0, fmt.Errorf("from needs a time, for example 2026-11-24T18:00:00Z")
-		}
-	}
-	if columnsText != "" {
-		if columns, err = strconv.Atoi(columnsText); err != nil || columns < 1 || columns > maxColumns {
-			return from, to, 0, fmt.Errorf("columns goes from 1 to %d", maxColumns)
-		}
-	}
-	if !from.Before(to) || to.Sub(from) > maxSpan {
-		return from, to, 0, errors.New("from must lie before to, by 20 years at most")
-	}
-	return from, to, columns, nil
+// span is the time that a curve is asked for, and into how many columns it is divided.
+type span struct {
+	from, to time.Time
+	columns  int
 }
 
-func (p printer) curve(pt *Point, columns []Column) curve {
-	c := curve{Point: pt.Name, Unit: p.unit(pt.Quantity), Time: []int64{}, Low: []number{}, High: []number{}, Last: []number{}, Uncertain: []bool{},
+// readSpan reads from and to (RFC 3339; default the last twelve hours) and the number of columns.
+func readSpan(from, to, columns string, now time.Time) (s span, err error) {
+	s = span{to: now, columns: defaultColumns}
+	if to != "" {
+		if s.to, err = time.Parse(time.RFC3339, to); err != nil {
+			return s, errors.New("to needs a time, for example 2026-11-25T02:17:00Z")
+		}
+	}
+	s.from = s.to.Add(-12 * time.Hour)
+	if from != "" {
+		if s.from, err = time.Parse(time.RFC3339, from); err != nil {
+			return s, errors.New("from needs a time, for example 2026-11-24T18:00:00Z")
+		}
+	}
+	if columns != "" {
+		if s.columns, err = strconv.Atoi(columns); err != nil || s.columns < 1 || s.columns > maxColumns {
+			return s, fmt.Errorf("columns goes from 1 to %d", maxColumns)
+		}
+	}
+	if !s.from.Before(s.to) || s.to.Sub(s.from) > maxSpan {
+		return s, errors.New("from must lie before to, by 20 years at most")
+	}
+	return s, nil
+}
+
+func (p printer) curve(pt *Point, s span, columns []Column) curve {
+	c := curve{Point: pt.Name, Unit: p.unit(pt.Quantity), From: s.from.Unix(), To: s.to.Unix(),
+		Step: s.to.Sub(s.from).Seconds() / float64(s.columns), Time: []int64{}, Low: []number{}, High: []number{}, Last: []number{}, Uncertain: []bool{},
 		Bad: []wireReason{}}
 	for _, col := range columns {
 		if col.Bad {

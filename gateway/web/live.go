@@ -316,7 +316,7 @@ func (l *live) asking() time.Duration {
 }
 
 // curve prints the columns of the point of that name; found tells whether there is one.
-func (l *live) curve(name string, columns []Column) (c curve, found bool) {
+func (l *live) curve(name string, asked span, columns []Column) (c curve, found bool) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	i := slices.IndexFunc(l.snapshot.Points, func(p Point) bool { return p.Name == name })
@@ -324,5 +324,5 @@ func (l *live) curve(name string, columns []Column) (c curve, found bool) {
 		return c, false
 	}
 	p := printer{now: l.snapshot.Now, choice: l.snapshot.Site.Show}
-	return p.curve(&l.snapshot.Points[i], columns), true
+	return p.curve(&l.snapshot.Points[i], asked, columns), true
 }

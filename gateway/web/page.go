@@ -44,6 +44,11 @@ func (w *Web) files() http.Handler {
 		held["/index.html"] = newFile("index.html", []byte(notice))
 	}
 	return http.HandlerFunc(func(rw http.ResponseWriter, r *http.Request) {
+		if r.Method != http.MethodGet && r.Method != http.MethodHead {
+			rw.Header().Set("Allow", "GET, HEAD")
+			http.Error(rw, "the page is only read", http.StatusMethodNotAllowed)
+			return
+		}
 		f, found := held[r.URL.Path]
 		if !found && path.Ext(r.URL.Path) != "" {
 			http.NotFound(rw, r)

@@ -145,8 +145,9 @@ type wireAlarm struct {
 type wireShown struct {
 	Point string `json:"point"`
 	Title string `json:"title"`
-	Text  string `json:"text"` // with unit
-	Limit string `json:"limit,omitempty"`
+	Text  string `json:"text"` // printed number
+	Unit  string `json:"unit"`
+	Limit string `json:"limit,omitempty"` // printed number
 }
 
 type wireCall struct {
@@ -315,9 +316,9 @@ func (p printer) alarm(a *Alarm) wireAlarm {
 		Values: make([]wireShown, 0, len(a.Values)), Count: a.Count, AcknowledgedBy: a.AcknowledgedBy, AcknowledgedAt: p.at(a.AcknowledgedAt),
 		HiddenBy: a.HiddenBy, HiddenWhy: a.HiddenWhy, ShelfEnds: p.at(a.ShelfEnds), Calls: p.calls(a.Calls), Next: p.calls(a.Next)}
 	for _, s := range a.Values {
-		shown := wireShown{Point: s.Point, Title: s.Title, Text: p.choice.Print(s.Value, s.Quantity)}
+		shown := wireShown{Point: s.Point, Title: s.Title, Text: p.text(s.Value, s.Quantity), Unit: p.unit(s.Quantity)}
 		if s.HasLimit {
-			shown.Limit = p.choice.Print(s.Limit, s.Quantity)
+			shown.Limit = p.text(s.Limit, s.Quantity)
 		}
 		w.Values = append(w.Values, shown)
 	}

@@ -1,0 +1,297 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"net/http/httptest"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/chromedp"
+)
+
+// browser opens one tab of a headless chromium. On a machine of the build, a missing browser or a page that was not built is a failure.
+func browser(t *testing.T) context.Context {
+	t.Helper()
+	needs := func(missing string) {
+		if os.Getenv("CI") == "true" {
+			t.Fatal(missing)
+		}
+		t.Skip(missing)
+	}
+	if testing.Short() {
+		t.Skip("a browser is slow")
+	}
+	program, err := exec.LookPath("chromium")
+	if err != nil {
+		needs("chromium is not installed")
+	}
+	if _, err := dist.ReadFile("dist/index.html"); err != nil {
+		needs("the page is not built: run npm ci and npm run build in gateway/web/ui")
+	}
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(program), chromedp.DisableGPU,
+		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-quic", true))
+	allocated, cancel := chromedp.NewExecAllocator(context.Background(), options...) // outlives the test's context, to close in order
+	t.Cleanup(cancel)
+	tab, closeTab := chromedp.NewContext(allocated)
+	t.Cleanup(closeTab)
+	if err := chromedp.Do(tab); err != nil {
+		t.Fatalf("starting the browser: %v", err)
+	}
+	bounded, stop := context.WithTimeout(tab, 90*time.Second)
+	t.Cleanup(stop)
+	return bounded
+}
+
+// served runs the page over the fake, with its live stream.
+func served(t *testing.T, f *fake) string {
+	t.Helper()
+	w := newWeb(t, f)
+	go w.live.run(t.Context())
+	s := httptest.NewServer(w.Handler())
+	t.Cleanup(s.Close)
+	// Streams end before the server waits for them.
+	t.Cleanup(w.live.dropAll)
+	return s.URL
+}
+
+func must(t *testing.T, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+func see(t *testing.T, tab context.Context, script string) {
+	t.Helper()
+	if _, err := chromedp.Run(tab, chromedp.Poll[bool](script, chromedp.WithPollingTimeout(15*time.Second))); err != nil {
+		text, _ := chromedp.Run(tab, chromedp.Evaluate[string]("document.body.innerText"))
+		t.Fatalf("never came: %s: %v\n%s", script, err, text)
+	}
+}
+
+// light sets day or night, as the device would.
+func light(tab context.Context, scheme string) error {
+	_, err := chromedp.Call(tab, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}, {Name: "prefers-reduced-motion", Value: "reduce"}}})
+	return err
+}
+
+// shoot keeps a picture of the whole page; MILLWARDEN_PICTURES names a folder to look at them after the test.
+func shoot(t *testing.T, tab context.Context, name string) {
+	t.Helper()
+	picture, err := chromedp.Run(tab, chromedp.FullScreenshot(100))
+	must(t, err)
+	folder := os.Getenv("MILLWARDEN_PICTURES")
+	if folder == "" {
+		folder = t.TempDir()
+	}
+	must(t, os.WriteFile(filepath.Join(folder, name+".png"), picture, 0o600))
+}
+
+// checkAxe runs axe-core, rules of WCAG 2.2 A and AA, and reports every finding.
+func checkAxe(t *testing.T, tab context.Context) {
+	t.Helper()
+	source, err := os.ReadFile("ui/node_modules/axe-core/axe.min.js")
+	if err != nil {
+		t.Fatalf("axe-core is installed with the page's own packages: %v", err)
+	}
+	_, err = chromedp.Run(tab, chromedp.Evaluate[chromedp.Void](string(source)+";0"))
+	must(t, err)
+	text, err := chromedp.Run(tab, chromedp.Evaluate[string](`axe.run(document, {runOnly: {type: "tag", values:
+		["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}}).then(r => JSON.stringify(r.violations.map(v =>
+		v.id + ": " + v.help + ": " + v.nodes.map(n => n.html + " " + n.failureSummary).join(" | "))))`, chromedp.EvalAwaitPromise))
+	must(t, err)
+	var found []string
+	must(t, json.Unmarshal([]byte(text), &found))
+	for _, f := range found {
+		t.Errorf("axe-core: %s", f)
+	}
+}
+
+const noSideways = "document.documentElement.scrollWidth <= document.documentElement.clientWidth"
+
+// Aim: every page, by day and by night, from a small phone to a desk, is drawn without sideways scrolling and without a finding of axe-core.
+func TestPage_drawn(t *testing.T) {
+	tab := browser(t)
+	quiet, night := served(t, newFake()), served(t, newFake().night())
+	safety := newFake().night()
+	safety.change(func(s *Snapshot) { s.Alarms = append(s.Alarms, fire()) })
+	burning := served(t, safety)
+	for _, c := range []struct {
+		name, url, scheme string
+		width             int64
+		ready             string
+	}{
+		{"quiet-390", quiet + "/", "light", 390, `document.querySelectorAll(".way .line").length == 10`},
+		{"quiet-1440", quiet + "/", "light", 1440, `document.querySelectorAll(".course .trace").length > 5`},
+		{"alarm-390", night + "/", "dark", 390, `document.querySelector(".alarm button.main")`},
+		{"alarm-day-320", night + "/", "light", 320, `document.querySelector(".alarm button.main")`},
+		{"alarm-1440", night + "/", "dark", 1440, `document.querySelectorAll(".course .trace").length > 5`},
+		{"safety-390", burning + "/", "light", 390, `document.querySelector(".alarm .caution")`},
+		{"station-390", quiet + "/station/tank-2", "light", 390, `document.querySelector(".chart canvas")`},
+		{"station-1440", night + "/station/tank-1", "dark", 1440, `document.querySelector(".chart canvas")`},
+		{"alarms-390", night + "/alarms", "light", 390, `document.querySelectorAll(".row").length == 3`},
+		{"links-390", quiet + "/links", "light", 390, `document.querySelector("main table")`},
+		{"cautions-1440", quiet + "/cautions", "light", 1440, `document.querySelectorAll(".caution").length > 4`},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			must(t, light(tab, c.scheme))
+			must(t, chromedp.Do(tab, chromedp.EmulateViewport(c.width, 900), chromedp.Navigate(c.url)))
+			see(t, tab, "!!("+c.ready+")")
+			shoot(t, tab, c.name)
+			if fits, err := chromedp.Run(tab, chromedp.Evaluate[bool](noSideways)); err != nil || !fits {
+				t.Errorf("%d px wide it scrolls sideways (%v)", c.width, err)
+			}
+			checkAxe(t, tab)
+		})
+	}
+}
+
+// Aim: the check above can fail: a page with a known fault is reported.
+func TestPage_axeFinds(t *testing.T) {
+	tab := browser(t)
+	must(t, chromedp.Do(tab, chromedp.Navigate(served(t, newFake())+"/")))
+	see(t, tab, `!!document.querySelector(".line")`)
+	_, err := chromedp.Run(tab, chromedp.Evaluate[chromedp.Void](`document.body.append(document.createElement("img"));0`))
+	must(t, err)
+	source, err := os.ReadFile("ui/node_modules/axe-core/axe.min.js")
+	must(t, err)
+	_, err = chromedp.Run(tab, chromedp.Evaluate[chromedp.Void](string(source)+";0"))
+	must(t, err)
+	found, err := chromedp.Run(tab, chromedp.Evaluate[string](`axe.run(document).then(r => r.violations.map(v => v.id).join())`, chromedp.EvalAwaitPromise))
+	if err != nil || !strings.Contains(found, "image-alt") {
+		t.Errorf("axe-core found %q (%v), want image-alt among it", found, err)
+	}
+}
+
+// Aim: woken at night, one person says "I am on it" with three touches on a fresh phone, and the page says who is on it.
+func TestPage_acknowledge(t *testing.T) {
+	tab, f := browser(t), newFake().night()
+	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
+	see(t, tab, `document.title.startsWith("(1) Tank 1: over-fermented")`)
+	must(t, chromedp.Do(tab, chromedp.Click(chromedp.CSS(".alarm button.main")), chromedp.Click("//fieldset//button[text()='Ana']")))
+	see(t, tab, `document.body.innerText.includes("Ana is on it since 02:17")`)
+	want := Act{Do: DoAcknowledge, Alarm: "over-fermented@tank-1", Occurrence: 7, By: "ana", Via: "page"}
+	if got := f.done(); len(got) != 1 || got[0] != want {
+		t.Errorf("acts = %+v, want one %+v", got, want)
+	}
+}
+
+// Aim: a refusal is said in words where the button was, and the button stays.
+func TestPage_refusal(t *testing.T) {
+	tab, f := browser(t), newFake().night()
+	f.refusal = &Refusal{RefusedSuperseded, "That was an older occurrence; look again."}
+	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
+	must(t, chromedp.Do(tab, chromedp.Click(chromedp.CSS(".alarm button.main")), chromedp.Click("//fieldset//button[text()='Ben']")))
+	see(t, tab, `document.querySelector(".alarm [role=alert]")?.innerText == "That was an older occurrence; look again."`)
+	see(t, tab, `document.querySelector(".alarm button.main").innerText == "I am on it"`)
+}
+
+// Aim: a page without word from the mill says so with its age, and never that nothing needs a person; when word comes again, it is plain again.
+func TestPage_lost(t *testing.T) {
+	tab, f := browser(t), newFake()
+	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
+	see(t, tab, `document.querySelector(".quiet")?.innerText.startsWith("Nothing needs you now.")`)
+	block := make(chan struct{})
+	f.mu.Lock()
+	f.block = block
+	f.mu.Unlock()
+	see(t, tab, `/No word from the mill for \d+ s/.test(document.querySelector(".lost")?.innerText)`)
+	see(t, tab, `document.querySelector(".quiet").innerText.startsWith("Cannot say")`)
+	shoot(t, tab, "lost-390")
+	f.mu.Lock()
+	f.block = nil
+	f.mu.Unlock()
+	close(block)
+	see(t, tab, `document.querySelector(".lost") === null && document.querySelector(".quiet").innerText.startsWith("Nothing needs you now.")`)
+}
+
+// Aim: while held, numbers stand still and alarms still come; then it goes on.
+func TestPage_hold(t *testing.T) {
+	tab, f := browser(t), newFake()
+	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
+	see(t, tab, `document.querySelector(".way .number")?.innerText.startsWith("5.31")`)
+	must(t, chromedp.Do(tab, chromedp.Click("//button[text()='Hold']")))
+	f.night()
+	see(t, tab, `!!document.querySelector(".alarm.high")`)
+	if kept, err := chromedp.Run(tab, chromedp.Evaluate[bool](`document.querySelector(".way .number").innerText.startsWith("5.31")`)); err != nil || !kept {
+		t.Errorf("the number moved while held (%v)", err)
+	}
+	must(t, chromedp.Do(tab, chromedp.Click("//button[text()='Go on']")))
+	see(t, tab, `document.querySelector(".way .number").innerText.startsWith("4.05")`)
+}
+
+// Aim: Spanish is whole: no English sentence of the page is left, and the choice is kept.
+func TestPage_spanish(t *testing.T) {
+	tab, f := browser(t), newFake().night()
+	f.change(func(s *Snapshot) { s.Site.Language = "es" })
+	must(t, light(tab, "light"))
+	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
+	see(t, tab, `document.querySelector(".alarm button.main")?.innerText == "Voy yo"`)
+	text, err := chromedp.Run(tab, chromedp.Evaluate[string]("document.body.innerText"))
+	must(t, err)
+	for _, english := range []string{"on watch", "What next", "Act by", "silent", "was called", "Hold", "monitoring", "shelved", "Here for"} {
+		if strings.Contains(text, english) {
+			t.Errorf("%q is left in the Spanish page", english)
+		}
+	}
+	shoot(t, tab, "spanish-390")
+}
+
+// Aim: all by keyboard: from the top to the button, and it acts.
+func TestPage_keyboard(t *testing.T) {
+	tab, f := browser(t), newFake().night()
+	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
+	see(t, tab, `!!document.querySelector(".alarm button.main")`)
+	for range 6 {
+		must(t, chromedp.Do(tab, chromedp.KeyEvent("\t")))
+		on, err := chromedp.Run(tab, chromedp.Evaluate[bool](`document.activeElement.matches(".alarm button.main")`))
+		must(t, err)
+		if on {
+			break
+		}
+	}
+	must(t, chromedp.Do(tab, chromedp.KeyEvent("\r")))
+	see(t, tab, `document.activeElement.innerText == "Ana" && document.activeElement.closest("fieldset") !== null`)
+	must(t, chromedp.Do(tab, chromedp.KeyEvent("\r")))
+	see(t, tab, `document.body.innerText.includes("Ana is on it")`)
+}
+
+// Aim: a lot is loaded with two touches and its number, and the act reaches the gateway as typed.
+func TestPage_load(t *testing.T) {
+	tab, f := browser(t), newFake()
+	f.change(func(s *Snapshot) { s.Stations[1].Loaded, s.Stations[1].Lot = false, "" })
+	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/station/tank-1")))
+	must(t, chromedp.Do(tab, chromedp.Click("//button[text()='Load a lot']"), chromedp.SendKeys(chromedp.CSS("form input"), "144"),
+		chromedp.SendKeys("//label[contains(., 'Weight')]/input", "380,5"), chromedp.Click(chromedp.CSS("form button.main")),
+		chromedp.Click("//fieldset//button[text()='Ben']")))
+	see(t, tab, `!document.querySelector("form")`)
+	want := Act{Do: DoLoad, Station: "tank-1", Lot: "144", Kilograms: 380.5, By: "ben", Via: "page"}
+	if got := f.done(); len(got) != 1 || got[0] != want {
+		t.Errorf("acts = %+v, want one %+v", got, want)
+	}
+}
+
+// Aim: the link of a message works with scripts switched off, on a phone.
+func TestAnswerLink_withoutScripts(t *testing.T) {
+	tab, f := browser(t), newFake().night()
+	_, err := chromedp.Call(tab, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
+	must(t, err)
+	must(t, light(tab, "dark"))
+	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/a/tank1-ana"), chromedp.WaitVisible(chromedp.CSS("form button"))))
+	shoot(t, tab, "answer-390")
+	if got := f.done(); len(got) != 0 {
+		t.Fatalf("looking at the link acted: %+v", got)
+	}
+	must(t, chromedp.Do(tab, chromedp.Click(chromedp.CSS("form button")), chromedp.WaitVisible(chromedp.CSS("[role=status]"))))
+	want := Act{Do: DoAcknowledge, Alarm: "over-fermented@tank-1", Occurrence: 7, By: "ana", Via: "link"}
+	if got := f.done(); len(got) != 1 || got[0] != want {
+		t.Errorf("acts = %+v, want one %+v", got, want)
+	}
+}

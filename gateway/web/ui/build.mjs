@@ -1,0 +1,43 @@
+// Builds the page into ../dist, from where the Go program takes it. Names of script and style hold a hash, so that browsers may keep them.
+import { build } from "esbuild";
+import { copyFile, mkdir, readFile, readdir, rm, writeFile } from "node:fs/promises";
+import { basename } from "node:path";
+
+const dist = new URL("../dist/", import.meta.url);
+await mkdir(dist, { recursive: true });
+for (const name of await readdir(dist)) {
+  if (name !== ".gitkeep") await rm(new URL(name, dist), { recursive: true });
+}
+
+const result = await build({
+  absWorkingDir: new URL(".", import.meta.url).pathname,
+  entryPoints: { page: "src/main.tsx", style: "src/style.css" },
+  entryNames: "[name]-[hash]",
+  chunkNames: "[name]-[hash]",
+  outdir: "../dist",
+  bundle: true,
+  format: "esm",
+  splitting: true,
+  target: ["chrome100", "firefox100", "safari15"], // chosen: phones of about 2018 that still get a browser
+  minify: true,
+  legalComments: "none", // licences.txt holds them whole
+  metafile: true,
+  define: { "process.env.NODE_ENV": '"production"' },
+  jsx: "automatic",
+  jsxImportSource: "preact",
+});
+
+const built = Object.keys(result.metafile.outputs).map((name) => basename(name));
+let page = await readFile(new URL("src/index.html", import.meta.url), "utf8");
+for (const name of built) page = page.replace(name.replace(/-[A-Z0-9]+\./, "."), name);
+await writeFile(new URL("index.html", dist), page);
+await copyFile(new URL("src/icon.svg", import.meta.url), new URL("icon.svg", dist));
+
+let licences = "The page holds these libraries, each under its own licence.\n";
+for (const name of ["preact", "uplot"]) {
+  const folder = new URL(`node_modules/${name}/`, import.meta.url);
+  licences += `\n${name}\n\n${await readFile(new URL("LICENSE", folder), "utf8")}`;
+}
+await writeFile(new URL("licences.txt", dist), licences);
+
+for (const [name, out] of Object.entries(result.metafile.outputs)) console.log(basename(name), out.bytes, "bytes");

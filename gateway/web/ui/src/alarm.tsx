@@ -1,0 +1,123 @@
+// One alarm: place and fault as a sentence, the fact, what to do, one button, who was called and who is next.
+import { useState } from "preact/hooks";
+import { useAct } from "./acts";
+import { useHere } from "./context";
+import { begins, length, moment, sentence, unitBeside, withUnit } from "./say";
+import { Mark, waits } from "./shapes";
+import type { Alarm } from "./types";
+import { Who } from "./who";
+
+export function title(a: Alarm): string {
+  return a.placeTitle && !a.title.toLowerCase().startsWith(a.placeTitle.toLowerCase())
+    ? `${begins(a.placeTitle)}: ${a.title}` : begins(a.title);
+}
+
+function useFact(a: Alarm): string {
+  const { frame, now, words } = useHere();
+  const parts = a.values.map((v) => {
+    const text = `${v.title} ${withUnit(v.text, unitBeside(v.title, v.unit))}`;
+    return v.limit ? `${text}, ${words.limit} ${v.limit}` : text;
+  });
+  if (a.since) parts.push(`${words.since} ${moment(a.since, now, words)}`);
+  const station = frame.stations.find((s) => s.name === a.station);
+  const stay = station?.lot && station.since ? ` ${words.lotIn(length(now.mono - station.since), station.lot)}` : "";
+  return parts.length ? `${sentence(parts.join(", "))}${stay}` : stay;
+}
+
+function Calls({ alarm }: { alarm: Alarm }) {
+  const { now, words } = useHere();
+  if (!waits(alarm)) return null;
+  const made = alarm.calls.map((c) => c.fault
+    ? words.notReached(c.person, moment(c.at, now, words), c.channel, c.fault)
+    : words.wasCalled(c.person, moment(c.at, now, words), c.channel));
+  const next = alarm.next.map((c) => words.isCalled(c.person, moment(c.at, now, words)));
+  const first = alarm.calls[0];
+  const quietFor = first ? now.mono - first.at : 0;
+  const unanswered = quietFor >= 60e3 ? [words.nobodyAnswered(length(quietFor))] : [];
+  const says = [...made, ...unanswered, ...next];
+  return says.length ? <p class="soft">{says.join(" ")}</p> : null;
+}
+
+/** The button that acknowledges exactly this occurrence. It asks once who is here. */
+function Answer({ alarm }: { alarm: Alarm }) {
+  const { words, who } = useHere();
+  const [outcome, act] = useAct(words);
+  const [asking, ask] = useState(false);
+  const answer = (name: string) => {
+    ask(false);
+    void act("/api/acknowledge", { alarm: alarm.id, occurrence: alarm.occurrence, by: name });
+  };
+  if (asking) return <Who then={answer} cancel={() => ask(false)} />;
+  return (
+    <>
+      <button class="main" disabled={outcome.busy} onClick={() => (who ? answer(who) : ask(true))}>
+        {outcome.busy ? words.writing : alarm.active ? words.onIt : words.seen}
+      </button>
+      {outcome.failed && <p role="alert" class="plain">{outcome.says}</p>}
+    </>
+  );
+}
+
+function Reset({ alarm }: { alarm: Alarm }) {
+  const { words, who } = useHere();
+  const [outcome, act] = useAct(words);
+  const [asking, ask] = useState(false);
+  const reset = (name: string) => {
+    ask(false);
+    void act("/api/acts", { do: "reset", alarm: alarm.id, by: name });
+  };
+  if (asking) return <Who then={reset} cancel={() => ask(false)} />;
+  return (
+    <>
+      <button disabled={outcome.busy} onClick={() => (who ? reset(who) : ask(true))}>{words.reset}</button>
+      {outcome.failed && <p role="alert" class="plain">{outcome.says}</p>}
+    </>
+  );
+}
+
+/** In which state it is, unless the button says so: who is on it, that it is back to normal, that it is held. */
+function State({ alarm }: { alarm: Alarm }) {
+  const { now, words } = useHere();
+  const says: string[] = [];
+  if (alarm.state !== "unacknowledged" && !(alarm.state === "acknowledged" && alarm.acknowledgedBy)) {
+    says.push(sentence(words.states[alarm.state] ?? alarm.state));
+  }
+  if (!waits(alarm) && alarm.acknowledgedBy && alarm.acknowledgedAt) {
+    says.push(words.isOnIt(alarm.acknowledgedBy, moment(alarm.acknowledgedAt, now, words)));
+  }
+  if (alarm.held) says.push(sentence(words.heldBecause));
+  return says.length ? <p class="fact">{says.join(" ")}</p> : null;
+}
+
+/** The last moment at which the action still helps. */
+function useBy(a: Alarm): string {
+  const { now, words } = useHere();
+  if (!a.since || !a.respondWithin || !a.active) return "";
+  const by = a.since + a.respondWithin;
+  return (by > now.mono ? words.actBy : words.actWasDue)(moment(by, now, words));
+}
+
+export function AlarmCard({ alarm }: { alarm: Alarm }) {
+  const { words } = useHere();
+  const fact = useFact(alarm);
+  const by = useBy(alarm);
+  const open = waits(alarm);
+  return (
+    <article class={`alarm ${alarm.priority} ${open ? "open" : "standing"}`} aria-label={title(alarm)}>
+      <h2><Mark alarm={alarm} words={words} /><span>{title(alarm)}</span></h2>
+      <p class="fact">{fact}</p>
+      <State alarm={alarm} />
+      {alarm.caution && <p class="caution"><b>{words.caution}</b> {alarm.caution}</p>}
+      {alarm.active && <p class="do">{alarm.action}{by && <> <span class="by">{by}</span></>}</p>}
+      {open && <Answer alarm={alarm} />}
+      {alarm.state === "latched, acknowledged" && <Reset alarm={alarm} />}
+      <Calls alarm={alarm} />
+      <details>
+        <summary>{words.why}</summary>
+        {alarm.because && <p>{sentence(alarm.because)}</p>}
+        {alarm.cause && <p>{alarm.cause}</p>}
+        {alarm.consequence && <p>{words.otherwise}: {alarm.consequence}</p>}
+      </details>
+    </article>
+  );
+}

@@ -1,0 +1,97 @@
+// The last twelve hours of every station on one time axis, as in a graphic timetable: hours run right through all lines, the right edge is
+// now. On wide screens only. Gaps stay gaps.
+import { useEffect, useRef, useState } from "preact/hooks";
+import { fetchCurve, gapAfter } from "./curve";
+import { useHere } from "./context";
+import { hour, type Now } from "./say";
+import type { Curve, Point } from "./types";
+
+const wide = matchMedia("(min-width: 1100px)");
+const hours = 12;
+const columns = 200;
+
+/** True while there is room. */
+export function useWide(): boolean {
+  const [is, set] = useState(wide.matches);
+  useEffect(() => {
+    const look = () => set(wide.matches);
+    wide.addEventListener("change", look);
+    return () => wide.removeEventListener("change", look);
+  }, []);
+  return is;
+}
+
+/** Whole hours of the last twelve, every second one, with their place in per cent. */
+function marks(now: Now): { at: number; text: string }[] {
+  const from = now.wall - hours * 3600e3;
+  const out = [];
+  for (let t = Math.ceil(from / 7200e3) * 7200e3; t < now.wall; t += 7200e3) {
+    out.push({ at: ((t - from) / (now.wall - from)) * 100, text: hour(t, now) });
+  }
+  return out;
+}
+
+/** The hours over the lines, with now as the railway's clerk would write it. */
+export function Hours() {
+  const { now, words } = useHere();
+  return (
+    <svg class="hours" role="img" aria-label={words.lastHours(hours)}>
+      {marks(now).filter((m) => m.at > 3 && m.at < 90).map((m) => <text x={`${m.at}%`} y="60%" text-anchor="middle">{m.text}</text>)}
+      <svg x="100%" y="0"><rect class="now" x="-52" y="0" width="52" height="22" /><text class="now" x="-26" y="16" text-anchor="middle">{hour(now.wall, now)}</text></svg>
+    </svg>
+  );
+}
+
+/** The path in a box of 100 by 100. */
+function path(c: Curve, from: number, to: number, low: number, high: number): string {
+  const gap = gapAfter(c);
+  let d = "";
+  let before = -Infinity;
+  for (const [i, t] of c.time.entries()) {
+    const x = ((t - from) / (to - from)) * 100;
+    const y = 92 - ((c.last[i]! - low) / (high - low)) * 84;
+    d += `${t - before > gap ? "M" : "L"}${x.toFixed(2)} ${y.toFixed(2)}`;
+    before = t;
+  }
+  return d;
+}
+
+/** The curve, asked again now and then. */
+function useCurve(point: Point): Curve | null {
+  const { frame, now } = useHere();
+  const [curve, set] = useState<Curve | null>(null);
+  const latest = useRef(now);
+  latest.current = now;
+  const every = frame.plan.speed > 1 ? 10e3 : 60e3;
+  useEffect(() => {
+    const fetching = new AbortController();
+    // A curve that could not be read is left as it was: its line ends where it ended.
+    const look = () => fetchCurve(point.name, hours, columns, latest.current.wall, fetching.signal).then(set, () => undefined);
+    void look();
+    const t = setInterval(look, every);
+    return () => { clearInterval(t); fetching.abort(); };
+  }, [point.name, every]);
+  return curve;
+}
+
+export function Course({ point }: { point: Point }) {
+  const { now } = useHere();
+  const curve = useCurve(point);
+  const to = now.wall / 1000, from = to - hours * 3600;
+  const seen = curve?.time.length ? curve : null;
+  // The scale is that of what was, of the normal band's nearer edge and of the limits near by: a line that moves is seen to move.
+  const low = seen ? Math.min(...seen.low) : 0, high = seen ? Math.max(...seen.high) : 1;
+  const room = Math.max((high - low) * 0.25, point.range ? (point.range.high - point.range.low) * 0.04 : 0, 1e-6);
+  const bottom = low - room, top = high + room;
+  const y = (v: number) => Math.max(0, Math.min(100, 92 - ((v - bottom) / (top - bottom)) * 84));
+  return (
+    <svg class="course" viewBox="0 0 100 100" preserveAspectRatio="none" aria-hidden="true">
+      {seen && point.normal && y(point.normal.low) > y(point.normal.high) && (
+        <rect class="norm" x="0" width="100" y={y(point.normal.high)} height={y(point.normal.low) - y(point.normal.high)} />
+      )}
+      {marks(now).map((m) => <path class="hour" d={`M${m.at} 0V100`} />)}
+      {seen && (point.limits ?? []).filter((l) => l.value > bottom && l.value < top).map((l) => <path class="limit" d={`M0 ${y(l.value)}H100`} />)}
+      {seen && <path class="trace" d={path(seen, from, to, bottom, top)} />}
+    </svg>
+  );
+}

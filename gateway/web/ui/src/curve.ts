@@ -1,0 +1,25 @@
+// The course of a point, asked from the history.
+import type { Curve } from "./types";
+
+/** The curve of the last hours before the site's wall time. */
+export async function fetchCurve(point: string, hours: number, columns: number, wall: number, signal: AbortSignal): Promise<Curve> {
+  const q = new URLSearchParams({
+    point,
+    from: new Date(wall - hours * 3600e3).toISOString(),
+    to: new Date(wall).toISOString(),
+    columns: String(columns),
+  });
+  const answer = await fetch(`/api/readings?${q.toString()}`, { signal });
+  if (!answer.ok) throw new Error(`page: reading ${point}: ${answer.status}`);
+  return (await answer.json()) as Curve;
+}
+
+/**
+ * So many seconds without a column are a gap and not the usual pause between readings: more than three columns, and more than three times
+ * the usual distance of this point's columns. Chosen: two missed readings may hide between columns, three are seen.
+ */
+export function gapAfter(c: Curve): number {
+  const steps = c.time.slice(1).map((t, i) => t - c.time[i]!).sort((a, b) => a - b);
+  const usual = steps[Math.floor(steps.length / 2)] ?? 0;
+  return 3 * Math.max(c.step, usual);
+}

@@ -1,0 +1,72 @@
+// What the gateway is linked to, in sentences; and the cautions.
+import { useHere } from "./context";
+import { begins, length, moment, sentence } from "./say";
+import type { Link } from "./types";
+
+/** One link as a sentence. */
+export function useSentence(): (l: Link) => string {
+  const { now, words } = useHere();
+  return (l) => {
+    const kind = words.kinds[l.kind] ?? l.kind;
+    const name = l.title && l.title !== kind ? `${kind} ${l.title}` : kind;
+    if (!l.set) return l.kind === "watcher" ? words.noWatcher : sentence(words.noLink(kind.toLowerCase()));
+    const waiting = l.waiting > 0 ? `, ${words.waits(l.waiting.toLocaleString(now.language))}` : "";
+    if (l.works) return sentence(`${name}: ${words.answers}${waiting}`);
+    const since = l.since ? ` ${words.since} ${moment(l.since, now, words)}` : "";
+    return sentence(`${name}: ${l.cause ? words.causes[l.cause] ?? l.cause : words.doesNot}${since}${waiting}`);
+  };
+}
+
+export function LinksPage() {
+  const { frame, now, words } = useHere();
+  const say = useSentence();
+  return (
+    <main class="lists">
+      <h1>{words.links}</h1>
+      <ul class="plainlist">{frame.links.map((l) => <li class="row" key={`${l.kind} ${l.name}`}><p>{say(l)}</p></li>)}</ul>
+      <Board />
+      <p class="soft">{frame.roster.drill ? words.drill(moment(frame.roster.drill, now, words), frame.roster.drillBy ?? "") : words.noDrill}</p>
+      {frame.plan.warnings > 0 && <p>{words.warnings(frame.plan.warnings)}</p>}
+      <p class="soft">{words.version} {frame.plan.version} · {words.rules} {frame.plan.site.rules.slice(0, 12)}</p>
+    </main>
+  );
+}
+
+/** Points that belong to no station: board, buses, channels, probes. */
+function Board() {
+  const { frame, now, words } = useHere();
+  const own = frame.plan.points.filter((p) => !p.station);
+  if (own.length === 0) return null;
+  return (
+    <section>
+      <h2>{begins(frame.plan.site.board)}</h2>
+      <table>
+        <tbody>
+          {own.map((p) => {
+            const v = frame.values[p.name];
+            const text = !v || v.quality === "bad" ? v?.cause ?? words.never : `${v.text} ${p.unit}`;
+            return (
+              <tr key={p.name}>
+                <th scope="row">{p.name}</th>
+                <td>{text}</td>
+                <td class="soft">{v?.at ? length(now.mono - v.at) : ""}</td>
+              </tr>
+            );
+          })}
+        </tbody>
+      </table>
+    </section>
+  );
+}
+
+export function CautionsPage() {
+  const { words } = useHere();
+  return (
+    <main class="lists">
+      <h1>{words.cautions}</h1>
+      <p>{words.cautionIntro}</p>
+      {words.cautionList.map(([signal, text]) => <p key={text} class="caution"><b>{signal}</b> {text}</p>)}
+      <p><a href="/licences.txt">{words.licences}</a></p>
+    </main>
+  );
+}

@@ -1,0 +1,66 @@
+// What stands, kept up by the gateway's events. One event a second; a second without one is a second without word from the mill.
+import { useEffect, useState } from "preact/hooks";
+import type { Frame } from "./types";
+
+/** After so long without an event the page says so; twice the pause of a healthy stream would be 2 s, a phone's network hiccups 4. */
+export const lostAfter = 5000;
+
+/** A stream that the browser has given up, or that says nothing for so long, is opened anew. */
+const reopenAfter = 15000;
+
+export interface Live {
+  frame: Frame | null;
+  /** performance.now() at which the last event came; what is older than it ages from here. */
+  arrived: number;
+}
+
+const live: Live = { frame: null, arrived: performance.now() };
+const watchers = new Set<() => void>();
+let source: EventSource | null = null;
+let opened = 0;
+
+function take(text: string, whole: boolean): void {
+  const got = JSON.parse(text) as Frame;
+  if (whole) live.frame = got;
+  else if (live.frame) live.frame = { ...live.frame, ...got, values: got.plan ? got.values : { ...live.frame.values, ...got.values } };
+  else return; // changes of what was never sent: the full event comes first
+  live.arrived = performance.now();
+  tell();
+}
+
+function tell(): void {
+  for (const w of watchers) w();
+}
+
+function open(): void {
+  source?.close();
+  opened = performance.now();
+  source = new EventSource("/api/live");
+  source.addEventListener("full", (e) => take((e as MessageEvent<string>).data, true));
+  source.addEventListener("changes", (e) => take((e as MessageEvent<string>).data, false));
+}
+
+/** Begins to listen, and tells every watcher once a second at least, so that ages go on. */
+export function begin(): void {
+  open();
+  setInterval(() => {
+    const now = performance.now();
+    const silent = now - live.arrived > reopenAfter && now - opened > reopenAfter;
+    if (silent || source?.readyState === EventSource.CLOSED) open();
+    if (now - live.arrived > 1500) tell();
+  }, 1000);
+  document.addEventListener("visibilitychange", () => {
+    if (document.visibilityState === "visible" && performance.now() - live.arrived > lostAfter) open();
+  });
+}
+
+/** The present state; the component is drawn anew at each event. */
+export function useLive(): Live {
+  const [, redraw] = useState(0);
+  useEffect(() => {
+    const w = () => redraw((n) => n + 1);
+    watchers.add(w);
+    return () => { watchers.delete(w); };
+  }, []);
+  return { ...live };
+}

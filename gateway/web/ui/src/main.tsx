@@ -1,0 +1,190 @@
+// The frame of every page: head, what is said when the mill is not heard, the page itself, the foot with what is counted and the choices.
+import { render } from "preact";
+import { useEffect, useRef, useState } from "preact/hooks";
+import { keep, kept } from "./acts";
+import { title } from "./alarm";
+import { HereContext, useHere, type Here } from "./context";
+import { AlarmsPage, counted } from "./lists";
+import { CautionsPage, LinksPage, useSentence } from "./links";
+import { begin, lostAfter, useLive, type Live } from "./live";
+import { newest, standing, WhatNext } from "./next";
+import { begins, hour, length, list, nowOf } from "./say";
+import { waits } from "./shapes";
+import { StationPage } from "./station";
+import type { Alarm, Frame } from "./types";
+import { Go } from "./way";
+import { Who } from "./who";
+import { en, type Words } from "./words/en";
+import { es } from "./words/es";
+
+const tables: Record<string, Words> = { en, es };
+
+function usePath(): [string, (path: string) => void] {
+  const [path, set] = useState(location.pathname);
+  useEffect(() => {
+    const back = () => set(location.pathname);
+    addEventListener("popstate", back);
+    return () => removeEventListener("popstate", back);
+  }, []);
+  const go = (to: string) => {
+    history.pushState(null, "", to);
+    set(to);
+    scrollTo(0, 0);
+  };
+  return [path, go];
+}
+
+/** A choice kept on this device. */
+function useKept(key: string, first: string): [string, (value: string) => void] {
+  const [value, set] = useState(kept(key) || first);
+  return [value, (v) => { set(v); keep(key, v); }];
+}
+
+function Page({ path }: { path: string }) {
+  const { words } = useHere();
+  const station = /^\/station\/([a-z0-9-]+)$/.exec(path);
+  if (station) return <StationPage key={station[1]} name={station[1]!} />;
+  switch (path) {
+    case "/": return <WhatNext />;
+    case "/alarms": return <AlarmsPage />;
+    case "/links": return <LinksPage />;
+    case "/cautions": return <CautionsPage />;
+  }
+  return <main><p>{words.notFound}</p><p><Go to="/">{words.whatNext}</Go></p></main>;
+}
+
+function Head({ path }: { path: string }) {
+  const { frame, now, words } = useHere();
+  const { onWatch } = frame.roster;
+  const clock = now.set ? hour(now.wall, now) : words.clockUnset;
+  const Site = path === "/" ? "h1" : "p"; // other pages have a heading of their own
+  return (
+    <header class="head">
+      <Site class="site"><Go to="/">{begins(frame.plan.site.title || frame.plan.site.name)}</Go></Site>
+      <Pages class="above" />
+      <p class="soft">{clock} · {onWatch.length ? words.onWatch(list(onWatch, words.and)) : words.nobodyOnWatch}</p>
+    </header>
+  );
+}
+
+function Pages(props: { class: string }) {
+  const { frame, words } = useHere();
+  const open = standing(frame.alarms).length;
+  return (
+    <nav class={`pages ${props.class}`} aria-label={words.more}>
+      <Go to="/">{words.whatNext}</Go>
+      <Go to="/alarms">{words.alarms}{open ? ` ${open}` : ""}</Go>
+      <Go to="/links">{words.links}</Go>
+      <Go to="/cautions">{words.cautions}</Go>
+    </nav>
+  );
+}
+
+interface Choices { language: string; setLanguage: (l: string) => void; heldFor: number; hold: () => void }
+
+function Foot({ language, setLanguage, heldFor, hold }: Choices) {
+  const { frame, words, who, setWho } = useHere();
+  const say = useSentence();
+  const [light, setLight] = useKept("light", "auto");
+  const [size, setSize] = useKept("size", "near");
+  const [asking, ask] = useState(false);
+  useEffect(() => {
+    document.documentElement.className = [light === "auto" ? "" : light, size === "wall" ? "wall" : ""].join(" ").trim();
+  }, [light, size]);
+  const troubles = frame.links.filter((l) => !l.set && l.kind === "watcher" || l.set && !l.works || l.waiting > 0 && l.kind !== "broker");
+  const me = frame.plan.people.find((p) => p.name === who);
+  const nextLight = { auto: "day", day: "night", night: "auto" }[light] ?? "auto";
+  const other = language === "en" ? "es" : "en";
+  return (
+    <footer class="foot">
+      <p><Go to="/alarms">{counts(frame.alarms, words)}</Go></p>
+      <p>{troubles.length ? troubles.map(say).join(" ") : words.linksWell}</p>
+      <p class="soft">{words.aid}</p>
+      <Pages class="below" />
+      <div class="choices">
+        <button onClick={hold} aria-pressed={heldFor > 0}>{heldFor > 0 ? words.goOn : words.hold}</button>
+        <button onClick={() => setLight(nextLight)}>{words.light[light as keyof Words["light"]]}</button>
+        <button onClick={() => setSize(size === "wall" ? "near" : "wall")}>{words.size[size as keyof Words["size"]]}</button>
+        <button lang={other} onClick={() => setLanguage(other)}>{tables[other]!.language}</button>
+        <button onClick={() => ask(!asking)} aria-expanded={asking}>{me ? words.youAre(begins(me.title)) : words.youAreNobody}</button>
+      </div>
+      {asking && <Who then={() => ask(false)} cancel={() => ask(false)} />}
+      {who && asking && <button class="bare" onClick={() => { setWho(""); ask(false); }}>{words.youAreNobody}</button>}
+    </footer>
+  );
+}
+
+/** How many alarms are on lists of their own, as a sentence: nothing is hidden from the count. */
+function counts(alarms: readonly Alarm[], words: Words): string {
+  const [shelved, suppressed, out, unseen] = counted(alarms);
+  const says = [
+    shelved && words.countShelved(shelved), suppressed && words.countSuppressed(suppressed), out && words.countOut(out),
+    unseen && words.countUnseen(unseen),
+  ].filter(Boolean);
+  return says.length ? says.join(" · ") : words.countNone;
+}
+
+/** Speaks a new alarm of high priority to those who hear the page, once. */
+function Spoken() {
+  const { frame } = useHere();
+  const a = newest(frame.alarms);
+  return <p class="heard" role="alert">{a ? `${title(a)}. ${a.action}` : ""}</p>;
+}
+
+/** While held, numbers and stations stand still; alarms and the roster go on. */
+function useHold(frame: Frame | null): [Frame | null, number, () => void] {
+  const still = useRef<Frame | null>(null);
+  const [since, set] = useState(0);
+  const hold = () => {
+    still.current = since ? null : frame;
+    set(since ? 0 : performance.now());
+  };
+  if (!since || !frame || !still.current) return [frame, 0, hold];
+  const { values, stations, prompts } = still.current;
+  return [{ ...frame, values, stations, prompts }, Math.max(1, performance.now() - since), hold];
+}
+
+function Waiting({ since }: { since: number }) {
+  const words = tables[navigator.language.slice(0, 2)] ?? en;
+  return <main><p class="quiet" role="status">{since > lostAfter ? words.waitingLong(length(since)) : words.waiting}</p></main>;
+}
+
+function App() {
+  const live: Live = useLive();
+  const [path, go] = usePath();
+  const [chosen, setLanguage] = useKept("language", "");
+  const [who, setWho] = useKept("who", "");
+  const [frame, heldFor, hold] = useHold(live.frame);
+  const since = performance.now() - live.arrived;
+  const language = chosen || frame?.plan.site.language || "en";
+  const words = tables[language] ?? en;
+  const open = frame ? standing(frame.alarms).filter(waits) : [];
+  useEffect(() => { document.documentElement.lang = words === es ? "es" : "en"; }, [words]);
+  const name = frame ? begins(frame.plan.site.title || frame.plan.site.name) : "Millwarden";
+  const heading = open[0] ? `(${open.length}) ${title(open[0])} – ${name}` : name;
+  useEffect(() => { document.title = heading; }, [heading]);
+  if (!frame) return <Waiting since={since} />;
+  const lost = since > lostAfter ? since : 0;
+  const here: Here = { frame, now: nowOf(frame, since, language), words, lost, who: known(frame, who), setWho, go };
+  return (
+    <HereContext.Provider value={here}>
+      <Head path={path} />
+      {frame.plan.demo && <p class="demo">{frame.plan.demo}{frame.plan.speed > 1 ? ` ${words.speed(frame.plan.speed)}` : ""}</p>}
+      <div role="status">
+        {lost > 0 && <p class="lost">{words.lost(length(lost))}</p>}
+        {heldFor > 0 && <p class="lost">{words.holding(length(heldFor))}</p>}
+      </div>
+      <Spoken />
+      <Page path={path} />
+      <Foot language={language} setLanguage={setLanguage} heldFor={heldFor} hold={hold} />
+    </HereContext.Provider>
+  );
+}
+
+/** The name kept on this device, if the rules file still knows it. */
+function known(frame: Frame, who: string): string {
+  return frame.plan.people.some((p) => p.name === who) ? who : "";
+}
+
+begin();
+render(<App />, document.getElementById("page")!);

@@ -1,0 +1,80 @@
+// The first page: what needs a person now, what comes next, the way of the coffee.
+import { AlarmCard } from "./alarm";
+import { useHere } from "./context";
+import { begins, dueAt, length, list, moment } from "./say";
+import { hidden, waits } from "./shapes";
+import type { Alarm, Prompt } from "./types";
+import { Way } from "./way";
+
+const order = { high: 0, medium: 1, low: 2 };
+
+/** Those that a person should see: what waits for an answer first, then by priority, the newest first. */
+export function standing(alarms: readonly Alarm[]): Alarm[] {
+  return alarms
+    .filter((a) => !hidden(a) && a.state !== "normal")
+    .sort((a, b) => Number(waits(b)) - Number(waits(a)) || order[a.priority] - order[b.priority] || (b.since ?? 0) - (a.since ?? 0));
+}
+
+/** A quiet mill says so in one sentence, with what is silent. It never says so without word from the mill. */
+function Quiet() {
+  const { frame, now, words, lost } = useHere();
+  if (lost) return <p class="quiet">{words.cannotSay(length(lost))}</p>;
+  const silent = frame.plan.points.filter((p) => p.station && !p.computed && frame.values[p.name]?.quality === "bad");
+  const places = [...new Set(silent.map((p) => frame.stations.find((s) => s.name === p.station)?.title ?? p.station))];
+  const { drill, drillBy } = frame.roster;
+  return (
+    <p class="quiet">
+      {words.quiet}
+      {places.length > 0 && ` ${words.silentPoints(list(places.slice(0, 3), words.and), Math.max(0, places.length - 3))}`}
+      <span class="soft"> {drill ? words.drill(moment(drill, now, words), drillBy ?? "") : words.noDrill}</span>
+    </p>
+  );
+}
+
+function PromptLine({ prompt }: { prompt: Prompt }) {
+  const { now, words } = useHere();
+  const { due, early, late } = prompt;
+  const interval = early && late ? words.between(dueAt(early, now, words), dueAt(late, now, words)) : "";
+  const detail = [interval, prompt.detail].filter(Boolean).join(" · ");
+  return (
+    <li class="prompt">
+      <span class="hour">{due ? dueAt(due, now, words) : words.now}</span>
+      <span>
+        {prompt.placeTitle ? `${begins(prompt.placeTitle)}: ` : ""}{prompt.say || prompt.title}
+        {detail && <span class="detail">{detail}</span>}
+      </span>
+    </li>
+  );
+}
+
+/** Prompts by the hour at which somebody must act; what is due already, first. */
+export function byHour(prompts: readonly Prompt[]): Prompt[] {
+  return [...prompts].sort((a, b) => (a.due ?? 0) - (b.due ?? 0));
+}
+
+export function WhatNext() {
+  const { frame, words } = useHere();
+  const alarms = standing(frame.alarms);
+  return (
+    <main class="next">
+      <div class="needs">
+        <section aria-label={words.needsYou}>
+          {alarms.length === 0 ? <Quiet /> : alarms.map((a) => <AlarmCard key={`${a.id} ${a.occurrence}`} alarm={a} />)}
+        </section>
+        <section class="prompts" aria-labelledby="next">
+          <h2 id="next">{words.whatNext}</h2>
+          {frame.prompts.length === 0
+            ? <p class="soft">{words.nextQuiet}</p>
+            : <ol>{byHour(frame.prompts).map((p) => <PromptLine key={p.id} prompt={p} />)}</ol>}
+        </section>
+      </div>
+      <Way />
+    </main>
+  );
+}
+
+/** The sentence that is spoken when something new of high priority comes. */
+export function newest(alarms: readonly Alarm[]): Alarm | undefined {
+  return standing(alarms).find((a) => a.priority === "high" && a.state === "unacknowledged");
+}
+

@@ -1,0 +1,134 @@
+// How times, ages and readings are said. Pure: everything comes in as a parameter.
+import type { Frame, Point, Value } from "./types";
+import type { Words } from "./words/en";
+
+/** A length of time in at most two neighbouring units: "45 s", "4 min", "17 h 40 min", "3 d 4 h". The units are the same in every language. */
+export function length(ms: number): string {
+  const s = Math.max(0, Math.round(ms / 1000));
+  if (s < 60) return `${s} s`;
+  const min = Math.floor(s / 60);
+  if (min < 60) return `${min} min`;
+  const h = Math.floor(min / 60);
+  if (h < 24) return min % 60 ? `${h} h ${min % 60} min` : `${h} h`;
+  const d = Math.floor(h / 24);
+  return h % 24 ? `${d} d ${h % 24} h` : `${d} d`;
+}
+
+/** A length of time in one unit, rounded down, where there is no room for two: "17 h", "2 d". */
+export function about(ms: number): string {
+  const h = ms / 3600e3;
+  return h < 1 ? length(ms) : h < 48 ? `${Math.floor(h)} h` : `${Math.floor(h / 24)} d`;
+}
+
+/** First letter as at the beginning of a sentence. Names of places come in small letters from the rules file. */
+export function begins(text: string): string {
+  if (/^[a-z][A-Z]/.test(text)) return text; // pH
+  return text.charAt(0).toLocaleUpperCase() + text.slice(1);
+}
+
+/** A list as a sentence has it: "Ana, Ben and Caro". */
+export function list(names: readonly string[], and: string): string {
+  if (names.length < 2) return names.join("");
+  return `${names.slice(0, -1).join(", ")} ${and} ${names[names.length - 1]}`;
+}
+
+/** A text that ends as a sentence does. */
+export function sentence(text: string): string {
+  const t = begins(text.trim());
+  return t === "" || /[.!?…]$/.test(t) ? t : `${t}.`;
+}
+
+/** Now: the clock of the gateway at the moment of drawing. */
+export interface Now {
+  mono: number;
+  wall: number;
+  set: boolean;
+  zone: string;
+  language: string;
+}
+
+/** The gateway's clock, carried on from its last word by the device's own. */
+export function nowOf(frame: Frame, sinceArrived: number, language: string): Now {
+  const passed = sinceArrived * frame.plan.speed;
+  return { mono: frame.now + passed, wall: frame.wall + passed, set: frame.set, zone: frame.plan.site.zone, language };
+}
+
+const formats = new Map<string, Intl.DateTimeFormat>();
+
+function format(now: Now, options: Intl.DateTimeFormatOptions): Intl.DateTimeFormat {
+  const key = `${now.language} ${now.zone} ${JSON.stringify(options)}`;
+  let f = formats.get(key);
+  if (!f) {
+    f = new Intl.DateTimeFormat(now.language, { timeZone: now.zone, hourCycle: "h23", ...options });
+    formats.set(key, f);
+  }
+  return f;
+}
+
+/** Hours and minutes at the site. */
+export function hour(wall: number, now: Now): string {
+  return format(now, { hour: "2-digit", minute: "2-digit" }).format(wall);
+}
+
+function day(wall: number, now: Now): string {
+  return format(now, { year: "numeric", month: "2-digit", day: "2-digit" }).format(wall);
+}
+
+/** A moment as people say it: "02:09" today, "Tue 18:02" within six days, else with the date. Without a clock, its age. */
+export function moment(mono: number, now: Now, w: Words): string {
+  if (!now.set) return w.ago(length(now.mono - mono));
+  return atWall(now.wall - (now.mono - mono), now);
+}
+
+export function atWall(wall: number, now: Now): string {
+  if (day(wall, now) === day(now.wall, now) || Math.abs(now.wall - wall) < 12 * 3600e3) return hour(wall, now);
+  if (Math.abs(now.wall - wall) < 6 * 86400e3) return `${format(now, { weekday: "short" }).format(wall)} ${hour(wall, now)}`;
+  return format(now, { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" }).format(wall);
+}
+
+/** The hour at which somebody must act, for the left column: the day alone where it is far. */
+export function dueAt(mono: number, now: Now, w: Words): string {
+  const left = mono - now.mono;
+  if (left <= 0) return w.now;
+  if (!now.set) return `+${length(left)}`;
+  const wall = now.wall + left;
+  return left > 20 * 3600e3 ? begins(format(now, { weekday: "short" }).format(wall)) : hour(wall, now);
+}
+
+/** What stands in place of the number while nothing is known: "silent 4 min", or the reason and for how long. */
+export function reason(v: Value, now: Now, w: Words): string {
+  const age = v.known ? ` ${length(now.mono - v.known)}` : "";
+  const cause = v.cause ?? "";
+  if (cause === "" || cause === "overdue" || cause === "silent") return `${w.silent}${age}`;
+  if (cause === "cannot say yet") return w.cannotSayYet;
+  return `${w.causes[cause] ?? cause}${cause === "not yet there" ? "" : age}`;
+}
+
+/** "on" and "off", "yes" and "no" are words; numbers are the same in every language. */
+export function number(v: Value, w: Words): string {
+  switch (v.text) {
+    case "on": return w.on;
+    case "off": return w.off;
+    case "yes": return w.yes;
+    case "no": return w.no;
+  }
+  return v.text;
+}
+
+/** The unit, unless the name of the point says it already: "pH 4.05", not "pH 4.05 pH". */
+export function unitBeside(title: string, unit: string): string {
+  return title.toLowerCase() === unit.toLowerCase() ? "" : unit;
+}
+
+export function withUnit(text: string, unit: string): string {
+  return unit ? `${text} ${unit}` : text;
+}
+
+/** A reading as a sentence for those who hear the page. */
+export function spoken(p: Point, v: Value | undefined, now: Now, w: Words): string {
+  if (!v) return w.never;
+  if (v.quality === "bad") return reason(v, now, w);
+  const band = p.normal ? `, ${w.normalRange(String(p.normal.low), String(p.normal.high))}` : "";
+  const limits = (p.limits ?? []).map((l) => `, ${w.limit} ${l.text}`).join("");
+  return withUnit(number(v, w), p.unit) + band + limits;
+}

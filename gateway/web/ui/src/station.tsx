@@ -1,0 +1,143 @@
+// One station: the answer first, then the curve, what is measured, what is computed, what people do here.
+import type { ComponentType } from "preact";
+import { useEffect, useState } from "preact/hooks";
+import { useAct } from "./acts";
+import { AlarmCard } from "./alarm";
+import { useHere } from "./context";
+import { byHour, standing } from "./next";
+import { begins, dueAt, moment, spoken } from "./say";
+import { Bar, gravest } from "./shapes";
+import type { Point, Prompt, Station } from "./types";
+import { Figure, Go, pointsOf } from "./way";
+import { Who } from "./who";
+
+/** The chart comes with its library only where a chart is looked at: the first page stays light for a phone at night. */
+function LazyChart({ point }: { point: Point }) {
+  const { words } = useHere();
+  const [Chart, set] = useState<ComponentType<{ point: Point }> | null>(null);
+  const [failed, setFailed] = useState(false);
+  useEffect(() => { void import("./chart").then((m) => set(() => m.Chart), () => setFailed(true)); }, []);
+  return Chart ? <Chart point={point} /> : <p class="soft">{failed ? words.noHistory : words.waiting}</p>;
+}
+
+function AnswerFirst({ prompt }: { prompt: Prompt }) {
+  const { now, words } = useHere();
+  const { due, early, late } = prompt;
+  return (
+    <>
+      <p class="answer">
+        {begins(prompt.say || prompt.title)}{due ? <>: <b>{dueAt(due, now, words)}</b></> : null}
+        {early && late ? `, ${words.between(dueAt(early, now, words), dueAt(late, now, words))}` : ""}
+      </p>
+      {prompt.detail && <p class="soft">{prompt.detail}</p>}
+    </>
+  );
+}
+
+function PointLine({ point, chosen, choose }: { point: Point; chosen: boolean; choose: () => void }) {
+  const { frame, now, words } = useHere();
+  const v = frame.values[point.name];
+  return (
+    <li class="line">
+      <span class="name"><button class="pick" aria-pressed={chosen} onClick={choose}>{begins(point.title)}</button></span>
+      <Bar point={point} value={v} alarm={gravest(point, frame.alarms)} label={`${point.title}: ${spoken(point, v, now, words)}`} />
+      <Figure point={point} beside={point.title} />
+    </li>
+  );
+}
+
+function Load({ station, done }: { station: Station; done: () => void }) {
+  const { words, who } = useHere();
+  const [outcome, act] = useAct(words);
+  const [lot, setLot] = useState("");
+  const [weight, setWeight] = useState("");
+  const [asking, ask] = useState(false);
+  const send = async (name: string) => {
+    ask(false);
+    const kg = Number(weight.replace(",", ".") || "0");
+    if (await act("/api/acts", { do: "load", station: station.name, lot, kg, by: name })) done();
+  };
+  if (asking) return <Who then={(n) => void send(n)} cancel={() => ask(false)} />;
+  return (
+    <form class="act" onSubmit={(e) => { e.preventDefault(); if (who) void send(who); else ask(true); }}>
+      <label>{words.lotNumber}<input required maxLength={40} autocomplete="off" value={lot} onInput={(e) => setLot(e.currentTarget.value)} /></label>
+      <label>{words.weight}<input inputMode="decimal" pattern="[0-9]*([.,][0-9]+)?" autocomplete="off" value={weight} onInput={(e) => setWeight(e.currentTarget.value)} /></label>
+      <button class="main" disabled={outcome.busy}>{outcome.busy ? words.writing : words.loadIt}</button>
+      <button type="button" onClick={done}>{words.cancel}</button>
+      {outcome.failed && <p role="alert">{outcome.says}</p>}
+    </form>
+  );
+}
+
+function Empty({ station, done }: { station: Station; done: () => void }) {
+  const { words, who } = useHere();
+  const [outcome, act] = useAct(words);
+  const [asking, ask] = useState(false);
+  const send = async (name: string) => {
+    ask(false);
+    if (await act("/api/acts", { do: "empty", station: station.name, by: name })) done();
+  };
+  if (asking) return <Who then={(n) => void send(n)} cancel={() => ask(false)} />;
+  return (
+    <div class="act">
+      <button class="main" disabled={outcome.busy} onClick={() => (who ? void send(who) : ask(true))}>
+        {outcome.busy ? words.writing : words.emptyIt(begins(station.title))}
+      </button>
+      <button onClick={done}>{words.cancel}</button>
+      {outcome.failed && <p role="alert">{outcome.says}</p>}
+    </div>
+  );
+}
+
+/** Two taps: what, and yes. */
+function Acts({ station }: { station: Station }) {
+  const { words } = useHere();
+  const [doing, set] = useState<"" | "load" | "empty">("");
+  if (doing === "load") return <Load station={station} done={() => set("")} />;
+  if (doing === "empty") return <Empty station={station} done={() => set("")} />;
+  return (
+    <div class="act">
+      {station.loaded
+        ? <button class="main" onClick={() => set("empty")}>{station.kind === "tank" ? words.washed : words.emptied}</button>
+        : <button class="main" onClick={() => set("load")}>{words.load}</button>}
+    </div>
+  );
+}
+
+/** Kinds on which a lot stays. */
+const holdsLots = ["tank", "deck", "dryer", "bin", "roaster", "huller"];
+
+export function StationPage({ name }: { name: string }) {
+  const { frame, now, words } = useHere();
+  const [chosen, choose] = useState("");
+  const station = frame.stations.find((s) => s.name === name);
+  if (!station) return <main><p>{words.notFound}</p></main>;
+  const points = pointsOf(name, frame.plan.points);
+  const shown = points.find((p) => p.name === chosen) ?? points.find((p) => p.leading) ?? points[0];
+  const alarms = standing(frame.alarms).filter((a) => a.station === name);
+  const answer = byHour(frame.prompts).find((p) => p.station === name);
+  const kg = station.kg ? `${station.kg} kg` : "";
+  const group = (title: string, list: Point[]) => list.length > 0 && (
+    <section>
+      <h2>{title}</h2>
+      <ul class="lines">{list.map((p) => <PointLine key={p.name} point={p} chosen={p === shown} choose={() => choose(p.name)} />)}</ul>
+    </section>
+  );
+  return (
+    <main class="station">
+      <p class="back"><Go to="/">← {words.back}</Go></p>
+      <h1>{begins(station.title)}</h1>
+      {holdsLots.includes(station.kind) && (
+        <p class="soft">{station.lot && station.since ? words.loadedSince(station.lot, moment(station.since, now, words), kg) : words.notLoaded}</p>
+      )}
+      {alarms.map((a) => <AlarmCard key={`${a.id} ${a.occurrence}`} alarm={a} />)}
+      {answer && <AnswerFirst prompt={answer} />}
+      {shown && <section aria-label={shown.title}><h2>{begins(shown.title)}</h2><LazyChart key={shown.name} point={shown} /></section>}
+      <div class="side">
+        {group(words.measured, points.filter((p) => !p.computed))}
+        {group(words.computed, points.filter((p) => p.computed))}
+        {holdsLots.includes(station.kind) && <Acts station={station} />}
+      </div>
+    </main>
+  );
+}

@@ -1,0 +1,78 @@
+// The way of the coffee: every station a line with name, bar, number, age; on wide screens with its last twelve hours.
+import { Course, Hours, useWide } from "./course";
+import { useHere } from "./context";
+import { about, begins, length, number, reason, spoken, unitBeside } from "./say";
+import { Bar, gravest } from "./shapes";
+import type { Point, Station } from "./types";
+
+/** Where a link goes without loading the page anew. */
+export function Go({ to, children, ...rest }: { to: string; children: preact.ComponentChildren; class?: string }) {
+  const { go } = useHere();
+  const follow = (e: MouseEvent) => {
+    if (e.metaKey || e.ctrlKey || e.shiftKey || e.button !== 0) return;
+    e.preventDefault();
+    go(to);
+  };
+  return <a href={to} onClick={follow} {...rest}>{children}</a>;
+}
+
+/** The number of a point with unit and age, or the reason in words in its place. */
+export function Figure({ point, beside }: { point: Point; beside: string }) {
+  const { frame, now, words } = useHere();
+  const v = frame.values[point.name];
+  if (!v) return <span class="figure"><span class="reason">{words.never}</span></span>;
+  if (v.quality === "bad") return <span class="figure"><span class="reason">{reason(v, now, words)}</span></span>;
+  const unit = unitBeside(beside, point.unit);
+  const age = v.at ? length(now.mono - v.at) : "";
+  const why = v.quality === "uncertain" ? words.causes[v.cause ?? ""] ?? v.cause : "";
+  return (
+    <span class="figure">
+      <span class="number">
+        {v.quality === "uncertain" && <abbr title={`${words.uncertain}: ${why ?? ""}`}>≈</abbr>}
+        {number(v, words)}{unit && <i> {unit}</i>}
+      </span>
+      <span class="age">{why ? `${why} · ` : ""}{age}</span>
+    </span>
+  );
+}
+
+/** The points of a station, the leading one first. */
+export function pointsOf(station: string, points: readonly Point[]): Point[] {
+  const own = points.filter((p) => p.station === station);
+  return [...own.filter((p) => p.leading), ...own.filter((p) => !p.leading)];
+}
+
+function Line({ station, wide }: { station: Station; wide: boolean }) {
+  const { frame, now, words } = useHere();
+  const point = pointsOf(station.name, frame.plan.points).find((p) => p.leading);
+  const v = point && frame.values[point.name];
+  const stay = station.lot
+    ? `${words.lot} ${station.lot}${station.since ? ` · ${about(now.mono - station.since)}` : ""}`
+    : ["tank", "deck", "dryer", "bin"].includes(station.kind) && !station.loaded ? words.empty.toLowerCase() : "";
+  return (
+    <li class="line">
+      <span class="name">
+        <Go to={`/station/${station.name}`}>{begins(station.title)}</Go>
+        {stay && <span class="stay">{stay}</span>}
+      </span>
+      {point ? (
+        <>
+          <Bar point={point} value={v} alarm={gravest(point, frame.alarms)} label={`${point.title}: ${spoken(point, v, now, words)}`} />
+          {wide && <Course point={point} />}
+          <Figure point={point} beside="" />
+        </>
+      ) : <span class="figure soft">–</span>}
+    </li>
+  );
+}
+
+export function Way() {
+  const { frame, words } = useHere();
+  const wide = useWide();
+  return (
+    <section class="way" aria-labelledby="way">
+      <div class="over"><h2 id="way">{words.wayOfCoffee}</h2>{wide && <Hours />}</div>
+      <ol class="lines">{frame.stations.map((s) => <Line key={s.name} station={s} wide={wide} />)}</ol>
+    </section>
+  );
+}
