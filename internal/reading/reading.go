@@ -1,7 +1,10 @@
 // Package reading is the reading of a point: value, unit, time, quality and the reason for it, with its SenML (RFC 8428) and CSV forms.
 // It knows units and nothing else of Millwarden.
 //
-// Concurrency: values.
+// It is larger than most packages because each form has a reader, a writer and a strict list of what is refused: SenML in JSON (a fast
+// scanner for plain packs, encoding/json for the rest, one resolver behind both) and in CBOR, readings as packs, readings and lots in CSV.
+//
+// Concurrency: values and tables that never change; a reader or writer of CSV is for one goroutine.
 package reading
 
 import (

@@ -349,3 +349,40 @@ func FuzzDecodeCBOR(f *testing.F) {
 		}
 	})
 }
+
+// CBOR that must be taken or refused, hand-assembled after RFC 8949; the diagnostic notation stands beside it.
+func TestDecodeCBOR_cases(t *testing.T) {
+	for _, c := range []struct {
+		hex, diagnostic string
+		want            float64
+		taken           bool
+	}{
+		{"81a2006161021903e8", `[{0:"a",2:1000}]`, 1000, true},
+		{"81a20061610238ff", `[{0:"a",2:-256}]`, -256, true},
+		{"81a200616102f93e00", `[{0:"a",2:1.5_1}]`, 1.5, true},
+		{"81a200616102fa47c35000", `[{0:"a",2:100000.0_2}]`, 100000, true},
+		{"81a200616102c48221196ab3", `[{0:"a",2:4([-2,27315])}]`, 273.15, true}, // RFC 8949 section 3.4.4
+		{"81a300616102011863f6", `[{0:"a",2:1,99:null}]`, 1, true},              // an unknown number is passed over
+		{"81a30061610201616bf6", `[{0:"a",2:1,"k":null}]`, 1, true},
+		{"81a200616102f97e00", `[{0:"a",2:NaN_1}]`, 0, false},
+		{"81a200616102f97c00", `[{0:"a",2:Infinity_1}]`, 0, false},
+		{"81a2006161026131", `[{0:"a",2:"1"}]`, 0, false},
+		{"81a300616102010202", `[{0:"a",2:1,2:2}]`, 0, false},
+		{"9fa20061610201ff", `[_ {0:"a",2:1}]`, 0, false},
+		{"81a30061610201646b65795f01", `[{0:"a",2:1,"key_":1}]`, 0, false},
+		{"81a2616e61610201", `[{"n":"a",2:1}]`, 0, false},
+		{"81a30061610201200b", `[{0:"a",2:1,-1:11}]`, 0, false},
+		{"80", `[]`, 0, false},
+		{"a20061610201", `{0:"a",2:1}`, 0, false},
+		{"81a2006161020100", `[{0:"a",2:1}] 0`, 0, false},
+	} {
+		data, err := hex.DecodeString(c.hex)
+		if err != nil {
+			t.Fatal(c.diagnostic, err)
+		}
+		got, err := DecodeCBOR(data, now, nil)
+		if taken := err == nil; taken != c.taken || taken && got[0].Value != c.want {
+			t.Errorf("%s: got %+v, %v; want %v, taken %v", c.diagnostic, got, err, c.want, c.taken)
+		}
+	}
+}

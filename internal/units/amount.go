@@ -21,21 +21,30 @@ type Unit struct {
 	Quantity Quantity
 	Scale    float64
 	Shift    float64
-	dry      bool // %db
+	over     float64 // if set, Scale is 1/over: 250 / 1000 is the double nearest to 0.25 and its like, 250 * 0.001 is not always
+	dry      bool    // %db
 }
 
 // ToBase turns a written number into the base unit.
 func (u Unit) ToBase(written float64) float64 {
-	if u.dry {
+	switch {
+	case u.dry:
 		return 100 * written / (100 + written)
+	case u.Shift != 0: // a billionth of a kelvin: what was lost in adding 32 must not put 104 °F beyond 40 °C
+		return math.Round((written+u.Shift)*u.Scale*1e9) / 1e9
+	case u.over != 0:
+		return written / u.over
 	}
-	return (written + u.Shift) * u.Scale
+	return written * u.Scale
 }
 
 // FromBase turns a value of the base unit into what is written in u.
 func (u Unit) FromBase(value float64) float64 {
-	if u.dry {
+	switch {
+	case u.dry:
 		return 100 * value / (100 - value)
+	case u.over != 0:
+		return value * u.over
 	}
 	return value/u.Scale - u.Shift
 }
@@ -52,43 +61,48 @@ func simple(printed string, q Quantity, scale float64, also ...string) spelling 
 	return spelling{Unit{Printed: printed, Quantity: q, Scale: scale}, also}
 }
 
+// parted is a unit of which over make one base unit.
+func parted(printed string, q Quantity, over float64, also ...string) spelling {
+	return spelling{Unit{Printed: printed, Quantity: q, Scale: 1 / over, over: over}, also}
+}
+
 // spellings lists every unit with the ways people type it. The first of a quantity is its base or the one shown by default.
 var spellings = []spelling{
 	simple("°C", Temperature, 1, "C", "degC", "ºC", "˚C", "℃", "degc"),
 	{Unit{Printed: "°F", Quantity: Temperature, Scale: 5.0 / 9, Shift: -32}, []string{"F", "degF", "ºF", "˚F", "℉", "degf"}},
 	simple("K", Difference, 1, "k"),
 	simple("°C", Difference, 1, "C", "degC", "ºC", "˚C", "℃", "degc"),
-	simple("°F", Difference, 5.0/9, "F", "degF", "ºF", "˚F", "℉", "degf"),
+	parted("°F", Difference, 1.8, "F", "degF", "ºF", "˚F", "℉", "degf"),
 	simple("pH", PH, 1, "ph", "PH"),
 	simple("%RH", Humidity, 1, "%rh", "% RH", "% rh", "%Rh"),
 	simple("%wb", Moisture, 1, "% wb", "%WB"),
 	{Unit{Printed: "%db", Quantity: Moisture, Scale: 1, dry: true}, []string{"% db", "%DB"}},
 	simple("aw", WaterActivity, 1),
 	simple("ppm", Concentration, 1),
-	simple("ppb", Concentration, 0.001),
+	parted("ppb", Concentration, 1000),
 	simple("kPa", Pressure, 1, "kpa"),
-	simple("Pa", Pressure, 0.001, "pa"),
-	simple("hPa", Pressure, 0.1, "hpa", "mbar"),
+	parted("Pa", Pressure, 1000, "pa"),
+	parted("hPa", Pressure, 10, "hpa", "mbar"),
 	simple("bar", Pressure, 100),
 	simple("kg", Mass, 1),
-	simple("g", Mass, 0.001),
+	parted("g", Mass, 1000),
 	simple("lb", Mass, 0.45359237, "lbs"), // NIST SP 811 appendix B.8, exact
 	simple("t", Mass, 1000),
 	simple("m", Length, 1),
-	simple("cm", Length, 0.01),
-	simple("mm", Length, 0.001),
+	parted("cm", Length, 100),
+	parted("mm", Length, 1000),
 	simple("km", Length, 1000),
 	simple("ft", Length, 0.3048), // NIST SP 811 appendix B.8, exact
 	simple("L", Volume, 1, "l"),
-	simple("mL", Volume, 0.001, "ml"),
+	parted("mL", Volume, 1000, "ml"),
 	simple("m3", Volume, 1000, "m³"),
 	simple("gal", Volume, 3.785411784), // US gallon of 231 cubic inches, NIST SP 811 appendix B.8
 	simple("m/s", Speed, 1),
-	simple("km/h", Speed, 1/3.6),
+	parted("km/h", Speed, 3.6),
 	simple("V", Voltage, 1, "v"),
-	simple("mV", Voltage, 0.001, "mv"),
+	parted("mV", Voltage, 1000, "mv"),
 	simple("A", Current, 1),
-	simple("mA", Current, 0.001, "ma"),
+	parted("mA", Current, 1000, "ma"),
 	simple("Ω", Resistance, 1, "ohm", "Ohm", "ohms", "Ω"),
 	simple("kΩ", Resistance, 1000, "kohm", "kOhm", "kΩ"),
 	simple("W", Power, 1, "w"),
@@ -96,7 +110,7 @@ var spellings = []spelling{
 	simple("W/m2", Irradiance, 1, "W/m²"),
 	simple("rpm", Rotation, 1),
 	simple("s", Duration, 1, "sec", "second", "seconds", "secs"),
-	simple("ms", Duration, 0.001),
+	parted("ms", Duration, 1000),
 	simple("min", Duration, 60, "minute", "minutes", "mins"),
 	simple("h", Duration, 3600, "hour", "hours", "hr", "hrs"),
 	simple("d", Duration, 86400, "day", "days"),
@@ -131,7 +145,11 @@ func Lookup(text string) []Unit {
 		return found
 	}
 	rate := func(u Unit) Unit {
-		return Unit{Printed: u.Printed + "/" + seconds[0].Printed, Quantity: u.Quantity.Rate(), Scale: u.Scale / seconds[0].Scale}
+		r := Unit{Printed: u.Printed + "/" + seconds[0].Printed, Quantity: u.Quantity.Rate(), Scale: u.Scale / seconds[0].Scale}
+		if u.Scale == 1 && seconds[0].Scale >= 1 {
+			r.over = seconds[0].Scale
+		}
+		return r
 	}
 	if top == "1" {
 		return append(found, rate(Unit{Printed: "1", Quantity: Count, Scale: 1}))
@@ -192,23 +210,50 @@ var (
 	ErrUnit   = errors.New("unit")
 )
 
-// Parse reads a number with its unit as the wanted quantity: "45 °C", "12.5%wb", "1 h 30 min". It says what would be accepted.
+// Parse reads a number with its unit as the wanted quantity: "45 °C", "12.5%wb", "1 h 30 min", "on". It says what would be accepted.
 func Parse(text string, want Quantity) (Amount, error) {
-	total, rest, first := 0.0, strings.TrimSpace(text), true
-	for first || rest != "" {
+	fail := func(err error) (Amount, error) {
+		return Amount{}, fmt.Errorf("%q: %w; write for example %s", text, err, Example(want))
+	}
+	rest := strings.ReplaceAll(strings.TrimSpace(text), "−", "-") // the typeset minus reads as the typed one
+	if value, ok := word(rest, want); ok {
+		return Amount{Value: value, Quantity: want}, nil
+	}
+	total := 0.0
+	for first := true; first || rest != ""; first = false {
 		number, unit, tail := split(rest, want)
 		value, err := ParseNumber(number)
 		if err != nil {
-			return Amount{}, fmt.Errorf("%q: %w; write for example %s", text, err, Example(want))
+			return fail(err)
+		}
+		if !first && value < 0 {
+			return fail(fmt.Errorf("%w: the minus stands once, at the front", ErrNumber))
 		}
 		u, err := unitFor(unit, want)
 		if err != nil {
-			return Amount{}, fmt.Errorf("%q: %w; write for example %s", text, err, Example(want))
+			return fail(err)
+		}
+		if total < 0 { // "-1 h 30 min" is an hour and a half ago
+			value = -value
 		}
 		total += u.ToBase(value)
-		rest, first = tail, false
+		rest = tail
+	}
+	if math.IsInf(total, 0) || math.IsNaN(total) {
+		return fail(fmt.Errorf("%w: it is beyond all bounds", ErrNumber))
 	}
 	return Amount{Value: total, Quantity: want}, nil
+}
+
+// word reads the words that stand for a state or a condition.
+func word(text string, want Quantity) (float64, bool) {
+	switch {
+	case want == State && text == "on", want == YesNo && text == "yes":
+		return 1, true
+	case want == State && text == "off", want == YesNo && text == "no":
+		return 0, true
+	}
+	return 0, false
 }
 
 // split takes one number and its unit from the front; only a time goes on with further pieces.
@@ -233,7 +278,7 @@ func unitFor(text string, want Quantity) (Unit, error) {
 		return Unit{Quantity: want, Scale: 1}, nil
 	}
 	if text == "" {
-		return Unit{}, fmt.Errorf("%w missing: %s needs one of %s", ErrUnit, want.Article(), strings.Join(Of(want), ", "))
+		return Unit{}, fmt.Errorf("%w missing: %s", ErrUnit, takes(want))
 	}
 	if u, ok := Choose(text, want); ok {
 		return u, nil
@@ -241,7 +286,18 @@ func unitFor(text string, want Quantity) (Unit, error) {
 	if others := Lookup(text); len(others) > 0 {
 		return Unit{}, fmt.Errorf("%w %s is for %s, not for %s", ErrUnit, text, others[0].Quantity.Article(), want.Article())
 	}
-	return Unit{}, fmt.Errorf("%w %q is not known: %s takes %s", ErrUnit, text, want.Article(), strings.Join(Of(want), ", "))
+	return Unit{}, fmt.Errorf("%w %q is not known: %s", ErrUnit, text, takes(want))
+}
+
+func takes(want Quantity) string {
+	switch of := Of(want); len(of) {
+	case 0:
+		return want.Article() + " takes no unit"
+	case 1:
+		return want.Article() + " takes " + of[0]
+	default:
+		return want.Article() + " takes one of " + strings.Join(of, ", ")
+	}
 }
 
 // ParseNumber reads plain digits with a point: no exponent, no thousands mark, no comma.

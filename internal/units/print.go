@@ -14,18 +14,18 @@ type Choice struct {
 
 // Unit is the unit in which a value of q is shown.
 func (c Choice) Unit(q Quantity) Unit {
-	printed := table[q.Of()].base
+	printed := q.Of().Base()
 	switch {
-	case q.Of() == Temperature && c.Fahrenheit:
+	case (q.Of() == Temperature || q == Difference) && c.Fahrenheit:
 		printed = "°F"
 	case q.Of() == Mass && c.Pounds:
 		printed = "lb"
 	}
 	if q.IsRate() {
+		if printed == "" {
+			printed = "1"
+		}
 		printed += "/min"
-	}
-	if q == Difference && c.Fahrenheit {
-		printed = "°F"
 	}
 	if u, ok := Choose(printed, q); ok {
 		return u
@@ -35,7 +35,8 @@ func (c Choice) Unit(q Quantity) Unit {
 
 // Number prints the value alone in the unit of choice, with the decimals usual for the quantity.
 func (c Choice) Number(value float64, q Quantity) string {
-	if math.IsNaN(value) {
+	shown := c.Unit(q).FromBase(value)
+	if math.IsNaN(shown) || math.IsInf(shown, 0) {
 		return "–"
 	}
 	decimals := 1
@@ -44,7 +45,7 @@ func (c Choice) Number(value float64, q Quantity) string {
 	} else if q.Of() == PH {
 		decimals = 3
 	}
-	text := strconv.FormatFloat(c.Unit(q).FromBase(value), 'f', decimals, 64)
+	text := strconv.FormatFloat(shown, 'f', decimals, 64)
 	if strings.Trim(text, "-0.") == "" {
 		text = strings.TrimPrefix(text, "-") // never "-0.0"
 	}
@@ -73,7 +74,7 @@ func (a Amount) String() string { return Choice{}.Print(a.Value, a.Quantity) }
 
 // printDuration prints at most two neighbouring units, rounded: "45 s", "4 min", "17 h 40 min", "3 d 4 h".
 func printDuration(seconds float64) string {
-	if math.IsNaN(seconds) {
+	if math.IsNaN(seconds) || math.IsInf(seconds, 0) {
 		return "–"
 	}
 	sign := ""
@@ -81,7 +82,7 @@ func printDuration(seconds float64) string {
 		sign, seconds = "-", -seconds
 	}
 	switch {
-	case seconds < 1 && seconds > 0:
+	case seconds < 0.9995 && seconds > 0:
 		return sign + strconv.FormatFloat(math.Round(seconds*1000), 'f', 0, 64) + " ms"
 	case seconds < 59.5:
 		return sign + strconv.FormatFloat(math.Round(seconds), 'f', 0, 64) + " s"

@@ -139,8 +139,11 @@ func (q Quantity) top() string {
 // ByName finds a quantity by the word that declarations write: "temperature", "water-activity", "rate:ph", "yes-no", "duration".
 func ByName(name string) (Quantity, bool) {
 	if rest, ok := cutRate(name); ok {
-		q, found := ByName(rest)
-		return q.Rate(), found
+		q, found := names[rest]
+		if !found {
+			return None, false
+		}
+		return q.Rate(), true
 	}
 	q, found := names[name]
 	return q, found
