@@ -165,6 +165,8 @@ type Value struct {
 	Ago time.Duration
 	// At is the probe's own time of measurement, zero if it told none. It is not to be trusted for order.
 	At time.Time
+	// Kept tells that the broker had kept the frame since an unknown time, so that At alone tells its age, not Ago.
+	Kept bool
 }
 
 // Wait waits for d, or until ctx ends; then it gives the cause of that end. It is the only way a driver waits.
