@@ -52,7 +52,7 @@
 //
 // The board ignores marks of another stream or store. It keeps its watermark from commit only. It sends from the end of the run, at most 16
 // packs ahead of the PUBACKs (which steer flow and nothing else) and a bounded number of readings ahead of next. It goes back to next when
-// next went back, when the boot id changed, or when next stood still for 3 s with readings out and the store in order. Where no mark was heard
+// next went back, when the boot id changed, or when next stood still for 3 s with readings out (60 s while the forwarder reports trouble). Where no mark was heard
 // for 3 s it sends one pack each 3 s, so that a forwarder that comes learns of the board.
 //
 // Timestamps of one point must strictly increase by the millisecond (the history sees to it); the store holds one reading per point and
