@@ -16,7 +16,7 @@ const (
 	pollLimit = 5 * time.Second // chosen: a metrics page answers in under 1 s
 	// pollPatience polls may fail before it is told: a store that restarts is no news; chosen.
 	pollPatience = 10
-	pageLimit    = 8 << 20         // bytes of it that are read; chosen: ten times the largest seen
+	pageLimit    = 8 << 20 // bytes of it that are read; chosen: ten times the largest seen
 )
 
 // errNoBoot: the page is there and says nothing of a start.

@@ -378,3 +378,13 @@ func TestChain_bringsEveryReading(t *testing.T) {
 		}
 	})
 }
+
+func readingsOf(entries []history.Entry) []reading.Reading {
+	var list []reading.Reading
+	for _, e := range entries {
+		list = append(list, e.Reading)
+	}
+	return list
+}
+
+func itoa(n int64) string { return strconv.FormatInt(n, 10) }
