@@ -16,7 +16,7 @@ func New(p Plan, saved *Saved, now reading.Stamp) (*Engine, error) {
 		return nil, err
 	}
 	if saved != nil {
-		m.restore(saved)
+		m.restore(saved, "")
 	}
 	return &Engine{m}, nil
 }

@@ -1,29 +1,304 @@
 package engine
 
 import (
+	"fmt"
+	"slices"
 	"time"
 
 	"millwarden/internal/reading"
+	"millwarden/rules/formula"
 )
 
-type machine struct{ plan Plan }
+// machine is an engine for one plan: what stands, what runs, and who is judged by what. A reload makes a new one.
+type machine struct {
+	plan        Plan
+	clock       clock
+	began       time.Duration // watching since then, restarts included
+	started     bool
+	second      time.Duration // next whole second at which running rules are judged
+	index       map[string]int32
+	points      []point
+	alarms      []alarm // those that others depend on come first
+	byPlan      []int32 // places of the plan's alarms in alarms
+	byID        map[string]int32
+	moments     map[string]*momentLog
+	timers      timers
+	runningWork []int32 // derived points and alarms in whose formulas time runs
+	running     []int32
+	order       []int32 // derived points, inputs first
+	worked, due []int32 // scratch of workAll and expire
+	fresh       []int32 // derived points worked out since they were last taken
+	occurrences int64
+	restored    bool
+	anew        []int32      // alarms to be judged at once: their rule changed
+	pending     []Transition // of a restart or reload, told with the first call
+}
 
-func newMachine(p Plan, now reading.Stamp) (*machine, error)                 { return &machine{plan: p}, nil }
-func (m *machine) restore(s *Saved)                                          {}
-func (m *machine) observe(r *reading.Reading, out []Transition) []Transition { return out }
-func (m *machine) advance(to reading.Stamp, out []Transition) []Transition   { return out }
-func (m *machine) nextDue() (time.Duration, bool)                            { return 0, false }
-func (m *machine) act(a Act, out []Transition) ([]Transition, error)         { return out, nil }
-func (m *machine) moment(name string, at reading.Stamp, out []Transition) []Transition {
+func newMachine(p Plan, now reading.Stamp) (*machine, error) {
+	if p.Zone == nil {
+		p.Zone = time.UTC
+	}
+	m := &machine{plan: p, index: make(map[string]int32, len(p.Points)), byID: make(map[string]int32, len(p.Alarms)), moments: map[string]*momentLog{},
+		began: now.Mono, clock: clock{mono: now.Mono, anchor: now, zone: p.Zone}}
+	m.second = nextSecond(now.Mono)
+	m.timers = newTimers(len(p.Points), len(p.Alarms))
+	if err := m.makePoints(now); err != nil {
+		return nil, err
+	}
+	if err := m.makeAlarms(now); err != nil {
+		return nil, err
+	}
+	return m, nil
+}
+
+func nextSecond(mono time.Duration) time.Duration {
+	second := mono.Truncate(time.Second)
+	if second <= mono {
+		second += time.Second
+	}
+	return second
+}
+
+func (m *machine) makePoints(now reading.Stamp) error {
+	m.points = make([]point, len(m.plan.Points)) // closures point into it: it never grows
+	for i := range m.plan.Points {
+		spec := &m.plan.Points[i]
+		if _, twice := m.index[spec.Name]; twice {
+			return fmt.Errorf("engine: two points named %s", spec.Name)
+		}
+		m.index[spec.Name] = int32(i)
+		p := &m.points[i]
+		p.spec, p.overdueAfter, p.lastKnown = spec, spec.OverdueAfter, never
+		p.stand(unseen, nan)
+		if p.overdueAfter > 0 {
+			m.timers.set(timerOverdue, int32(i), now.Mono+p.overdueAfter+1)
+		}
+	}
+	return m.makeWork()
+}
+
+// observe takes a reading. One older than the newest of its point, or of another boot, decides nothing.
+func (m *machine) observe(r *reading.Reading, out []Transition) []Transition {
+	out = m.advance(r.Stamp, out)
+	i, ok := m.index[r.Point]
+	if !ok || r.Stamp.Boot != m.clock.anchor.Boot {
+		return out
+	}
+	p := &m.points[i]
+	if p.work != nil || (p.seen && r.Stamp.Mono < p.at) {
+		return out
+	}
+	p.take(r.Value, r.Quality, r.Cause, r.Stamp)
+	if p.overdueAfter > 0 {
+		m.timers.set(timerOverdue, i, r.Stamp.Mono+p.overdueAfter+1)
+	}
+	return m.changed(i, p.at, out)
+}
+
+// changed passes a new standing value on: to the windows, to derived points, then to the alarms.
+func (m *machine) changed(i int32, at time.Duration, out []Transition) []Transition {
+	p := &m.points[i]
+	p.feed(at)
+	out = m.workAll(p.derived, out)
+	for _, a := range p.alarms {
+		out = m.judge(a, out)
+	}
 	return out
 }
-func (m *machine) standings(dst []Standing) []Standing                 { return dst }
-func (m *machine) look(point string) (PointState, bool)                { return PointState{}, false }
-func (m *machine) verify(alarm string) []Shown                         { return nil }
-func (m *machine) takeDerived(dst []reading.Reading) []reading.Reading { return dst }
-func (m *machine) save() *Saved                                        { return &Saved{} }
-func (m *machine) fill(r *reading.Reading)                             {}
-func (m *machine) reach(point string) time.Duration                    { return 0 }
-func (e *Engine) reload(p Plan, now reading.Stamp, by string, out []Transition) ([]Transition, error) {
-	return out, nil
+
+// advance lets time go on: everything that is due happens at its own instant, in order, however late this call comes.
+func (m *machine) advance(to reading.Stamp, out []Transition) []Transition {
+	if to.Boot != m.clock.anchor.Boot {
+		return out
+	}
+	if !m.started {
+		out = m.begin(out)
+	}
+	if to.Mono < m.clock.mono {
+		return out
+	}
+	m.clock.anchor = to
+	for {
+		due, ok := m.nextDue()
+		if !ok || due > to.Mono {
+			break
+		}
+		m.clock.mono = max(due, m.clock.mono)
+		out = m.happen(due, out)
+	}
+	m.clock.mono = to.Mono
+	return out
+}
+
+func (m *machine) nextDue() (time.Duration, bool) {
+	due, ok := m.timers.next()
+	if len(m.running)+len(m.runningWork) > 0 && (!ok || m.second < due) {
+		return m.second, true
+	}
+	return due, ok
+}
+
+func (m *machine) happen(due time.Duration, out []Transition) []Transition {
+	if at, ok := m.timers.next(); ok && at <= due {
+		if e, due := m.timers.take(); due {
+			return m.expire(e, out)
+		}
+		return out
+	}
+	m.second = nextSecond(due)
+	out = m.workAll(m.runningWork, out)
+	for _, i := range m.running {
+		out = m.judge(i, out)
+	}
+	return out
+}
+
+func (m *machine) expire(e entry, out []Transition) []Transition {
+	switch e.kind {
+	case timerOverdue:
+		m.points[e.index].stand(overdue, nan)
+		out = m.changed(e.index, m.clock.mono, out)
+	case timerWork:
+		m.due = append(append(m.due[:0], e.index), m.points[e.index].derived...)
+		out = m.workAll(m.due, out)
+	case timerShelf:
+		out = m.step(&m.alarms[e.index], Unshelve, deed{why: "the shelf ended"}, out)
+	case timerAgain:
+		if a := &m.alarms[e.index]; a.shown() == Acknowledged {
+			out = m.step(a, ReAnnunciate, deed{}, out)
+		}
+	default:
+		out = m.judge(e.index, out)
+	}
+	return out
+}
+
+// begin judges everything once, so that what needs no reading is told; after a restart only what the restart changed.
+func (m *machine) begin(out []Transition) []Transition {
+	m.started = true
+	for i := range m.points {
+		if p := &m.points[i]; p.condition != unseen {
+			m.seed(p)
+		}
+	}
+	out = append(out, m.pending...)
+	m.pending = nil
+	if !m.restored {
+		out = m.workAll(m.order, out)
+		for i := range m.alarms {
+			out = m.judge(int32(i), out)
+		}
+		return out
+	}
+	m.due = m.due[:0]
+	for _, i := range m.order {
+		if m.points[i].work.last == never {
+			m.due = append(m.due, i)
+		}
+	}
+	out = m.workAll(m.due, out)
+	for _, i := range m.anew {
+		out = m.judge(i, out)
+	}
+	m.anew = nil
+	return out
+}
+
+// seed lets a standing value that Fill did not bring stand in the windows from now on.
+func (m *machine) seed(p *point) {
+	for _, w := range p.windows {
+		if w.empty() {
+			w.add(p.sample(m.clock.mono))
+		}
+	}
+}
+
+func (m *machine) lastKnown(p *point) time.Duration {
+	if p.lastKnown == never {
+		return m.began
+	}
+	return p.lastKnown
+}
+
+func (m *machine) look(name string) (PointState, bool) {
+	i, ok := m.index[name]
+	if !ok {
+		return PointState{Value: nan, Quality: reading.Bad, Cause: "no such point"}, false
+	}
+	return m.points[i].state(), true
+}
+
+func (m *machine) reach(name string) time.Duration {
+	longest := time.Duration(0)
+	if i, ok := m.index[name]; ok {
+		for _, w := range m.points[i].windows {
+			longest = max(longest, w.over+w.ago)
+		}
+	}
+	return longest
+}
+
+// fill feeds a reading of the history to the windows; a pause longer than overdue-after is a gap.
+func (m *machine) fill(r *reading.Reading) {
+	i, ok := m.index[r.Point]
+	at, placed := m.place(r.Stamp)
+	if !ok || !placed || m.started || at > m.clock.mono {
+		return
+	}
+	p := &m.points[i]
+	past := point{spec: p.spec}
+	past.take(r.Value, r.Quality, r.Cause, r.Stamp)
+	for _, w := range p.windows {
+		if last, any := w.newest(); any && p.overdueAfter > 0 && at > last+p.overdueAfter+1 {
+			w.add(sample{last + p.overdueAfter + 1, nan, gap})
+		}
+		w.add(past.sample(at))
+	}
+}
+
+// place puts a stamp on the monotonic axis of now; one of another boot by its wall time, if both clocks were set.
+func (m *machine) place(s reading.Stamp) (time.Duration, bool) {
+	now := m.clock.anchor
+	if s.Boot == now.Boot {
+		return s.Mono, true
+	}
+	return now.Mono - now.Wall.Sub(s.Wall), s.Set && now.Set
+}
+
+// inputs are what a formula looks at, beside points.
+type inputs struct {
+	points  []int32
+	moments []string
+	runs    bool // time alone can change it
+}
+
+func (m *machine) inputsOf(formulas ...*formula.Node) inputs {
+	var in inputs
+	for _, f := range formulas {
+		for _, name := range f.Points() {
+			if i, ok := m.index[name]; ok && !slices.Contains(in.points, i) {
+				in.points = append(in.points, i)
+			}
+		}
+		f.Walk(func(n *formula.Node) {
+			switch n.Op {
+			case formula.TimeSince:
+				in.moments = append(in.moments, n.Moment, loadingOf(n.Moment))
+			case formula.Times:
+				in.moments = append(in.moments, n.Moment)
+			}
+			in.runs = in.runs || runs(n.Op)
+		})
+	}
+	return in
+}
+
+func runs(op formula.Op) bool {
+	switch op {
+	case formula.Mean, formula.Highest, formula.Lowest, formula.Spread, formula.Rise, formula.Change, formula.TimeAbove, formula.TimeBelow,
+		formula.TimeOn, formula.HeatAbove, formula.Age, formula.TimeSince, formula.Times, formula.Night, formula.During, formula.Until,
+		formula.Watched:
+		return true
+	}
+	return false
 }

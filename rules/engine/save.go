@@ -24,14 +24,15 @@ type SavedAlarm struct {
 	Base                            State
 	Shelved, Suppressed, Removed    bool
 	Present, Remembered             bool
-	GateClosed                      bool
+	GateClosed, Blind               bool
+	Priority                        Priority
 	Occurrence                      int64
 	Count                           int
 	Since, ActiveSince              reading.Stamp
 	AcknowledgedBy                  string
 	AcknowledgedAt                  reading.Stamp
 	Because                         string
-	Values                          []Shown `json:"-"`
+	Values                          []Shown
 	Printed                         string
 	OnFor                           time.Duration  // how long the condition has been true toward the on-delay
 	OnSince, OffSince               *time.Duration // running since
@@ -50,7 +51,8 @@ type SavedPoint struct {
 	Seen      bool
 	Overdue   bool
 	LastKnown *time.Duration
-	Worked    *time.Duration // derived points: when last
+	Worked    *time.Duration // derived points: when last, and when next
+	WorkDue   *time.Duration
 }
 
 // SavedMoment is when a moment came, the oldest first.

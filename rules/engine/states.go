@@ -64,7 +64,7 @@ const (
 	toG
 	toH
 	toI
-	no            // refused: nothing changes
+	xx            // refused: nothing changes
 	returned      // D, latching: E
 	settled       // A, latching: F
 	leave         // B while the condition is present; E if latching and active since the last reset; else A
@@ -78,15 +78,15 @@ const (
 // combine follows OPC 10000-9: three independent flags, with I shown before H before G.] Held by TestTable_everyCell.
 var table = [states][events]goal{
 	//             occur clear     ack  reset reann shelve unshelve  suppress unsuppress remove return
-	Normal:                 {toB, toA, no, no, no, toG, no, toH, no, toI, no},
-	Unacknowledged:         {toB, returned, toC, no, toB, toG, no, toH, no, toI, no},
-	Acknowledged:           {toC, settled, no, no, toB, toG, no, toH, no, toI, no},
-	ReturnedUnacknowledged: {toB, toD, toA, no, toD, toG, no, toH, no, toI, no},
-	LatchedUnacknowledged:  {toB, toE, toF, no, toE, toG, no, toH, no, toI, no},
-	LatchedAcknowledged:    {toB, toF, no, toA, toF, toG, no, toH, no, toI, no},
-	Shelved:                {toG, toG, no, no, toG, toG, leave, toH, no, toI, no},
-	Suppressed:             {toH, toH, no, no, toH, no, ifShelved, toH, shelfOrLeave, toI, no},
-	OutOfService:           {toI, toI, no, no, toI, no, ifShelved, toI, ifSuppressed, toI, hiddenOrLeave},
+	Normal:                 {toB, toA, xx, xx, xx, toG, xx, toH, xx, toI, xx},
+	Unacknowledged:         {toB, returned, toC, xx, toB, toG, xx, toH, xx, toI, xx},
+	Acknowledged:           {toC, settled, xx, xx, toB, toG, xx, toH, xx, toI, xx},
+	ReturnedUnacknowledged: {toB, toD, toA, xx, toD, toG, xx, toH, xx, toI, xx},
+	LatchedUnacknowledged:  {toB, toE, toF, xx, toE, toG, xx, toH, xx, toI, xx},
+	LatchedAcknowledged:    {toB, toF, xx, toA, toF, toG, xx, toH, xx, toI, xx},
+	Shelved:                {toG, toG, xx, xx, toG, toG, leave, toH, xx, toI, xx},
+	Suppressed:             {toH, toH, xx, xx, toH, xx, ifShelved, toH, shelfOrLeave, toI, xx},
+	OutOfService:           {toI, toI, xx, xx, toI, xx, ifShelved, toI, ifSuppressed, toI, hiddenOrLeave},
 }
 
 // facts are all that the life of an alarm hangs on.
@@ -117,7 +117,7 @@ func (f facts) shown() State {
 func next(f facts, event Event) (after facts, opens bool, refusal string) {
 	from := f.shown()
 	cell := table[from][event]
-	if cell == no || (cell == ifShelved && !f.shelved) || (cell == ifSuppressed && !f.suppressed) {
+	if cell == xx || (cell == ifShelved && !f.shelved) || (cell == ifSuppressed && !f.suppressed) {
 		return f, false, refused(from, event)
 	}
 	after = f

@@ -1,0 +1,335 @@
+package engine
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"millwarden/internal/reading"
+)
+
+// savedVersion changes when old saved state can no longer be read.
+const savedVersion = 1
+
+func (m *machine) save() *Saved {
+	s := &Saved{Version: savedVersion, At: m.clock.stamp(), Began: m.began, Occurrences: m.occurrences}
+	for _, i := range m.byPlan {
+		s.Alarms = append(s.Alarms, m.saveAlarm(&m.alarms[i]))
+	}
+	for i := range m.points {
+		p := &m.points[i]
+		sp := SavedPoint{Name: p.spec.Name, Quality: p.quality, Cause: p.cause, At: p.stamp, Seen: p.seen, Overdue: p.condition == overdue}
+		if p.known() {
+			sp.Value = p.open
+		}
+		sp.LastKnown = running(p.lastKnown, p.lastKnown != never)
+		if p.work != nil {
+			sp.Worked, sp.WorkDue = running(p.work.last, p.work.last != never), m.saveTimer(timerWork, int32(i))
+		}
+		s.Points = append(s.Points, sp)
+	}
+	for name, log := range m.moments {
+		if len(log.times) > 0 {
+			s.Moments = append(s.Moments, SavedMoment{Name: name, Times: slices.Clone(log.times)})
+		}
+	}
+	slices.SortFunc(s.Moments, func(a, b SavedMoment) int { return strings.Compare(a.Name, b.Name) })
+	return s
+}
+
+// running is a time that is kept only while it runs.
+func running(at time.Duration, runs bool) *time.Duration {
+	if !runs {
+		return nil
+	}
+	return &at
+}
+
+func (m *machine) saveTimer(kind timerKind, i int32) *time.Duration {
+	due := m.timers.due(kind, i)
+	return running(due, due != never)
+}
+
+func (m *machine) saveAlarm(a *alarm) SavedAlarm {
+	return SavedAlarm{ID: a.spec.ID, Base: a.base, Shelved: a.shelved, Suppressed: a.suppressed, Removed: a.removed, Present: a.present,
+		Remembered: a.remembered, GateClosed: a.gateClosed, Blind: a.blind, Occurrence: a.occurrence, Count: a.count, Since: a.since,
+		ActiveSince: a.activeSince, AcknowledgedBy: a.acknowledgedBy, AcknowledgedAt: a.acknowledgedAt, Because: a.because,
+		Values: slices.Clone(a.values), Printed: a.spec.Printed, Priority: a.spec.Priority, OnFor: a.onFor, OnSince: running(a.onSince, a.waiting),
+		OffSince: running(a.offSince, a.ending), ShelfBegan: running(a.shelfBegan, a.shelved), ShelfEnds: m.saveTimer(timerShelf, a.place),
+		AgainDue: m.saveTimer(timerAgain, a.place), OneShot: a.oneShot, TailUntil: running(a.tailUntil, a.tailUntil > m.clock.mono)}
+}
+
+// restore takes over the state of an engine before: after a restart, or, with by, of the plan before a reload. Alarms that the plan does not have
+// any more are withdrawn.
+func (m *machine) restore(s *Saved, by string) {
+	now := m.clock.anchor
+	t := transfer{m: m, note: "the rules were changed; "}
+	if by != "" {
+		t.note = "the rules were changed by " + by + "; "
+	}
+	t.shift, t.sure = shiftTo(now, s.At)
+	m.restored, m.occurrences, m.began = true, s.Occurrences, s.Began+t.shift
+	m.clock.mono = s.At.Mono + t.shift // what was due since then happens with the first call
+	m.clock.anchor = now
+	m.second = nextSecond(m.clock.mono)
+	if s.At.Boot != now.Boot {
+		m.second = nextSecond(now.Mono) // nothing was watched between two boots: no use to go through it second by second
+	}
+	for _, sp := range s.Points {
+		t.point(sp)
+	}
+	for _, sm := range s.Moments {
+		log := m.momentLog(sm.Name)
+		for _, at := range sm.Times {
+			log.times = append(log.times, at+t.shift)
+		}
+	}
+	taken := t.alarms(s.Alarms)
+	for _, sa := range s.Alarms {
+		if !taken[sa.ID] {
+			t.withdraw(sa)
+		}
+	}
+}
+
+// shiftTo is what to add to saved times so that they lie on the monotonic axis of now. Between two boots the wall clock tells how long it was, if
+// it was set before and after; else no time has passed, as far as anybody knows, and no value is sure to stand still.
+func shiftTo(now, saved reading.Stamp) (shift time.Duration, sure bool) {
+	if now.Boot == saved.Boot {
+		return 0, true
+	}
+	away := time.Duration(0)
+	if now.Set && saved.Set {
+		away = max(0, now.Wall.Sub(saved.Wall))
+	}
+	return now.Mono - away - saved.Mono, false
+}
+
+// transfer carries saved state into a machine.
+type transfer struct {
+	m     *machine
+	shift time.Duration
+	sure  bool // the same boot: values that never grow old stand on
+	note  string
+}
+
+func (t transfer) at(saved *time.Duration, otherwise time.Duration) time.Duration {
+	if saved == nil {
+		return otherwise
+	}
+	return *saved + t.shift
+}
+
+// stamp moves a stamp of another boot to the present axis, so that it can be reckoned with; its wall time stays.
+func (t transfer) stamp(s reading.Stamp) reading.Stamp {
+	if s == (reading.Stamp{}) {
+		return s
+	}
+	s.Mono, s.Boot = s.Mono+t.shift, t.m.clock.anchor.Boot
+	return s
+}
+
+func (t transfer) point(sp SavedPoint) {
+	m := t.m
+	i, ok := m.index[sp.Name]
+	if !ok {
+		i = int32(slices.IndexFunc(m.plan.Points, func(p Point) bool { return p.Formerly == sp.Name }))
+	}
+	if i < 0 {
+		return
+	}
+	p := &m.points[i]
+	p.lastKnown = t.at(sp.LastKnown, never)
+	if !t.sure && p.overdueAfter == 0 {
+		return // worked out anew, or told anew by its model
+	}
+	if p.work != nil {
+		p.work.last = t.at(sp.Worked, never)
+		if sp.WorkDue != nil {
+			m.timers.set(timerWork, i, *sp.WorkDue+t.shift)
+		}
+	}
+	if sp.Seen {
+		lastKnown := p.lastKnown
+		p.take(sp.Value, sp.Quality, sp.Cause, t.stamp(sp.At))
+		p.lastKnown = lastKnown
+		if p.overdueAfter > 0 {
+			m.timers.set(timerOverdue, i, p.at+p.overdueAfter+1)
+		}
+	} else if t.sure && p.overdueAfter > 0 {
+		m.timers.set(timerOverdue, i, m.began+p.overdueAfter+1)
+	}
+	if sp.Overdue {
+		p.stand(overdue, math.NaN())
+		m.timers.stop(timerOverdue, i)
+	}
+}
+
+// alarms takes over what fits, by ID or by the ID it was formerly, and tells which saved ones were.
+func (t transfer) alarms(saved []SavedAlarm) map[string]bool {
+	byID := make(map[string]*SavedAlarm, len(saved))
+	for i := range saved {
+		byID[saved[i].ID] = &saved[i]
+	}
+	taken := map[string]bool{}
+	var renamed []*alarm
+	for i := range t.m.alarms {
+		a := &t.m.alarms[i]
+		if sa := byID[a.spec.ID]; sa != nil {
+			taken[sa.ID] = true
+			t.alarm(a, sa)
+		} else {
+			renamed = append(renamed, a)
+		}
+	}
+	for _, a := range renamed {
+		if sa := byID[a.spec.formerID()]; sa != nil && !taken[sa.ID] {
+			taken[sa.ID] = true
+			t.alarm(a, sa)
+		} else {
+			t.m.anew = append(t.m.anew, a.place)
+		}
+	}
+	return taken
+}
+
+// formerID is the identity an alarm had before it was renamed; Formerly is the old name, or the whole old ID where the place changed too.
+func (a *Alarm) formerID() string {
+	if a.Formerly == "" || strings.Contains(a.Formerly, "@") {
+		return a.Formerly
+	}
+	_, place, _ := strings.Cut(a.ID, "@")
+	return a.Formerly + "@" + place
+}
+
+func (t transfer) alarm(a *alarm, sa *SavedAlarm) {
+	m := t.m
+	a.base, a.shelved, a.suppressed, a.removed = sa.Base, sa.Shelved, sa.Suppressed, sa.Removed
+	a.present, a.remembered = sa.Present, sa.Remembered && a.latching
+	a.gateClosed, a.blind = sa.GateClosed && a.gateOpens != nil, sa.Blind
+	a.occurrence, a.count, a.because, a.values = sa.Occurrence, sa.Count, sa.Because, sa.Values
+	a.since, a.activeSince = t.stamp(sa.Since), t.stamp(sa.ActiveSince)
+	a.acknowledgedBy, a.acknowledgedAt = sa.AcknowledgedBy, t.stamp(sa.AcknowledgedAt)
+	a.oneShot, a.shelfBegan = sa.OneShot, t.at(sa.ShelfBegan, 0)
+	a.tailUntil = t.at(sa.TailUntil, -never)
+	t.timer(timerTail, a, sa.TailUntil)
+	t.timer(timerShelf, a, sa.ShelfEnds)
+	t.timer(timerAgain, a, sa.AgainDue)
+	t.unlatch(a)
+	if a.shelved && sa.ShelfEnds == nil {
+		a.shelved = false // a shelf whose end nobody knows is none
+	}
+	if sa.Printed != a.spec.Printed {
+		a.note = t.note
+		m.anew = append(m.anew, a.place)
+	} else {
+		t.delays(a, sa)
+	}
+	t.importance(a, sa)
+}
+
+func (t transfer) timer(kind timerKind, a *alarm, due *time.Duration) {
+	if due != nil {
+		t.m.timers.set(kind, a.place, *due+t.shift)
+	}
+}
+
+// unlatch fits the state of a latching alarm to one that no longer is, and the other way round.
+func (t transfer) unlatch(a *alarm) {
+	switch {
+	case !a.latching && a.base == LatchedUnacknowledged:
+		a.base = ReturnedUnacknowledged
+	case !a.latching && a.base == LatchedAcknowledged:
+		a.base = Normal
+	case a.latching && a.base == ReturnedUnacknowledged:
+		a.base = LatchedUnacknowledged
+	}
+	a.remembered = a.latching && (a.remembered || a.present || a.base == LatchedUnacknowledged || a.base == LatchedAcknowledged)
+}
+
+// delays go on where they were.
+func (t transfer) delays(a *alarm, sa *SavedAlarm) {
+	a.onFor = sa.OnFor
+	if sa.OnSince != nil {
+		a.waiting, a.onSince = true, *sa.OnSince+t.shift
+		t.m.timers.set(timerDelay, a.place, a.onSince+a.spec.OnDelay-a.onFor)
+	}
+	if sa.OffSince != nil {
+		a.ending, a.offSince = true, *sa.OffSince+t.shift
+		t.m.timers.set(timerDelay, a.place, a.offSince+a.spec.OffDelay)
+	}
+}
+
+// importance: one that may no longer be shelved comes off its shelf; one that matters more than before calls again.
+func (t transfer) importance(a *alarm, sa *SavedAlarm) {
+	if a.shelved && a.spec.shelfLimit() == 0 {
+		t.m.pending = t.m.step(a, Unshelve, deed{why: t.note + "it may not be shelved any more"}, t.m.pending)
+	}
+	if a.spec.Priority > sa.Priority && a.shown() == Acknowledged && a.spec.Kind == KindAlarm {
+		t.m.pending = t.m.step(a, ReAnnunciate, deed{why: t.note + "its priority is now " + a.spec.Priority.String()}, t.m.pending)
+	}
+}
+
+// withdraw closes an alarm that the plan does not have any more, visibly.
+func (t transfer) withdraw(sa SavedAlarm) {
+	was := facts{base: sa.Base, shelved: sa.Shelved, suppressed: sa.Suppressed, removed: sa.Removed}.shown()
+	if was == Normal {
+		return
+	}
+	name, place, _ := strings.Cut(sa.ID, "@")
+	t.m.pending = append(t.m.pending, Transition{Alarm: &Alarm{ID: sa.ID, Name: name, Place: place, Priority: sa.Priority}, Event: Withdraw, From: was, To: Normal,
+		Occurrence: sa.Occurrence, At: t.m.clock.stampAt(t.m.clock.anchor.Mono), Because: t.note + "withdrawn by rules change."})
+}
+
+// reload goes over to another plan.
+func (e *Engine) reload(p Plan, now reading.Stamp, by string, out []Transition) ([]Transition, error) {
+	fresh, err := newMachine(p, now)
+	if err != nil {
+		return out, err
+	}
+	old := e.m
+	out = old.advance(now, out)
+	fresh.restore(old.save(), by)
+	for i := range fresh.pending { // the old plan still knows all about an alarm that is withdrawn
+		if t := &fresh.pending[i]; t.Event == Withdraw {
+			t.Alarm = old.alarms[old.byID[t.Alarm.ID]].spec
+		}
+	}
+	fresh.inherit(old)
+	e.m = fresh
+	return fresh.advance(now, out), nil
+}
+
+// inherit lets new windows begin with what the old ones of the same point hold.
+func (m *machine) inherit(old *machine) {
+	for i := range m.points {
+		p := &m.points[i]
+		j, ok := old.index[p.spec.Name]
+		if !ok {
+			j, ok = old.index[p.spec.Formerly]
+		}
+		if !ok {
+			continue
+		}
+		for _, w := range p.windows {
+			if from := closest(w, old.points[j].windows); from != nil {
+				from.passTo(w)
+			}
+		}
+	}
+}
+
+// closest is the window that can best fill w: its equal, else the one that looks back furthest.
+func closest(w *window, among []*window) *window {
+	var best *window
+	for _, o := range among {
+		if o.over == w.over && o.ago == w.ago {
+			return o
+		}
+		if best == nil || o.over+o.ago > best.over+best.ago {
+			best = o
+		}
+	}
+	return best
+}
