@@ -99,7 +99,7 @@ func (b *I2C) Tx(address uint16, w, r []byte) error {
 	if err := chip.Tx(w, r); err != nil {
 		return err
 	}
-	if b.alter != nil {
+	if b.alter != nil && len(r) > 0 {
 		b.alter(r)
 	}
 	return nil
