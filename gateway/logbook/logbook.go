@@ -13,15 +13,25 @@ package logbook
 
 import (
 	"context"
-	"encoding/json"
+	"database/sql"
+	"embed"
 	"errors"
+	"fmt"
+	"io/fs"
+	"path/filepath"
 	"time"
 
+	"millwarden/gateway/logbook/query"
 	"millwarden/internal/database"
 	"millwarden/internal/reading"
 )
 
-// Kinds of error, those of the file itself and those of tokens.
+//go:generate go run github.com/sqlc-dev/sqlc/cmd/sqlc@v1.31.1 generate -f query/sqlc.yaml
+
+//go:embed migrations
+var migrations embed.FS
+
+// Kinds of error, those of the file itself and those of tokens and stays.
 var (
 	ErrFull    = database.ErrFull
 	ErrDamaged = database.ErrDamaged
@@ -31,193 +41,113 @@ var (
 	ErrNoToken = errors.New("no such link")
 	ErrUsed    = errors.New("the link was used")
 	ErrExpired = errors.New("the link has expired")
-)
 
-// Kind of an entry.
-type Kind string
-
-// The kinds of entries.
-const (
-	Transition Kind = "transition"  // of an alarm
-	Act        Kind = "act"         // of a person
-	Message    Kind = "message"     // a try to send one
-	Receipt    Kind = "receipt"     // what came back
-	Lot        Kind = "lot"         // loaded, emptied
-	Calibrated Kind = "calibration" // as found, as left
-	Rules      Kind = "rules"       // the rules file changed
-	ClockStep  Kind = "clock"       // the wall clock was set or stepped
-	Start      Kind = "start"       // the gateway began or ended
-	Fault      Kind = "fault"       // of the gateway itself
-	Note       Kind = "note"        // what somebody wants to have written
-)
-
-// Entry is one line of the record.
-type Entry struct {
-	ID         int64 // set by Write; rises, and is the order of the record
-	At         reading.Stamp
-	Kind       Kind
-	Alarm      string // "over-fermented@tank-1"
-	Occurrence int64
-	Place      string // station, bus, channel, probe or point
-	Lot        string
-	Who        string
-	Why        string
-	Text       string          // the line as people read it
-	Data       json.RawMessage // the rest, for programs; nil: nothing
-}
-
-// Filter chooses entries; what is zero chooses all.
-type Filter struct {
-	Kinds      []Kind
-	Alarm      string
-	Occurrence int64
-	Place      string
-	Lot        string
-	From, To   time.Time // wall time; To is not included
-	After      int64     // only entries with a greater ID
-	Limit      int       // 0: 1,000
-	Newest     bool      // newest first
-}
-
-// Head is the last entry and its seal: printed on a record, it fixes all that stood before.
-type Head struct {
-	ID   int64
-	Seal [32]byte
-}
-
-// Broken says where the record was changed after it was written.
-type Broken struct {
-	ID      int64
-	Because string
-}
-
-func (b *Broken) Error() string {
-	return "logbook: entry was changed after it was written: " + b.Because
-}
-
-// Pair is one point of a calibration, in the base units of the probe's quantity.
-type Pair struct {
-	Reference float64 `json:"reference"` // what is true: the buffer, the ice bath
-	Read      float64 `json:"read"`      // what the probe gave
-}
-
-// Calibration is one check of a probe against references.
-type Calibration struct {
-	ID      int64
-	At      reading.Stamp
-	Probe   string
-	Channel string // of the probe, as in `gives`; "" where it has one
-	Kind    string // "two-point", "offset" and so on
-	Points  []Pair
-	AsFound json.RawMessage // error before, by the caller's form
-	AsLeft  json.RawMessage // coefficients and error after
-	Who     string
-	Note    string
-}
-
-// Stay is one lot's time on one station.
-type Stay struct {
-	ID        int64
-	Station   string
-	Lot       string
-	From      reading.Stamp
-	To        reading.Stamp // zero while it lasts
-	Loaded    float64       // kg; 0: not weighed
-	Unloaded  float64       // kg; 0: not weighed
-	Who       string        // who loaded
-	EmptiedBy string
-	Note      string
-}
-
-// Token stands for the right of one person to answer one occurrence; only the hash of what the link holds is kept.
-type Token struct {
-	Hash       [32]byte
-	Alarm      string
-	Occurrence int64
-	Person     string
-	Title      string // of the alarm with its place, as it was sent
-	Expires    time.Time
-	Used       time.Time // zero: not yet
-}
-
-// Logbook is the open record.
-type Logbook struct{}
-
-// Open opens or begins the logbook in dir. The data folder is held by the history; several processes may open the logbook. A damaged file is no
-// error: it is set aside, and Aside tells so.
-func Open(dir string) (*Logbook, error) { return nil, errors.ErrUnsupported }
-
-// Close closes the file.
-func (l *Logbook) Close() error { return errors.ErrUnsupported }
-
-// Aside tells that the file found at Open was damaged and set aside; nil: it was not. The caller raises it as an alarm.
-func (l *Logbook) Aside() *database.Aside { return nil }
-
-// Write appends entries in one synced commit and gives the ID of the last.
-func (l *Logbook) Write(entries ...Entry) (int64, error) { return 0, errors.ErrUnsupported }
-
-// Entries gives the entries that the filter chooses.
-func (l *Logbook) Entries(ctx context.Context, f Filter) ([]Entry, error) {
-	return nil, errors.ErrUnsupported
-}
-
-// Head gives the last entry's ID and seal.
-func (l *Logbook) Head(ctx context.Context) (Head, error) { return Head{}, errors.ErrUnsupported }
-
-// Verify reckons all seals again. The error is *Broken at the first entry that does not fit.
-func (l *Logbook) Verify(ctx context.Context) (Head, error) { return Head{}, errors.ErrUnsupported }
-
-// SaveEngine keeps the engine's state in place of the last one.
-func (l *Logbook) SaveEngine(state []byte) error { return errors.ErrUnsupported }
-
-// LoadEngine gives the state last saved, nil if there is none.
-func (l *Logbook) LoadEngine() ([]byte, error) { return nil, errors.ErrUnsupported }
-
-// NextBoot gives the number of this boot of the board: one more than the last, or the same where the kernel's boot id is the same because only the
-// process was started anew. An empty id always counts.
-func (l *Logbook) NextBoot(kernelID string, at time.Time) (uint32, error) {
-	return 0, errors.ErrUnsupported
-}
-
-// Calibrate keeps a calibration, with its entry in the record, in one commit.
-func (l *Logbook) Calibrate(c Calibration) (int64, error) { return 0, errors.ErrUnsupported }
-
-// Calibrations gives those of a probe ("": of all), newest first.
-func (l *Logbook) Calibrations(ctx context.Context, probe string) ([]Calibration, error) {
-	return nil, errors.ErrUnsupported
-}
-
-// Load begins a stay, with its entry in the record, in one commit. A stay that still lasts on that station is ErrOccupied.
-func (l *Logbook) Load(s Stay) (int64, error) { return 0, errors.ErrUnsupported }
-
-// Empty ends the stay on a station, with its entry in the record, in one commit, and gives it. ErrNotLoaded: none lasts there.
-func (l *Logbook) Empty(station string, at reading.Stamp, kg float64, who, note string) (Stay, error) {
-	return Stay{}, errors.ErrUnsupported
-}
-
-// Stays of a lot or a station.
-var (
 	ErrOccupied  = errors.New("a lot stands there")
 	ErrNotLoaded = errors.New("no lot stands there")
 )
 
-// Stays gives the stays of a station and a lot ("": of all), oldest first.
-func (l *Logbook) Stays(ctx context.Context, station, lot string) ([]Stay, error) {
-	return nil, errors.ErrUnsupported
+const (
+	fileName = "logbook.db"
+	// readers: the page and a query of a person.
+	readers = 2
+	// busyWait is how long a write waits for another process, for example a copy being taken. Chosen: well below the time in which a message must
+	// go out, since messages wait for their line.
+	busyWait = 2 * time.Second
+	// writeWait bounds a write whole, so that a card that hangs cannot hold back an alarm for longer.
+	writeWait = 5 * time.Second
+	// queryWait bounds every query: a long reader keeps the log from being used again, and the file grows.
+	queryWait = 20 * time.Second
+)
+
+// Logbook is the open record.
+type Logbook struct {
+	file  *database.File
+	aside *database.Aside
 }
 
-// Standing gives the stays that last now.
-func (l *Logbook) Standing(ctx context.Context) ([]Stay, error) { return nil, errors.ErrUnsupported }
-
-// KeepToken keeps a token for an answer link.
-func (l *Logbook) KeepToken(t Token) error { return errors.ErrUnsupported }
-
-// FindToken looks a token up without using it. ErrNoToken, or the token with ErrUsed or ErrExpired.
-func (l *Logbook) FindToken(ctx context.Context, hash [32]byte, now time.Time) (Token, error) {
-	return Token{}, errors.ErrUnsupported
+// Open opens or begins the logbook in dir. The data folder is held by the history; several processes may open the logbook. A damaged file is no
+// error: it is set aside, and Aside tells so.
+func Open(dir string) (*Logbook, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), queryWait)
+	defer cancel()
+	path := filepath.Join(dir, fileName)
+	l := &Logbook{}
+	var err error
+	if l.file, err = open(ctx, path); errors.Is(err, ErrDamaged) {
+		if l.aside, err = database.SetAside(path, err); err == nil {
+			l.file, err = open(ctx, path)
+		}
+	}
+	if err != nil {
+		return nil, fmt.Errorf("logbook: opening %s: %w", path, database.Explain(err))
+	}
+	return l, nil
 }
 
-// UseToken marks a token as used: once. The errors are those of FindToken.
-func (l *Logbook) UseToken(hash [32]byte, now time.Time) (Token, error) {
-	return Token{}, errors.ErrUnsupported
+func open(ctx context.Context, path string) (*database.File, error) {
+	steps, err := fs.Sub(migrations, "migrations")
+	if err != nil {
+		return nil, err
+	}
+	file, err := database.Open(ctx, path, steps, database.Options{Readers: readers, Wait: busyWait})
+	if err != nil {
+		return nil, err
+	}
+	// The structure of the whole file: it is small, and what is found now is not found by the first alarm.
+	var found string
+	err = file.Write.QueryRowContext(ctx, "PRAGMA quick_check(1)").Scan(&found)
+	if err == nil && found != "ok" {
+		err = fmt.Errorf("%w: %s", ErrDamaged, found)
+	}
+	if err != nil {
+		return nil, errors.Join(database.Explain(err), file.Close())
+	}
+	return file, nil
+}
+
+// Close closes the file.
+func (l *Logbook) Close() error { return l.file.Close() }
+
+// Aside tells that the file found at Open was damaged and set aside; nil: it was not. The caller raises it as an alarm.
+func (l *Logbook) Aside() *database.Aside { return l.aside }
+
+// change does writes in one synced commit. What fails leaves nothing behind.
+func (l *Logbook) change(doing string, do func(context.Context, *sql.Tx, *query.Queries) error) error {
+	ctx, cancel := context.WithTimeout(context.Background(), writeWait)
+	defer cancel()
+	tx, err := l.file.Write.BeginTx(ctx, nil)
+	if err != nil {
+		return fmt.Errorf("logbook: %s: %w", doing, database.Explain(err))
+	}
+	if err = do(ctx, tx, query.New(tx)); err != nil {
+		_ = tx.Rollback() // the cause is the error that counts
+	} else {
+		err = tx.Commit()
+	}
+	if err != nil {
+		return fmt.Errorf("logbook: %s: %w", doing, database.Explain(err))
+	}
+	return nil
+}
+
+// look does reads with a deadline.
+func (l *Logbook) look(ctx context.Context, doing string, do func(context.Context, *query.Queries) error) error {
+	ctx, cancel := context.WithTimeout(ctx, queryWait)
+	defer cancel()
+	if err := do(ctx, query.New(l.file.Read)); err != nil {
+		return fmt.Errorf("logbook: %s: %w", doing, database.Explain(err))
+	}
+	return nil
+}
+
+// columns of a stamp, in milliseconds.
+func columns(s reading.Stamp) (wall, mono, boot, clock int64) {
+	if s.Set {
+		clock = 1
+	}
+	return s.Wall.UnixMilli(), s.Mono.Milliseconds(), int64(s.Boot), clock
+}
+
+func stampOf(wall, mono, boot, clock int64) reading.Stamp {
+	return reading.Stamp{Wall: time.UnixMilli(wall).UTC(), Mono: time.Duration(mono) * time.Millisecond, Boot: uint32(boot), Set: clock != 0}
 }
