@@ -1,8 +1,196 @@
 package syntax
 
-import "millwarden/internal/diag"
+import (
+	"fmt"
+	"strings"
 
-// Parse reads a file. The tree holds all that could be read, whatever is wrong; the list says what is.
+	"millwarden/internal/diag"
+)
+
+// Parse reads a file. The tree holds all that could be read, whatever is wrong; the list, sorted, says what is.
 func Parse(name, text string) (*File, diag.List) {
-	return &File{Name: name, Text: text}, nil
+	p := &parser{file: &File{Name: name, Text: text}}
+	if len(text) > maxFile {
+		where := diag.Range{Position: diag.Position{File: name, Line: 1, Column: 1}, Width: 1}
+		p.say("75", where, fmt.Sprintf("this file has %d bytes, at most %d", len(text), maxFile), "Split it with include; all files together may have as many.")
+		p.file.faulty = true
+		return p.file, p.list
+	}
+	rows := scanAll(name, text, &p.list)
+	for _, r := range rows {
+		if r.comment != nil {
+			p.file.Comments = append(p.file.Comments, *r.comment)
+		}
+	}
+	p.statements(group(rows))
+	p.list.Sort()
+	p.file.faulty = p.list.HasErrors()
+	return p.file, p.list
+}
+
+// parser goes through the statements of one file.
+type parser struct {
+	file  *File
+	list  diag.List
+	block *Block // the present one; nil before the first, or within one that is unknown
+	bare  bool   // the present block has no lines
+	lost  bool   // lines here belong to no block, and that was said
+}
+
+func (p *parser) say(code string, where diag.Range, summary, detail string) {
+	p.list = append(p.list, diag.Diagnostic{Code: code, Subject: where, Summary: summary, Detail: detail})
+}
+
+func (p *parser) statements(all []statement) {
+	for _, st := range all {
+		c := &cursor{p: p, tokens: st.tokens, failed: st.faulty}
+		switch {
+		case st.head:
+			p.header(c, st)
+		case p.block == nil || p.bare:
+			p.homeless(c)
+		default:
+			if st.margin {
+				word := st.tokens[0]
+				c.fail("12", word.Range, word.Word()+" is a line of a block",
+					"Put spaces before it: it is a key of "+strings.Join(BlocksWith(word.Word()), ", ")+".")
+			}
+			p.line(c)
+		}
+	}
+}
+
+// homeless is an indented line where none can be; said once for each run of them.
+func (p *parser) homeless(c *cursor) {
+	if !p.lost {
+		c.fail("10", c.tokens[0].Range, "this line belongs to no block",
+			"A block begins at the left margin, for example: probe tank-1-electrode.")
+	}
+	p.lost = true
+}
+
+// header opens a block, known, meant or unknown.
+func (p *parser) header(c *cursor, st statement) {
+	p.block, p.bare, p.lost = nil, false, false
+	word := c.next()
+	facts := factsOf(word.Word())
+	if facts == nil {
+		facts = p.unknownBlock(c, word)
+		if facts == nil {
+			p.lost = true
+			return
+		}
+		word.Text = facts.word
+	} else if indent := st.tokens[0].Column > 1; indent && !p.atMargin(word) {
+		c.fail("11", word.Range, word.Word()+" begins a block", "Move it to the left margin; only the lines of a block are indented.")
+	}
+	p.block = &Block{Word: word, Head: st.tokens}
+	p.bare = facts.bare
+	p.file.Blocks = append(p.file.Blocks, p.block)
+	c.facts, c.block = facts, p.block
+	c.parseHeader()
+	p.block.Refused = c.failed
+}
+
+// atMargin tells whether a first word stands at the margin though its column is not 1: behind a byte order mark.
+func (p *parser) atMargin(t Token) bool {
+	return t.Line == 1 && t.Column == 2 && strings.HasPrefix(p.file.Text, "\ufeff")
+}
+
+// unknownBlock says why a word begins no block, and gives the block that was meant, if one is near.
+func (p *parser) unknownBlock(c *cursor, word Token) *blockFacts {
+	if word.Kind == Stray {
+		c.stray(word, "Blocks have no braces; the indented lines under a header belong to it.")
+		return nil
+	}
+	typed := c.typed(word)
+	if in := BlocksWith(word.Word()); len(in) > 0 {
+		c.fail("12", word.Range, word.Word()+" is a line of a block", "Put spaces before it: it is a key of "+strings.Join(in, ", ")+".")
+		return nil
+	}
+	meant := meantBlock(word.Word())
+	if meant == "" {
+		c.fail("13", word.Range, typed+" is not a block", "Blocks: "+strings.Join(Blocks(), ", ")+".")
+		return nil
+	}
+	c.fail("13", word.Range, typed+" is not a block", "Did you mean "+meant+"?")
+	return factsOf(meant)
+}
+
+// line reads one line of the present block.
+func (p *parser) line(c *cursor) {
+	key := c.next()
+	c.facts, c.block = factsOf(p.block.Word.Word()), p.block
+	l := &Line{Key: key, Tokens: c.tokens[1:]}
+	p.block.Lines = append(p.block.Lines, l)
+	known, ok := FindKey(c.facts.word, key.Word())
+	switch {
+	case ok:
+		c.key = known
+		p.once(c, l, known)
+		c.colon()
+		c.value(l)
+	case c.facts.settings && key.Kind == Name:
+		c.key = Key{Name: key.Word(), form: formPart}
+		c.colon()
+		l.Value = &Pieces{List: c.pieces()}
+		c.end()
+	default:
+		p.noKey(c, l)
+	}
+	l.Refused = c.failed
+	if l.Value == nil {
+		l.Refused = true
+	}
+}
+
+// once refuses a key that stands already, unless it may stand several times.
+func (p *parser) once(c *cursor, l *Line, key Key) {
+	if key.Many {
+		return
+	}
+	for _, other := range p.block.Lines[:len(p.block.Lines)-1] {
+		if other.Key.Word() == key.Name {
+			c.fail("15", l.Key.Range, key.Name+" stands twice in "+p.block.Title(), "The first is at "+other.Key.Position.String()+".")
+			return
+		}
+	}
+}
+
+// noKey says why a word is no key of the present block.
+func (p *parser) noKey(c *cursor, l *Line) {
+	key, block := l.Key, c.facts.word
+	if key.Kind == Stray {
+		c.stray(key, "Blocks have no braces; the indented lines under a header belong to it.")
+		return
+	}
+	if key.Kind == Word && strings.Contains(key.Text, ":") {
+		name, value, _ := strings.Cut(key.Text, ":")
+		at := key.Range
+		at.Column += len([]rune(name))
+		at.Byte, at.Width = at.Byte+len(name), 1
+		c.fail("7", at, `":" does not belong here`, "A key stands without a colon: "+strings.ToLower(name)+" "+value+".")
+		l.Meant = strings.ToLower(name)
+		return
+	}
+	if block == "change" && len(BlocksWith(key.Word())) > 0 {
+		c.fail("69", key.Range, key.Word()+" of a built-in alarm stays as it is", "change takes "+strings.Join(KeyNames(block), ", ")+
+			". To watch something else, leave it out with without and write an alarm of your own.")
+		return
+	}
+	var names []string
+	for _, k := range c.facts.keys {
+		names = append(names, k.Name)
+	}
+	l.Meant = diag.Near(key.Word(), names)
+	detail := ""
+	switch in := BlocksWith(key.Word()); {
+	case l.Meant != "":
+		detail = "Did you mean " + l.Meant + "?"
+	case len(in) > 0:
+		detail = "It is a key of " + strings.Join(in, ", ") + "."
+	default:
+		detail = block + " takes " + strings.Join(KeyNames(block), ", ") + "."
+	}
+	c.fail("14", key.Range, c.typed(key)+" is no key of "+block, detail)
 }

@@ -56,6 +56,8 @@ type File struct {
 	Text     string
 	Blocks   []*Block
 	Comments []Comment // in the order of the file
+
+	faulty bool // it has mistakes of writing: the formatter leaves it alone
 }
 
 // Block is a header and the lines under it. Which of its fields are set depends on its word.
@@ -140,7 +142,7 @@ type (
 		Amount *Amount
 		Name   Token
 	}
-	// Between is LOW .. HIGH; the low one may leave its unit to the high one, and has then been given it.
+	// Between is LOW .. HIGH; the low one may be plain and leave its unit to the high one.
 	Between struct{ Low, High *Amount }
 	// Perhaps is an amount, or `no`.
 	Perhaps struct {

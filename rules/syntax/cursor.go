@@ -1,0 +1,226 @@
+package syntax
+
+import (
+	"slices"
+	"strings"
+	"unicode/utf8"
+
+	"millwarden/internal/diag"
+)
+
+// cursor reads the tokens of one statement. After its first fault it says nothing more: one a line from one cause.
+type cursor struct {
+	p      *parser
+	tokens []Token
+	i      int
+	facts  *blockFacts
+	block  *Block
+	key    Key // of the line; zero in a header
+	failed bool
+	depth  int // of parentheses and calls in the present formula
+	nodes  int
+}
+
+func (c *cursor) peek() Token {
+	if c.i < len(c.tokens) {
+		return c.tokens[c.i]
+	}
+	return Token{}
+}
+
+// after is the token behind the next.
+func (c *cursor) after() Token {
+	if c.i+1 < len(c.tokens) {
+		return c.tokens[c.i+1]
+	}
+	return Token{}
+}
+
+func (c *cursor) next() Token {
+	t := c.peek()
+	c.i = min(c.i+1, len(c.tokens))
+	return t
+}
+
+// last is the token read last.
+func (c *cursor) last() Token { return c.tokens[max(0, c.i-1)] }
+
+func (c *cursor) is(kind Kind) bool { return c.peek().Kind == kind }
+
+// word tells whether the next token is that word.
+func (c *cursor) word(text string) bool {
+	t := c.peek()
+	return (t.Kind == Name || t.Kind == Keyword) && t.Word() == text
+}
+
+func (c *cursor) fail(code string, where diag.Range, summary, detail string) {
+	if !c.failed {
+		c.p.say(code, where, summary, detail)
+	}
+	c.failed = true
+}
+
+// typed is a token as it stands in the file.
+func (c *cursor) typed(t Token) string { return c.source(t.Range) }
+
+func (c *cursor) source(r diag.Range) string {
+	text := c.p.file.Text[min(r.Byte, len(c.p.file.Text)):]
+	end := 0
+	for range r.Width {
+		_, size := utf8.DecodeRuneInString(text[end:])
+		end += size
+	}
+	return text[:end]
+}
+
+// rest is the place of the tokens not yet read, as far as they stand in one line.
+func (c *cursor) rest() diag.Range { return coverTokens(c.tokens[c.i:]) }
+
+func (c *cursor) stray(t Token, why string) {
+	c.fail("7", t.Range, `"`+c.typed(t)+`" does not belong here`, why)
+}
+
+// colon refuses and skips a colon behind the key.
+func (c *cursor) colon() {
+	t := c.peek()
+	if t.Kind != Stray || t.Text != ":" {
+		return
+	}
+	c.next()
+	c.stray(t, "A key stands without a colon: "+strings.TrimSpace(c.tokens[0].Word()+" "+c.source(c.rest()))+".")
+}
+
+// says is message 17, or what fits better: the key's own words about its value.
+func (c *cursor) says(t Token) {
+	switch {
+	case !t.Given() && c.i > 1:
+		c.fail("27", c.last().Range, c.name()+" stops too early", "It is written: "+c.pattern()+".")
+	case c.key.Name == "":
+		c.headerSays(t)
+	case !t.Given():
+		c.fail("17", c.tokens[0].Range, c.key.Name+" "+c.key.Says, c.key.Sentence())
+	case t.Kind == Stray:
+		c.stray(t, "Blocks have no braces; a word with marks in it is put in quotes.")
+	default:
+		c.fail("17", t.Range, c.key.Name+" "+c.key.Says, c.key.Sentence())
+	}
+}
+
+// name is what messages call the statement.
+func (c *cursor) name() string {
+	if c.key.Name != "" {
+		return c.key.Name
+	}
+	return c.facts.word
+}
+
+// pattern shows how the statement is written.
+func (c *cursor) pattern() string {
+	if c.key.Name == "" {
+		return c.facts.header
+	}
+	if example := c.key.Example(); example != "" {
+		return c.key.Name + " " + example
+	}
+	return c.key.Name + " " + strings.TrimPrefix(c.key.Says, "is ")
+}
+
+func (c *cursor) headerSays(t Token) {
+	if !t.Given() {
+		c.fail("27", c.last().Range, c.facts.word+" stops too early", "It is written: "+c.facts.header+".")
+		return
+	}
+	c.stray(t, "Write for example: "+c.facts.header+".")
+}
+
+// end refuses what is left.
+func (c *cursor) end() {
+	if c.i >= len(c.tokens) {
+		return
+	}
+	t := c.peek()
+	switch {
+	case c.key.form.isFormula() || c.key.Name == "" && c.facts.word == "point" && c.block.Formula != nil:
+		c.noOperator(t)
+	case t.Kind == Stray || c.key.Name == "" || c.i == 1:
+		c.says(t)
+	default:
+		rest := c.rest()
+		c.fail("19", rest, c.source(rest)+" is too much here", c.key.Name+" ends after "+c.source(coverTokens(c.tokens[1:c.i]))+".")
+	}
+}
+
+// newName reads the name that a header gives. It may not be a word of the language.
+func (c *cursor) newName() Token {
+	t := c.next()
+	switch {
+	case !t.Given():
+		c.headerSays(t)
+	case t.Kind == Keyword || t.Kind == Name && reserved(t.Word()):
+		c.fail("23", t.Range, t.Word()+" is a word of the language", "Choose another, for example "+t.Word()+"-1.")
+	case t.Kind == Name:
+		return t
+	case t.Kind == Stray:
+		c.headerSays(t)
+	default:
+		c.noName(t)
+	}
+	return t
+}
+
+// noName is message 3.
+func (c *cursor) noName(t Token) {
+	c.fail("3", t.Range, c.typed(t)+" is not a name", "Names are a to z, 0 to 9 and single -, begin with a letter and have at most 40 characters: "+
+		suggestName(t.Text, c.facts.word)+". Put accents and spaces into title.")
+}
+
+// oneName reads a name that must stand somewhere else.
+func (c *cursor) oneName() (Token, bool) {
+	t := c.peek()
+	switch t.Kind {
+	case Name:
+		return c.next(), true
+	case Word, Text:
+		if c.key.Name == "" || c.key.Example() != "" {
+			c.noName(t)
+			return t, false
+		}
+	}
+	c.says(t)
+	return t, false
+}
+
+// names reads NAME { "," NAME }.
+func (c *cursor) names() ([]Token, bool) {
+	var list []Token
+	for {
+		t, ok := c.oneName()
+		if !ok {
+			return list, false
+		}
+		list = append(list, t)
+		if !c.is(Comma) {
+			return list, true
+		}
+		c.next()
+	}
+}
+
+// plainLetters maps letters with accents to what stands in a name for them.
+var plainLetters = strings.NewReplacer("á", "a", "à", "a", "â", "a", "ä", "a", "ã", "a", "å", "a", "é", "e", "è", "e", "ê", "e", "ë", "e", "í", "i", "ì", "i",
+	"î", "i", "ï", "i", "ó", "o", "ò", "o", "ô", "o", "ö", "o", "õ", "o", "ú", "u", "ù", "u", "û", "u", "ü", "u", "ñ", "n", "ç", "c", "ß", "ss")
+
+// suggestName makes a name of what was typed.
+func suggestName(typed, block string) string {
+	parts := strings.FieldsFunc(plainLetters.Replace(strings.ToLower(typed)), func(r rune) bool {
+		return !(r >= 'a' && r <= 'z' || r >= '0' && r <= '9')
+	})
+	if len(parts) == 0 || parts[0][0] <= '9' {
+		parts = slices.Insert(parts, 0, block)
+	}
+	name := strings.Join(parts, "-")
+	if len(name) > maxName {
+		name = strings.TrimRight(name[:maxName], "-")
+	}
+	return name
+}

@@ -1,0 +1,351 @@
+package syntax
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+)
+
+// formula reads test [ "and" test … | "or" test … ].
+func (c *cursor) formula() (Expr, bool) {
+	first, ok := c.test()
+	if !ok {
+		return nil, false
+	}
+	if !c.word("and") && !c.word("or") {
+		return first, true
+	}
+	word := c.peek().Word()
+	j := &Junction{And: word == "and", Terms: []Expr{first}}
+	for c.word("and") || c.word("or") {
+		t := c.next()
+		if t.Word() != word {
+			c.mixed(j, t)
+			return nil, false
+		}
+		term, ok := c.test()
+		if !ok || !c.node(t) {
+			return nil, false
+		}
+		j.Terms, j.Words = append(j.Terms, term), append(j.Words, t)
+	}
+	return j, true
+}
+
+// mixed is message 45. What binds tighter in most people's ears is put in the parenthesis: and.
+func (c *cursor) mixed(j *Junction, second Token) {
+	y := "(" + j.String() + ") or …"
+	if !j.And {
+		n := len(j.Terms) - 1
+		y = "(" + j.Terms[n].String() + " and …)"
+		for i := n - 1; i >= 0; i-- {
+			y = j.Terms[i].String() + " or " + y
+		}
+	}
+	c.fail("45", second.Range, "and, or: which belongs together?", "Put one part in parentheses: "+y+".")
+}
+
+func (c *cursor) test() (Expr, bool) {
+	if !c.word("not") {
+		return c.relation()
+	}
+	t := c.next()
+	x, ok := c.relation()
+	if !ok || !c.node(t) {
+		return nil, false
+	}
+	return &Not{Word: t, X: x}, true
+}
+
+// flip is the comparison as seen from the other side.
+var flip = map[string]string{"<": ">", "<=": ">=", ">": "<", ">=": "<="}
+
+func (c *cursor) relation() (Expr, bool) {
+	x, ok := c.sum()
+	if !ok {
+		return nil, false
+	}
+	op := c.peek()
+	switch {
+	case op.Kind == Relation:
+		c.next()
+		y, ok := c.sum()
+		if !ok || !c.node(op) {
+			return nil, false
+		}
+		if c.is(Relation) {
+			c.second(x, op, y)
+			return nil, false
+		}
+		return &Binary{X: x, Op: op, Y: y}, true
+	case c.word("is"):
+		return c.state(x)
+	case op.Kind == Stray && strings.ContainsAny(op.Text, "=<≠"):
+		c.comparesNothing(op)
+		return nil, false
+	}
+	return x, true
+}
+
+// second is message 44: a < b < c.
+func (c *cursor) second(x Expr, op Token, y Expr) {
+	again := c.next()
+	left := x.String() + " " + op.Text + " " + y.String()
+	if _, fixed := x.(*Literal); fixed {
+		left = y.String() + " " + flip[op.Text] + " " + x.String()
+	}
+	right := "…"
+	if z, ok := (&cursor{p: c.p, tokens: c.tokens, i: c.i, facts: c.facts, block: c.block, key: c.key, failed: true}).sum(); ok {
+		right = z.String()
+	}
+	c.fail("44", again.Range, "one comparison at a time", "Write "+left+" and "+y.String()+" "+again.Text+" "+right+".")
+}
+
+func (c *cursor) comparesNothing(sign Token) {
+	c.fail("46", sign.Range, c.typed(sign)+" compares nothing here",
+		"Measured values are compared with < and >; states with is, for example fan is off.")
+}
+
+// state reads `is [not] NAME` behind x.
+func (c *cursor) state(x Expr) (Expr, bool) {
+	is := &Is{X: x, Word: c.next()}
+	if c.word("not") {
+		is.Not = c.next()
+	}
+	switch t := c.peek(); {
+	case t.Kind == Name && c.after().Kind != Open:
+		is.State = c.next()
+	case !t.Given():
+		c.says(t)
+		return nil, false
+	default:
+		c.comparesNothing(is.Word)
+		return nil, false
+	}
+	return is, c.node(is.Word)
+}
+
+// sum reads product { ( "+" | "-" ) product }.
+func (c *cursor) sum() (Expr, bool) { return c.chain("+-", c.product) }
+
+func (c *cursor) product() (Expr, bool) { return c.chain("*/", c.factor) }
+
+func (c *cursor) chain(operators string, operand func() (Expr, bool)) (Expr, bool) {
+	x, ok := operand()
+	for ok && c.is(Operator) && strings.Contains(operators, c.peek().Text) {
+		op := c.next()
+		var y Expr
+		if y, ok = operand(); ok {
+			x, ok = &Binary{X: x, Op: op, Y: y}, c.node(op)
+		}
+	}
+	return x, ok
+}
+
+// node counts what a formula is made of.
+func (c *cursor) node(t Token) bool {
+	c.nodes++
+	if c.nodes > maxNodes {
+		c.fail("75", t.Range, fmt.Sprintf("%s has more than %d parts, at most %d", c.name(), maxNodes, maxNodes),
+			"Give a part of it a name of its own, with a block point.")
+		return false
+	}
+	return true
+}
+
+// deeper goes into a parenthesis or a call.
+func (c *cursor) deeper(open Token) bool {
+	c.depth++
+	if c.depth > maxDepth {
+		c.fail("75", open.Range, fmt.Sprintf("parentheses stand %d deep, at most %d", c.depth, maxDepth),
+			"Give a part of it a name of its own, with a block point.")
+		return false
+	}
+	return true
+}
+
+func (c *cursor) factor() (Expr, bool) {
+	t := c.peek()
+	if !c.node(t) {
+		return nil, false
+	}
+	switch t.Kind {
+	case Number:
+		a, ok := c.amount()
+		return &Literal{a}, ok
+	case Ref:
+		return refTo(c.next()), true
+	case Open:
+		return c.paren()
+	case Name:
+		c.next()
+		if c.is(Open) {
+			return c.function(t)
+		}
+		return &NameOf{t}, true
+	}
+	c.noOperand(t)
+	return nil, false
+}
+
+func refTo(t Token) *RefTo {
+	r := &RefTo{Token: t, Station: t, Point: t}
+	station, point, _ := strings.Cut(t.Text, "/")
+	r.Station.Kind, r.Station.Text, r.Station.Width = Name, station, len(station)
+	r.Point.Kind, r.Point.Text, r.Point.Width = Name, point, len(point)
+	r.Point.Column += len(station) + 1 // names are plain letters: bytes are characters
+	r.Point.Byte += len(station) + 1
+	return r
+}
+
+func (c *cursor) paren() (Expr, bool) {
+	p := &Paren{Open: c.next()}
+	if !c.deeper(p.Open) {
+		return nil, false
+	}
+	defer func() { c.depth-- }()
+	var ok bool
+	if p.X, ok = c.formula(); !ok {
+		return nil, false
+	}
+	p.Close, ok = c.shut(p.Open, p.X.String())
+	return p, ok
+}
+
+// shut reads the ) of that (.
+func (c *cursor) shut(open Token, inside string) (Token, bool) {
+	if c.is(Close) {
+		return c.next(), true
+	}
+	if t := c.peek(); t.Given() && t.Kind != Comma {
+		c.noOperator(t)
+		return t, false
+	}
+	c.fail("54", open.Range, "a parenthesis is not closed", "Add ) after "+inside+".")
+	return Token{}, false
+}
+
+func (c *cursor) function(name Token) (Expr, bool) {
+	call := &Call{Func: name}
+	open := c.next()
+	if !c.deeper(open) {
+		return nil, false
+	}
+	defer func() { c.depth-- }()
+	for !c.is(Close) || len(call.Args) > 0 {
+		arg, ok := c.argument()
+		if !ok {
+			return nil, false
+		}
+		call.Args = append(call.Args, arg)
+		if !c.is(Comma) {
+			break
+		}
+		c.next()
+	}
+	var args []string
+	for _, a := range call.Args {
+		args = append(args, a.String())
+	}
+	var ok bool
+	call.Close, ok = c.shut(open, name.Word()+"("+strings.Join(args, ", "))
+	return call, ok
+}
+
+func (c *cursor) argument() (a Argument, ok bool) {
+	switch t := c.peek(); {
+	case t.Kind == Span || t.Kind == Clock:
+		c.clock(t)
+		a.Time = c.next()
+		return a, true
+	case c.word("each"):
+		a.Each = c.next()
+		if !c.is(Ref) {
+			if c.i < len(c.tokens) {
+				c.stray(c.peek(), "Behind each a kind and its point are due, for example each bin/temperature.")
+			} else {
+				c.says(c.peek())
+			}
+			return a, false
+		}
+		a.Expr = refTo(c.next())
+		return a, true
+	}
+	if a.Expr, ok = c.formula(); !ok {
+		return a, false
+	}
+	if c.word("ago") {
+		a.Ago = c.next()
+	}
+	return a, true
+}
+
+// noOperand says what is wrong where a value should stand.
+func (c *cursor) noOperand(t Token) {
+	switch {
+	case !t.Given():
+		c.says(t)
+	case t.Kind == Word && glued(t.Text) == "":
+		c.noNumberOrName(t)
+	case t.Kind == Word:
+		c.stray(t, "+ - * / stand between spaces: "+glued(t.Text)+".")
+	case t.Kind == Operator && t.Text == "-" && c.after().Kind == Number:
+		c.stray(t, "A number below zero is written without a space: -"+c.after().Text+".")
+	case c.word("not"):
+		c.stray(t, "not stands before a comparison, a name or a parenthesis: (not …).")
+	case t.Kind == Text:
+		c.stray(t, "A text is no value; names stand without quotes.")
+	case t.Kind == Stray:
+		c.stray(t, "Formulas have no braces, only ( and ).")
+	default:
+		c.stray(t, "A point, a number with its unit or a parenthesis is due here.")
+	}
+}
+
+func (c *cursor) noNumberOrName(t Token) {
+	if first := strings.TrimPrefix(t.Text, "-"); first != "" && first[0] >= '0' && first[0] <= '9' {
+		c.noNumber(t)
+		return
+	}
+	c.noName(t)
+}
+
+// noOperator says what is wrong where an operator or the end should stand.
+func (c *cursor) noOperator(t Token) {
+	switch {
+	case t.Kind == Close:
+		c.stray(t, "No ( stands before it.")
+	case t.Kind == Number && strings.HasPrefix(t.Text, "-"):
+		c.stray(t, "Minus needs spaces: "+c.typed(c.last())+" - "+t.Text[1:]+".")
+	case t.Kind == Word && glued(t.Text) != "":
+		c.stray(t, "+ - * / stand between spaces: "+glued(t.Text)+".")
+	case t.Kind == Stray:
+		c.stray(t, "Formulas have no braces, only ( and ).")
+	default:
+		c.stray(t, "and, or, a comparison or + - * / is missing before it.")
+	}
+}
+
+// glued spreads a word that holds an operator without spaces: a*b. "" for other words.
+func glued(text string) string {
+	i := strings.IndexAny(text, "+*×-/")
+	if i <= 0 {
+		return ""
+	}
+	for _, sign := range []string{"*", "×", "+", "/", "-"} {
+		x, y, found := strings.Cut(text, sign)
+		if found && operand(x) && operand(y) {
+			return x + " " + strings.ReplaceAll(sign, "×", "*") + " " + y
+		}
+	}
+	return ""
+}
+
+func operand(text string) bool {
+	return isName(text) || isRef(text) || numberShape.MatchString(text)
+}
+
+// isFormula tells whether a key's value is one.
+func (f form) isFormula() bool {
+	return slices.Contains([]form{formFormula, formFormulaBecause, formEvidence}, f)
+}

@@ -1,0 +1,118 @@
+package syntax
+
+import (
+	"slices"
+	"strings"
+
+	"millwarden/internal/diag"
+)
+
+// statement is a header or a line with all rows that it goes on over.
+type statement struct {
+	head   bool // it begins a block
+	margin bool // a key of the present block at the left margin
+	tokens []Token
+	faulty bool
+}
+
+// scanAll turns a text into rows.
+func scanAll(name, text string, list *diag.List) []row {
+	var rows []row
+	for start, number := 0, 1; start < len(text); number++ {
+		line, _, _ := strings.Cut(text[start:], "\n")
+		rows = append(rows, scanRow(name, strings.TrimSuffix(line, "\r"), number, start, list))
+		start += len(line) + 1
+	}
+	return rows
+}
+
+// group puts rows together into statements, by the rules of continuation.
+func group(rows []row) []statement {
+	var out []statement
+	g := grouper{}
+	for _, r := range rows {
+		if len(r.tokens) == 0 {
+			continue
+		}
+		if len(out) > 0 && g.goesOn(r, out[len(out)-1]) {
+			last := &out[len(out)-1]
+			last.tokens = append(last.tokens, r.tokens...)
+			last.faulty = last.faulty || r.faulty
+			continue
+		}
+		out = append(out, g.begin(r))
+	}
+	return out
+}
+
+// grouper knows the block in which the next row stands.
+type grouper struct {
+	block string // its word, as meant; "" for none known
+	first int    // indent of the block's first line; 0 before it
+}
+
+func (g *grouper) begin(r row) statement {
+	st := statement{tokens: slices.Clone(r.tokens), faulty: r.faulty}
+	word := r.tokens[0].Word()
+	_, key := FindKey(g.block, word)
+	switch {
+	case r.indent == 0 && key && factsOf(word) == nil:
+		st.margin = true
+	case r.indent == 0 || g.slipped(r.tokens):
+		st.head = true
+		g.block, g.first = meantBlock(word), 0
+	case g.first == 0:
+		g.first = r.indent
+	}
+	return st
+}
+
+// slipped tells whether an indented row is a header all the same.
+func (g *grouper) slipped(tokens []Token) bool {
+	word := tokens[0].Word()
+	if g.block == "" || factsOf(word) == nil {
+		return false
+	}
+	if _, key := FindKey(g.block, word); key {
+		return false
+	}
+	// Of the words that begin blocks, parts declare but `channel` as a line; that one is a header only in full.
+	return !TakesSettings(g.block) || word != "channel" || len(tokens) == 4 && tokens[2].Word() == "is"
+}
+
+// goesOn tells whether a row continues the statement before it.
+func (g *grouper) goesOn(r row, before statement) bool {
+	if r.indent == 0 {
+		return false
+	}
+	t := r.tokens[0]
+	switch t.Kind {
+	case Comma, Close, Text, Relation, Operator:
+		return true
+	case Keyword:
+		if w := t.Word(); w == "and" || w == "or" || w == "is" && t.Text == "is" && t.Width == 1 {
+			return true // and, or, or = that reads as is
+		}
+	}
+	switch last := before.tokens[len(before.tokens)-1]; last.Kind {
+	case Operator, Relation, Comma, Semicolon, Open:
+		return true
+	case Keyword:
+		if w := last.Word(); w == "and" || w == "or" || w == "not" || w == "is" && last.Width == 1 {
+			return true
+		}
+	}
+	if before.head || g.first == 0 || r.indent <= g.first {
+		return false
+	}
+	_, key := FindKey(g.block, t.Word())
+	return !key
+}
+
+// meantBlock is the block that a word begins, or the near one that was meant.
+func meantBlock(word string) string {
+	if factsOf(word) != nil {
+		return word
+	}
+	return diag.Near(word, Blocks())
+}

@@ -1,0 +1,399 @@
+package syntax
+
+import (
+	"fmt"
+	"regexp"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"millwarden/internal/diag"
+)
+
+// Bounds of LANGUAGE section 7 and section 1.
+const (
+	maxFile  = 1 << 20
+	maxLine  = 1000
+	maxName  = 40
+	maxText  = 500
+	maxTitle = 40
+	maxDepth = 32
+	maxNodes = 256
+)
+
+// row is one physical line.
+type row struct {
+	number  int
+	indent  int // 0: at the margin; a tab goes to the next multiple of 8
+	tokens  []Token
+	comment *Comment
+	faulty  bool // something in it was said to be wrong
+}
+
+// scanner turns one line into tokens. Byte positions are of the whole file.
+type scanner struct {
+	file   string
+	list   *diag.List
+	line   string
+	number int
+	start  int // byte of the line's start
+	at     int // byte in line
+	column int // of at, from 1
+	row    *row
+}
+
+func scanRow(file, line string, number, start int, list *diag.List) row {
+	r := row{number: number}
+	s := &scanner{file: file, list: list, line: line, number: number, start: start, column: 1, row: &r}
+	if number == 1 && strings.HasPrefix(line, "\ufeff") {
+		s.step() // a byte order mark, as some editors put it
+	}
+	if !s.plausible() {
+		return r
+	}
+	s.indent()
+	for s.scan() {
+	}
+	return r
+}
+
+// plausible refuses a line that is no text before anybody tries to read it.
+func (s *scanner) plausible() bool {
+	column := 0
+	for at, r := range s.line {
+		column++
+		what := ""
+		switch {
+		case r == utf8.RuneError && !strings.HasPrefix(s.line[at:], "\ufffd"):
+			what = fmt.Sprintf("the byte 0x%02x", s.line[at])
+		case unicode.IsControl(r) && r != '\t':
+			what = fmt.Sprintf("the character %U", r)
+		case column > maxLine:
+			what = fmt.Sprintf("%d characters", utf8.RuneCountInString(s.line))
+		default:
+			continue
+		}
+		where := diag.Range{Position: diag.Position{File: s.file, Line: s.number, Column: column, Byte: s.start + at}, Width: 1}
+		s.fault("9", where, "this line is no text",
+			"It holds "+what+". Save the file as UTF-8 with lines of at most 1,000 characters.")
+		return false
+	}
+	return true
+}
+
+func (s *scanner) indent() {
+	for s.at < len(s.line) {
+		r := s.peek()
+		if !unicode.IsSpace(r) {
+			return
+		}
+		s.row.indent++
+		if r == '\t' {
+			s.row.indent = (s.row.indent + 7) / 8 * 8
+		}
+		s.step()
+	}
+}
+
+func (s *scanner) fault(code string, where diag.Range, summary, detail string) {
+	if !s.row.faulty {
+		*s.list = append(*s.list, diag.Diagnostic{Code: code, Subject: where, Summary: summary, Detail: detail})
+	}
+	s.row.faulty = true
+}
+
+func (s *scanner) peek() rune {
+	r, _ := utf8.DecodeRuneInString(s.line[s.at:])
+	return r
+}
+
+func (s *scanner) step() {
+	_, size := utf8.DecodeRuneInString(s.line[s.at:])
+	s.at += size
+	s.column++
+}
+
+// place is the range of the next width characters.
+func (s *scanner) place(width int) diag.Range {
+	return diag.Range{Position: diag.Position{File: s.file, Line: s.number, Column: s.column, Byte: s.start + s.at}, Width: width}
+}
+
+func (s *scanner) add(kind Kind, text string, where diag.Range) {
+	s.row.tokens = append(s.row.tokens, Token{Kind: kind, Text: text, Range: where})
+}
+
+// take adds a token of the next so many characters.
+func (s *scanner) take(kind Kind, text string, width int) {
+	s.add(kind, text, s.place(width))
+	for range width {
+		s.step()
+	}
+}
+
+var marks = map[rune]Kind{',': Comma, ';': Semicolon, '(': Open, ')': Close, '{': Stray, '}': Stray, '”': Stray}
+
+// comparisons in the order in which they are tried.
+var comparisons = []struct {
+	typed string
+	kind  Kind
+	text  string
+}{
+	{"<=", Relation, "<="}, {">=", Relation, ">="}, {"≤", Relation, "<="}, {"≥", Relation, ">="}, {"<>", Stray, "<>"}, {"=<", Stray, "=<"},
+	{"=>", Stray, "=>"}, {"==", Stray, "=="}, {"!=", Stray, "!="}, {"≠", Stray, "≠"}, {"<", Relation, "<"}, {">", Relation, ">"}, {"=", Keyword, "is"},
+}
+
+// scan reads one token, or the comment that ends the line.
+func (s *scanner) scan() bool {
+	for s.at < len(s.line) && unicode.IsSpace(s.peek()) {
+		s.step()
+	}
+	if s.at >= len(s.line) {
+		return false
+	}
+	r := s.peek()
+	if r == '#' {
+		s.comment()
+		return false
+	}
+	if r == '"' || r == '“' {
+		s.quoted(r)
+		return true
+	}
+	if kind, ok := marks[r]; ok {
+		s.take(kind, string(r), 1)
+		return true
+	}
+	for _, c := range comparisons {
+		if strings.HasPrefix(s.line[s.at:], c.typed) {
+			s.take(c.kind, c.text, utf8.RuneCountInString(c.typed))
+			return true
+		}
+	}
+	s.chunk()
+	return true
+}
+
+func (s *scanner) comment() {
+	text := strings.TrimRightFunc(s.line[s.at:], unicode.IsSpace)
+	s.row.comment = &Comment{Text: text, Range: s.place(utf8.RuneCountInString(text)), Own: len(s.row.tokens) == 0}
+	s.at = len(s.line)
+}
+
+// quoted reads a text. One that begins with “ ends with ”, or with " where no ” follows.
+func (s *scanner) quoted(open rune) {
+	end := '"'
+	if open == '“' && strings.ContainsRune(s.line[s.at:], '”') {
+		end = '”'
+	}
+	where, from := s.place(1), s.column
+	s.step()
+	var b strings.Builder
+	for s.at < len(s.line) && s.peek() != end {
+		r := s.peek()
+		if r == '\\' {
+			r = s.escape()
+		} else {
+			s.step()
+		}
+		b.WriteRune(r)
+	}
+	if s.at >= len(s.line) {
+		s.fault("1", where, "this text is not closed", `End it with " on the same line; a long text goes on with another "…" on the next line.`)
+	} else {
+		s.step()
+	}
+	where.Width = s.column - from
+	s.add(Text, b.String(), where)
+}
+
+func (s *scanner) escape() rune {
+	where := s.place(2)
+	s.step()
+	if s.at >= len(s.line) {
+		return '\\'
+	}
+	r := s.peek()
+	if r != '"' && r != '\\' {
+		s.fault("80", where, fmt.Sprintf(`"\%c" is no escape`, r), `Only \" and \\ are; write other letters as they are.`)
+	}
+	s.step()
+	return r
+}
+
+// The shapes of words.
+var (
+	nameShape    = regexp.MustCompile(`^(?i:[a-z][a-z0-9]*(-[a-z0-9]+)*)$`)
+	numberShape  = regexp.MustCompile(`^-?[0-9]+(\.[0-9]+)?$`)
+	numberHead   = regexp.MustCompile(`^-?[0-9]+(\.[0-9]+)?`)
+	commaHead    = regexp.MustCompile(`^-?[0-9]+,[0-9]+`)
+	clockShape   = regexp.MustCompile(`^[0-9]{1,2}:[0-9]{2}$`)
+	spanShape    = regexp.MustCompile(`^[0-9]{1,2}:[0-9]{2}-[0-9]{1,2}:[0-9]{2}$`)
+	rangeEndings = regexp.MustCompile(`^(-?[0-9].*)?$`)
+)
+
+func isName(text string) bool { return len(text) <= maxName && nameShape.MatchString(text) }
+
+func isRef(text string) bool {
+	station, point, found := strings.Cut(text, "/")
+	return found && isName(station) && isName(point)
+}
+
+// chunk reads what stands up to the next space or mark, and tells what it is.
+func (s *scanner) chunk() {
+	rest := s.line[s.at:]
+	if head := commaHead.FindString(strings.ReplaceAll(rest, "−", "-")); head != "" {
+		s.commaNumber(head)
+		return
+	}
+	end := len(rest)
+	for at, r := range rest {
+		if unicode.IsSpace(r) || strings.ContainsRune(",;()<>≤≥\"“”{}#", r) || (r == '=' && splitsAt(rest, at)) {
+			end = at
+			break
+		}
+	}
+	s.classify(rest[:end])
+}
+
+// splitsAt tells whether the = at that byte compares: ph=4.2. The = within an address or at the end of a secret does not.
+func splitsAt(text string, at int) bool {
+	before, after := text[:at], strings.TrimLeft(text[at:], "=")
+	if !isName(before) && !isRef(before) {
+		return false
+	}
+	r, _ := utf8.DecodeRuneInString(after)
+	return after != "" && (unicode.IsLetter(r) || unicode.IsDigit(r) || r == '-' || unicode.IsSpace(r) && strings.TrimSpace(after) != "")
+}
+
+func (s *scanner) commaNumber(head string) {
+	width := len(head) // digits, a comma, perhaps a minus: one byte each
+	point := strings.Replace(head, ",", ".", 1)
+	s.fault("2", s.place(width), head+" has a comma, the decimal mark is a point", "Write "+point+".")
+	s.take(Number, point, width)
+}
+
+func (s *scanner) last() Kind {
+	if n := len(s.row.tokens); n > 0 {
+		return s.row.tokens[n-1].Kind
+	}
+	return None
+}
+
+// classify adds the token or tokens that a chunk is.
+func (s *scanner) classify(typed string) {
+	text := strings.ReplaceAll(typed, "−", "-")
+	width := utf8.RuneCountInString(typed)
+	switch {
+	case text == "+" || text == "-" || text == "*" || text == "/":
+		s.take(Operator, text, width)
+	case text == "×":
+		s.take(Operator, "*", width)
+	case text == "..":
+		s.take(To, "..", width)
+	case s.last() == Number && s.unit(text, width):
+	case numberShape.MatchString(text):
+		s.take(Number, text, width)
+	case clockShape.MatchString(text):
+		s.take(Clock, text, width)
+	case spanShape.MatchString(text):
+		s.take(Span, text, width)
+	case s.split(typed):
+	case strings.EqualFold(text, "to") && (s.last() == Number || s.last() == Unit):
+		s.take(To, "..", width)
+	case isName(text):
+		kind := Name
+		for _, k := range keywords {
+			if strings.EqualFold(text, k) {
+				kind = Keyword
+			}
+		}
+		s.take(kind, text, width)
+	case isRef(text):
+		s.take(Ref, text, width)
+	case strings.HasSuffix(text, ":") && isName(text[:len(text)-1]):
+		s.take(Name, text[:len(text)-1], width-1)
+		s.take(Stray, ":", 1)
+	default:
+		s.take(Word, text, width)
+	}
+}
+
+// unit takes a unit behind a number; a per cent sign goes with the letters behind it.
+func (s *scanner) unit(text string, width int) bool {
+	if text == "%" {
+		rest := s.line[s.at+1:]
+		word := strings.TrimLeftFunc(rest, unicode.IsSpace)
+		if len(word) < len(rest) && len(word) >= 2 {
+			_, known := unitsRead["% "+word[:2]]
+			if ends := len(word) == 2 || !isWordByte(word[2]); known && ends {
+				gap := utf8.RuneCountInString(rest[:len(rest)-len(word)])
+				s.take(Unit, "% "+word[:2], 1+gap+2)
+				return true
+			}
+		}
+	}
+	if _, ok := lookUnit(text); !ok {
+		return false
+	}
+	s.take(Unit, text, width)
+	return true
+}
+
+func isWordByte(b byte) bool {
+	return b == '-' || b == '/' || b == '.' || b == ':' || b >= '0' && b <= '9' || b >= 'a' && b <= 'z' || b >= 'A' && b <= 'Z' || b >= 0x80
+}
+
+// split takes a chunk of several tokens without spaces: 0..60, 5min, 1h30min.
+func (s *scanner) split(typed string) bool {
+	text := strings.ReplaceAll(typed, "−", "-")
+	if before, after, found := strings.Cut(text, ".."); found && rangeEndings.MatchString(before) && rangeEndings.MatchString(after) &&
+		!strings.Contains(after, "..") {
+		for _, part := range []string{before, "..", after} {
+			if part != "" {
+				s.classify(s.typed(part))
+			}
+		}
+		return true
+	}
+	measures, ok := splitMeasures(text)
+	if !ok {
+		return false
+	}
+	for _, m := range measures {
+		s.take(Number, m[0], utf8.RuneCountInString(m[0]))
+		s.take(Unit, m[1], utf8.RuneCountInString(m[1]))
+	}
+	return true
+}
+
+// typed is the next part of the line as it stands there: as many characters as text has.
+func (s *scanner) typed(text string) string {
+	rest := s.line[s.at:]
+	n := 0
+	for range utf8.RuneCountInString(text) {
+		_, size := utf8.DecodeRuneInString(rest[n:])
+		n += size
+	}
+	return rest[:n]
+}
+
+// splitMeasures cuts 1h30min into its numbers and units.
+func splitMeasures(text string) (measures [][2]string, ok bool) {
+	for text != "" {
+		number := numberHead.FindString(text)
+		if number == "" {
+			return nil, false
+		}
+		text = text[len(number):]
+		unit := text
+		if i := strings.IndexFunc(text, unicode.IsDigit); i > 0 && isTime(printedUnit(text[:i])) {
+			unit = text[:i]
+		}
+		if _, known := lookUnit(unit); !known {
+			return nil, false
+		}
+		measures = append(measures, [2]string{number, unit})
+		text = text[len(unit):]
+	}
+	return measures, true
+}

@@ -1,0 +1,110 @@
+package syntax
+
+import (
+	"slices"
+	"strings"
+)
+
+// Blocks are the words that begin a block, in the order of the grammar.
+func Blocks() []string {
+	var words []string
+	for _, b := range blocks {
+		words = append(words, b.word)
+	}
+	return words
+}
+
+// Keys are the fixed keys of a block, in the order in which they are listed to people.
+func Keys(block string) []Key {
+	if b := factsOf(block); b != nil {
+		return slices.Clone(b.keys)
+	}
+	return nil
+}
+
+// FindKey is the key of that name in a block.
+func FindKey(block, name string) (Key, bool) {
+	if b := factsOf(block); b != nil {
+		for _, k := range b.keys {
+			if k.Name == name {
+				return k, true
+			}
+		}
+	}
+	return Key{}, false
+}
+
+// BlocksWith are the blocks that have a key of that name.
+func BlocksWith(name string) []string {
+	var words []string
+	for _, b := range blocks {
+		if _, ok := FindKey(b.word, name); ok {
+			words = append(words, b.word)
+		}
+	}
+	return words
+}
+
+// TakesSettings tells whether a block has lines that are declared by parts, buses, channels or kinds.
+func TakesSettings(block string) bool {
+	b := factsOf(block)
+	return b != nil && b.settings
+}
+
+// Header is an example of a block's header.
+func Header(block string) string {
+	if b := factsOf(block); b != nil {
+		return b.header
+	}
+	return ""
+}
+
+// Example is what stands behind "for example" in what the key says when wrong; "" where it says none.
+func (k Key) Example() string {
+	_, example, _ := strings.Cut(k.Says, "for example ")
+	return example
+}
+
+// Sentence is the key's meaning as a sentence.
+func (k Key) Sentence() string { return sentence(k.Meaning) }
+
+// sentence gives a text its capital and its full stop.
+func sentence(text string) string {
+	if text == "" {
+		return ""
+	}
+	return strings.ToUpper(text[:1]) + text[1:] + "."
+}
+
+// KeyNames are the names of a block's keys, sorted: for messages that list them.
+func KeyNames(block string) []string {
+	var names []string
+	for _, k := range Keys(block) {
+		names = append(names, k.Name)
+	}
+	slices.Sort(names)
+	return names
+}
+
+func factsOf(block string) *blockFacts {
+	for i := range blocks {
+		if blocks[i].word == block {
+			return &blocks[i]
+		}
+	}
+	return nil
+}
+
+// keywords are never names, wherever they stand.
+var keywords = []string{"and", "or", "not", "is", "at", "by", "for", "each", "every", "from", "in", "ago", "because", "except"}
+
+// Functions are the words of the functions; night and watched are points too, and may be names.
+var Functions = []string{
+	"mean", "highest", "lowest", "spread", "rise", "change", "count", "neighbours", "time-above", "time-below", "time-on", "heat-above",
+	"time-since", "times", "age", "apart", "vote", "during", "until", "watched",
+}
+
+// reserved words name something already, so that no block may be called so.
+func reserved(word string) bool {
+	return slices.Contains(keywords, word) || slices.Contains(Functions, word) || word == "everyone" || word == "value"
+}
