@@ -78,7 +78,7 @@ const (
 // combine follows OPC 10000-9: three independent flags, with I shown before H before G.] Held by TestTable_everyCell.
 var table = [states][events]goal{
 	//             occur clear     ack  reset reann shelve unshelve  suppress unsuppress remove return
-	Normal:                 {toB, toA, xx, xx, xx, toG, xx, toH, xx, toI, xx},
+	Normal:                 {toB, toA, xx, xx, toA, toG, xx, toH, xx, toI, xx},
 	Unacknowledged:         {toB, returned, toC, xx, toB, toG, xx, toH, xx, toI, xx},
 	Acknowledged:           {toC, settled, xx, xx, toB, toG, xx, toH, xx, toI, xx},
 	ReturnedUnacknowledged: {toB, toD, toA, xx, toD, toG, xx, toH, xx, toI, xx},
