@@ -151,17 +151,10 @@ func (p *probe) ask(ctx context.Context, it *item) (drivers.Value, error) {
 	}
 	words, err := p.line.Ask(ctx, p.unit, it.table, it.address, count, p.words[:0])
 	p.words = words
-	var refusal drivers.ModbusException
-	switch {
-	case errors.As(err, &refusal):
-		return drivers.Failed(it.channel, it.scale.Quantity, p.fault(refusalKind(refusal), fmt.Errorf("%s: %w", it, err))), nil
-	case err != nil && context.Cause(ctx) != nil:
-		return drivers.Value{}, context.Cause(ctx)
-	case errors.Is(err, drivers.ErrGarbled):
-		return drivers.Value{}, p.fault(drivers.Garbled, fmt.Errorf("%s: %w", it, err))
-	case err != nil:
-		return drivers.Value{}, p.fault(drivers.NoAnswer, fmt.Errorf("%s: %w", it, err))
-	case len(words) != int(count):
+	if err != nil {
+		return p.refused(ctx, it, err)
+	}
+	if len(words) != int(count) {
 		return drivers.Value{}, p.fault(drivers.Garbled, fmt.Errorf("%s: %d words came, %d were asked for", it, len(words), count))
 	}
 	at := len(p.raw)
@@ -178,6 +171,22 @@ func (p *probe) ask(ctx context.Context, it *item) (drivers.Value, error) {
 		return drivers.Failed(it.channel, it.scale.Quantity, fault), nil
 	}
 	return drivers.Value{Channel: it.channel, Quantity: it.scale.Quantity, Value: it.scale.Base(number), Raw: number}, nil
+}
+
+// refused sorts an error of the line: the refusal of one item is its own fault, anything else that of the whole reading.
+func (p *probe) refused(ctx context.Context, it *item, err error) (drivers.Value, error) {
+	var refusal drivers.ModbusException
+	if errors.As(err, &refusal) {
+		return drivers.Failed(it.channel, it.scale.Quantity, p.fault(refusalKind(refusal), fmt.Errorf("%s: %w", it, err))), nil
+	}
+	if over := context.Cause(ctx); over != nil {
+		return drivers.Value{}, over
+	}
+	kindOf := drivers.NoAnswer
+	if errors.Is(err, drivers.ErrGarbled) {
+		kindOf = drivers.Garbled
+	}
+	return drivers.Value{}, p.fault(kindOf, fmt.Errorf("%s: %w", it, err))
 }
 
 func (it *item) contact(bit uint16) drivers.Value {

@@ -154,7 +154,11 @@ func (p *probe) number(frame drivers.Frame) error {
 	if err != nil {
 		return p.fault(drivers.Garbled, frame.Payload, err)
 	}
-	p.values = append(p.values[:0], drivers.Value{Channel: w.channel, Quantity: scale.Quantity, Value: scale.Base(raw), Raw: raw, Ago: frame.Ago})
+	value := scale.Base(raw)
+	if math.IsInf(value, 0) {
+		return p.fault(drivers.Garbled, frame.Payload, errors.New("number beyond all numbers"))
+	}
+	p.values = append(p.values[:0], drivers.Value{Channel: w.channel, Quantity: scale.Quantity, Value: value, Raw: raw, Ago: frame.Ago})
 	return nil
 }
 
@@ -254,6 +258,9 @@ func (p *probe) value(r *reading.Record, w wanted, frame drivers.Frame) drivers.
 	if p.scale.Given && r.Unit == "" {
 		scale := drivers.ScaleOf(p.scale, w.due)
 		v.Quantity, v.Value = scale.Quantity, scale.Base(v.Raw)
+	}
+	if math.IsInf(v.Value, 0) {
+		return drivers.Failed(w.channel, w.due, p.fault(drivers.Garbled, frame.Payload, errors.New("number beyond all numbers")))
 	}
 	return v
 }
