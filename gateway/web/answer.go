@@ -5,6 +5,8 @@ import (
 	"html/template"
 	"net/http"
 	"strconv"
+	"strings"
+	"time"
 )
 
 // The page of an answer link is plain HTML: it must work on the oldest phone, without scripts, and without the built page.
@@ -12,18 +14,18 @@ import (
 //go:embed answer.html answer.css
 var answerFiles embed.FS
 
-var answerPage = template.Must(template.ParseFS(answerFiles, "answer.html"))
+var answerPage = template.Must(template.New("answer.html").Funcs(template.FuncMap{"same": strings.EqualFold}).ParseFS(answerFiles, "answer.html"))
 
 // answerWords are the words of that page in one language.
 type answerWords struct {
-	Lang, Button, Done, Gone, Expired, Ask, Page, Limit string
+	Lang, Button, Done, Gone, Expired, Ask, Page, Limit, Since string
 }
 
 var answerLanguages = map[string]answerWords{
 	"en": {"en", "I am on it", "Written down: you are on it. Nobody else is called for this.", "This link is not known here, or no longer.",
-		"This link has run out. Open the page and look what stands now.", "You were called for:", "To the page of the mill", "limit"},
+		"This link has run out. Open the page and look what stands now.", "You were called for:", "To the page of the mill", "limit", "since"},
 	"es": {"es", "Voy yo", "Anotado: va usted. No se llama a nadie más por esto.", "Este enlace no se conoce aquí, o ya no.",
-		"Este enlace ha caducado. Abra la página y mire qué hay ahora.", "Se le llamó por:", "A la página del beneficio", "límite"},
+		"Este enlace ha caducado. Abra la página y mire qué hay ahora.", "Se le llamó por:", "A la página del beneficio", "límite", "desde"},
 }
 
 type answerView struct {
@@ -33,6 +35,7 @@ type answerView struct {
 	Problem string
 	Title   string
 	Alarm   *wireAlarm // nil: it is normal by now
+	Since   string     // hours and minutes at the site
 }
 
 func (w *Web) serveAnswer(rw http.ResponseWriter, r *http.Request) {
@@ -72,10 +75,20 @@ func (w *Web) lookUp(r *http.Request) (answerView, Answer, int) {
 	}
 	for _, a := range *w.live.now().frame.Alarms {
 		if a.ID == answer.Alarm && a.Occurrence == answer.Occurrence {
-			view.Alarm = &a
+			view.Alarm, view.Since = &a, w.hour(a.Since)
 		}
 	}
 	return view, answer, http.StatusOK
+}
+
+// hour prints a moment of the monotonic clock as hours and minutes at the site; "" while the wall clock is not set.
+func (w *Web) hour(mono int64) string {
+	f := &w.live.now().frame
+	zone, err := time.LoadLocation(f.Plan.Site.Zone)
+	if err != nil || !f.Set || mono == 0 {
+		return ""
+	}
+	return time.UnixMilli(f.Wall - (f.Now - mono)).In(zone).Format("15:04")
 }
 
 // language is what the browser asks for first, if there are words in it, else the site's.

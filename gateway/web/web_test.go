@@ -1,9 +1,16 @@
 package web
 
 import (
+	"context"
 	"io"
 	"log/slog"
+	"net"
+	"net/http"
+	"net/http/httptest"
+	"strings"
 	"testing"
+	"testing/synctest"
+	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 )
@@ -16,4 +23,131 @@ func newWeb(t testing.TB, f *fake) *Web {
 		t.Fatal(err)
 	}
 	return w
+}
+
+// request is one as the page itself sends it.
+func request(method, path, body string) *http.Request {
+	r := httptest.NewRequest(method, "http://127.0.0.1:8420"+path, strings.NewReader(body))
+	if body != "" {
+		r.Header.Set("Content-Type", "application/json")
+	}
+	if method == http.MethodPost {
+		r.Header.Set("Sec-Fetch-Site", "same-origin")
+	}
+	return r
+}
+
+func ask(t testing.TB, w *Web, r *http.Request) *httptest.ResponseRecorder {
+	t.Helper()
+	got := httptest.NewRecorder()
+	w.Handler().ServeHTTP(got, r)
+	return got
+}
+
+func TestNew_needs(t *testing.T) {
+	if _, err := New(Config{}); err == nil {
+		t.Error("New() without a model succeeded")
+	}
+	f := newFake()
+	if _, err := New(Config{Model: f, Acts: f, Health: f, Listen: "nowhere"}); err == nil {
+		t.Error("New() with an address without port succeeded")
+	}
+}
+
+func TestRun_cannotListen(t *testing.T) {
+	taken, err := new(net.ListenConfig).Listen(t.Context(), "tcp", "127.0.0.1:0")
+	must(t, err)
+	defer taken.Close()
+	f := newFake()
+	w, err := New(Config{Model: f, Acts: f, Health: f, Listen: taken.Addr().String()})
+	must(t, err)
+	if err := w.Run(t.Context()); err == nil || !strings.Contains(err.Error(), "web: listening on "+taken.Addr().String()) {
+		t.Errorf("Run() = %v, want the address in the error", err)
+	}
+}
+
+// pipes is a listener of connections in memory, so that a server can run on synthetic time.
+type pipes struct {
+	coming chan net.Conn
+	closed chan struct{}
+}
+
+func (p *pipes) Accept() (net.Conn, error) {
+	select {
+	case c := <-p.coming:
+		return c, nil
+	case <-p.closed:
+		return nil, net.ErrClosed
+	}
+}
+func (p *pipes) Close() error   { close(p.closed); return nil }
+func (p *pipes) Addr() net.Addr { return &net.TCPAddr{IP: net.IPv4(127, 0, 0, 1), Port: 8420} }
+
+// Aim: a client that sends half a header, and one that sends half a body, are let go; one with a stream stays; all end with the context.
+func TestServe_timeouts(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		w, l := newWeb(t, newFake()), &pipes{coming: make(chan net.Conn), closed: make(chan struct{})}
+		ctx, cancel := context.WithCancel(t.Context())
+		ended := make(chan error)
+		go func() { ended <- w.Serve(ctx, l) }()
+		dial := func(say string) net.Conn {
+			ours, theirs := net.Pipe()
+			l.coming <- theirs
+			_, err := io.WriteString(ours, say)
+			must(t, err)
+			return ours
+		}
+		until := func(c net.Conn) time.Duration {
+			begun := time.Now()
+			_, _ = io.Copy(io.Discard, c)
+			return time.Since(begun)
+		}
+		if took := until(dial("GET / HTTP/1.1\r\nHost: loc")); took > readHeaderWait+time.Second {
+			t.Errorf("half a header held the server for %v", took)
+		}
+		half := "POST /api/acts HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/json\r\nContent-Length: 50\r\n\r\n{"
+		if took := until(dial(half)); took > readWait+readHeaderWait {
+			t.Errorf("half a body held the server for %v", took)
+		}
+		stream := dial("GET /api/live HTTP/1.1\r\nHost: localhost\r\n\r\n")
+		read := make(chan int)
+		go func() {
+			n, _ := io.Copy(io.Discard, stream)
+			read <- int(n)
+		}()
+		time.Sleep(5 * time.Minute)
+		cancel()
+		if err := <-ended; err != nil {
+			t.Errorf("Serve() = %v", err)
+		}
+		if n := <-read; n < 300*50 {
+			t.Errorf("the stream gave %d bytes in 5 min: it did not stay", n)
+		}
+	})
+}
+
+// Aim: a phone that stops reading does not hold its handler for ever: writing has a deadline.
+func TestServe_stuckReader(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		w, l := newWeb(t, newFake()), &pipes{coming: make(chan net.Conn), closed: make(chan struct{})}
+		ctx, cancel := context.WithCancel(t.Context())
+		ended := make(chan error)
+		go func() { ended <- w.Serve(ctx, l) }()
+		ours, theirs := net.Pipe()
+		l.coming <- theirs
+		_, err := io.WriteString(ours, "GET /api/live HTTP/1.1\r\nHost: localhost\r\n\r\n")
+		must(t, err)
+		time.Sleep(eventWait + 2*time.Second) // it reads nothing
+		synctest.Wait()
+		w.live.mu.Lock()
+		if n := len(w.live.clients); n != 0 {
+			t.Errorf("%d clients are left, want none", n)
+		}
+		w.live.mu.Unlock()
+		_ = ours.Close()
+		cancel()
+		if err := <-ended; err != nil {
+			t.Errorf("Serve() = %v", err)
+		}
+	})
 }

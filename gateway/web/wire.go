@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"encoding/json"
 	"math"
 	"slices"
@@ -284,7 +285,7 @@ func (p printer) value(pt *Point) value {
 	v := value{Quality: r.Quality.String(), Cause: r.Cause, At: p.at(r.Stamp), Known: p.at(pt.Known), Number: number(math.NaN())}
 	if r.Stamp == (reading.Stamp{}) {
 		v.Quality = reading.Bad.String()
-		v.Cause = "not yet there"
+		v.Cause = cmp.Or(v.Cause, "not yet read")
 	}
 	if v.Quality != reading.Bad.String() {
 		v.Text, v.Number = p.text(r.Value, pt.Quantity), p.number(r.Value, pt.Quantity)

@@ -28,8 +28,8 @@ function Calls({ alarm }: { alarm: Alarm }) {
   const { now, words } = useHere();
   if (!waits(alarm)) return null;
   const made = alarm.calls.map((c) => c.fault
-    ? words.notReached(c.person, moment(c.at, now, words), c.channel, c.fault)
-    : words.wasCalled(c.person, moment(c.at, now, words), c.channel));
+    ? words.notReached(c.person, moment(c.at, now, words), words.channels[c.channel] ?? c.channel, c.fault)
+    : words.wasCalled(c.person, moment(c.at, now, words), words.channels[c.channel] ?? c.channel));
   const next = alarm.next.map((c) => words.isCalled(c.person, moment(c.at, now, words)));
   const first = alarm.calls[0];
   const quietFor = first ? now.mono - first.at : 0;

@@ -87,6 +87,7 @@ function decimalsOf(ticks: readonly number[]): number {
 function nowLine(u: uPlot): void {
   const { ctx } = u, { left, top, width, height } = u.bbox, px = devicePixelRatio;
   ctx.save();
+  ctx.setLineDash([]); // the last line drawn was the dashed one
   ctx.strokeStyle = ink("ink");
   ctx.lineWidth = 2 * px;
   ctx.beginPath();

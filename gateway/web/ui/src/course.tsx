@@ -79,19 +79,22 @@ export function Course({ point }: { point: Point }) {
   const curve = useCurve(point);
   const to = now.wall / 1000, from = to - hours * 3600;
   const seen = curve?.time.length ? curve : null;
-  // The scale is that of what was, of the normal band's nearer edge and of the limits near by: a line that moves is seen to move.
+  // The scale is that of what was, but no finer than a quarter of the bar's range: what moves is seen to move, and noise stays small.
   const low = seen ? Math.min(...seen.low) : 0, high = seen ? Math.max(...seen.high) : 1;
-  const room = Math.max((high - low) * 0.25, point.range ? (point.range.high - point.range.low) * 0.04 : 0, 1e-6);
+  const finest = point.range ? (point.range.high - point.range.low) / 4 : 0;
+  const room = Math.max((high - low) * 0.15, (finest - (high - low)) / 2, 1e-6);
   const bottom = low - room, top = high + room;
-  const y = (v: number) => Math.max(0, Math.min(100, 92 - ((v - bottom) / (top - bottom)) * 84));
+  const y = (v: number) => Math.max(4, Math.min(96, 92 - ((v - bottom) / (top - bottom)) * 84));
   return (
-    <svg class="course" viewBox="0 0 100 100" preserveAspectRatio="none" aria-hidden="true">
-      {seen && point.normal && y(point.normal.low) > y(point.normal.high) && (
-        <rect class="norm" x="0" width="100" y={y(point.normal.high)} height={y(point.normal.low) - y(point.normal.high)} />
-      )}
-      {marks(now).map((m) => <path class="hour" d={`M${m.at} 0V100`} />)}
-      {seen && (point.limits ?? []).filter((l) => l.value > bottom && l.value < top).map((l) => <path class="limit" d={`M0 ${y(l.value)}H100`} />)}
-      {seen && <path class="trace" d={path(seen, from, to, bottom, top)} />}
-    </svg>
+    <span class="course">
+      <svg viewBox="0 0 100 100" preserveAspectRatio="none" aria-hidden="true">
+        {seen && point.normal && y(point.normal.low) > y(point.normal.high) && (
+          <rect class="norm" x="0" width="100" y={y(point.normal.high)} height={y(point.normal.low) - y(point.normal.high)} />
+        )}
+        {marks(now).map((m) => <path class="hour" d={`M${m.at} 0V100`} />)}
+        {seen && (point.limits ?? []).filter((l) => l.value > bottom && l.value < top).map((l) => <path class="limit" d={`M0 ${y(l.value)}H100`} />)}
+        {seen && <path class="trace" d={path(seen, from, to, bottom, top)} />}
+      </svg>
+    </span>
   );
 }

@@ -64,7 +64,7 @@ function Act({ alarm, does, label }: { alarm: Alarm; does: "shelve" | "remove" |
 
 function Row({ alarm }: { alarm: Alarm }) {
   const { now, words } = useHere();
-  const why = words.hiddenBy(alarm.hiddenBy, alarm.hiddenWhy || (alarm.state === "normal" ? alarm.because : ""));
+  const why = words.hiddenBy(alarm.hiddenBy, alarm.hiddenWhy || alarm.because);
   const until = alarm.shelfEnds ? words.until(moment(alarm.shelfEnds, now, words)) : "";
   return (
     <li class="row">

@@ -22,7 +22,7 @@ export function about(ms: number): string {
 
 /** First letter as at the beginning of a sentence. Names of places come in small letters from the rules file. */
 export function begins(text: string): string {
-  if (/^[a-z][A-Z]/.test(text)) return text; // pH
+  if (/^[a-z][A-Z]|^[a-z0-9-]+\//.test(text)) return text; // pH, tank-1/ph
   return text.charAt(0).toLocaleUpperCase() + text.slice(1);
 }
 
@@ -101,7 +101,7 @@ export function reason(v: Value, now: Now, w: Words): string {
   const cause = v.cause ?? "";
   if (cause === "" || cause === "overdue" || cause === "silent") return `${w.silent}${age}`;
   if (cause === "cannot say yet") return w.cannotSayYet;
-  return `${w.causes[cause] ?? cause}${cause === "not yet there" ? "" : age}`;
+  return `${w.causes[cause] ?? cause}${age}`;
 }
 
 /** "on" and "off", "yes" and "no" are words; numbers are the same in every language. */

@@ -14,7 +14,7 @@ export function hidden(a: Alarm): boolean {
 
 /** Square H, diamond M, ring L. Filled while nobody has acknowledged; with a bar under it once it is back to normal. */
 export function Mark({ alarm, words }: { alarm: Alarm; words: Words }) {
-  const returned = !alarm.active;
+  const returned = /^(returned|latched)/.test(alarm.state);
   const open = waits(alarm);
   const state = words.states[alarm.state] ?? alarm.state;
   const kind = `mark ${alarm.priority}${open && !returned ? " filled" : ""}${alarm.state === "unacknowledged" ? " blink" : ""}`;

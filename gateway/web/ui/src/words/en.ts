@@ -44,6 +44,7 @@ export const en = {
   cancel: "Cancel",
   held: "held",
   heldBecause: "held: its probe cannot be seen, so it stays",
+  channels: {} as Record<string, string>,
   states: {
     "normal": "normal",
     "unacknowledged": "unacknowledged",

@@ -45,6 +45,7 @@ export const es: Words = {
   cancel: "Cancelar",
   held: "retenida",
   heldBecause: "retenida: no se ve su sonda, así que sigue",
+  channels: { siren: "sirena", text: "mensaje", mail: "correo", push: "aviso" },
   states: {
     "normal": "normal",
     "unacknowledged": "sin reconocer",
@@ -61,7 +62,7 @@ export const es: Words = {
   classes: { safety: "seguridad", food: "inocuidad", quality: "calidad", equipment: "equipo" },
   silent: "sin señal",
   causes: {
-    "no answer": "sin respuesta", "overdue": "sin señal", "frozen": "congelado", "not yet there": "aún no hay", "garbled": "ilegible",
+    "no answer": "sin respuesta", "overdue": "sin señal", "frozen": "congelado", "not yet read": "aún no leído", "garbled": "ilegible",
     "out of range": "fuera de rango", "cannot say yet": "aún no se puede decir",
   },
   uncertain: "incierto",
