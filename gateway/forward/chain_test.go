@@ -99,7 +99,9 @@ type memoryStore struct {
 	writes  int
 	answer  func(body string) *http.Response // nil: takes everything
 	noBoot  bool
-	repeats int // records that came again
+	slow    time.Duration // before it answers a write
+	cut     bool          // it writes, and the connection breaks before its answer
+	repeats int           // records that came again
 }
 
 func newMemoryStore() *memoryStore {
@@ -145,7 +147,17 @@ func (s *memoryStore) RoundTrip(req *http.Request) (*http.Response, error) {
 		}
 		req.Body.Close()
 	}
-	time.Sleep(2 * time.Millisecond) // of synthetic time
+	s.mu.Lock()
+	wait := 2 * time.Millisecond
+	if req.URL.Path != "/metrics" {
+		wait += s.slow
+	}
+	s.mu.Unlock()
+	select { // of synthetic time
+	case <-time.After(wait):
+	case <-req.Context().Done():
+		return nil, req.Context().Err()
+	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if !s.up {
@@ -168,6 +180,9 @@ func (s *memoryStore) RoundTrip(req *http.Request) (*http.Response, error) {
 		if !strings.HasPrefix(lines.Text(), "#") {
 			s.take(lines.Text())
 		}
+	}
+	if s.cut {
+		return nil, io.ErrUnexpectedEOF
 	}
 	return answer(204, ""), nil
 }

@@ -23,7 +23,7 @@ func abuse(c *chain, r *rand.Rand, kills int) map[string]int {
 	for range kills {
 		c.live(time.Duration(1+r.IntN(6))*time.Second, 50+r.IntN(200))
 		down := time.Duration(100+r.IntN(4000)) * time.Millisecond
-		switch r.IntN(5) {
+		switch r.IntN(6) {
 		case 0:
 			done["broker"]++
 			c.kill("broker")
@@ -55,6 +55,11 @@ func abuse(c *chain, r *rand.Rand, kills int) map[string]int {
 			})
 			c.live(down, 40)
 			c.store.set(func(s *memoryStore) { s.answer = nil })
+		case 5: // it writes, and nobody hears of it
+			done["answer lost"]++
+			c.store.set(func(s *memoryStore) { s.cut = true })
+			c.live(down, 40)
+			c.store.set(func(s *memoryStore) { s.cut = false })
 		}
 	}
 	return done
@@ -85,7 +90,7 @@ func TestChain_losesNothing(t *testing.T) {
 		})
 	}
 	t.Logf("%d nights: %v", *seeds, total)
-	for _, what := range []string{"broker", "forwarder", "publisher", "store", "store lost", "refusing"} {
+	for _, what := range []string{"broker", "forwarder", "publisher", "store", "store lost", "refusing", "answer lost"} {
 		if total[what] == 0 {
 			t.Errorf("no %s in %d nights: the test proves nothing", what, *seeds)
 		}

@@ -73,15 +73,12 @@ func (l *lines) keep(board string, r *reading.Reading) *series {
 	return s
 }
 
-// escape puts a backslash before each of the characters, and a space for what would end the line. Names of the rules file need none of it;
-// a board of another make might.
+// escape puts a backslash before each of the characters, and _ in place of what would end the line or be taken for an escape. Names of the
+// rules file need none of it; a board of another make might.
 func escape(text, characters string) string {
-	if !strings.ContainsAny(text, characters+"\\\n\r\t") {
-		return text
-	}
 	var b strings.Builder
 	for _, c := range text {
-		if c == '\n' || c == '\r' || c == '\t' || c == '\\' {
+		if c < ' ' || c == 0x7f || c == '\\' {
 			c = '_'
 		}
 		if strings.ContainsRune(characters, c) {
