@@ -14,50 +14,50 @@ import (
 type Op uint8
 
 const (
-	Const     Op = iota // Value
-	Point               // Ref: the standing value of a point
-	Add                 // Args 0, 1
-	Sub                 //
-	Mul                 //
-	Div                 //
-	Less                // comparison of Args 0, 1 with Deadband
-	LessEq              //
-	Greater             //
-	GreaterEq           //
-	And                 // two or more Args
-	Or                  //
-	Not                 // Args 0
-	IsOn                // Ref, a state or yes/no point is on
-	IsGood              // Ref: always known, as the four below
-	IsUncertain         //
-	IsBad               //
-	IsOverdue           //
-	IsFrozen            //
-	Mean                // Args 0 over Over, window ends Ago before now
-	Highest             //
-	Lowest              //
-	Spread              //
-	Rise                //
-	Change              //
-	TimeAbove           // Args 0 beyond Value within Over
-	TimeBelow           //
-	TimeOn              //
-	HeatAbove           //
-	Age                 // Ref: since it was last known
-	TimeSince           // Moment: since it came last
-	Times               // Moment: how often within Over
-	MeanOf              // over Refs, the points of many stations now; unknown under half of them known
-	HighestOf           //
-	LowestOf            //
-	SpreadOf            //
-	CountOf             // of Refs that are true
-	MedianOf            // neighbours; unknown under two known
-	Apart               // distance of Args 0 and 1
-	Vote                // two or three Args, agreeing within Value; Lower tells that the lower one is the dangerous one
-	Night               // the site's night
-	During              // From .. To by the site's clock
-	Until               // time to the next From
-	Watched             // somebody is at the mill; Over > 0: will be, so long from now
+	Const       Op = iota // Value
+	Point                 // Ref: the standing value of a point
+	Add                   // Args 0, 1
+	Sub                   //
+	Mul                   //
+	Div                   //
+	Less                  // comparison of Args 0, 1 with Deadband
+	LessEq                //
+	Greater               //
+	GreaterEq             //
+	And                   // two or more Args
+	Or                    //
+	Not                   // Args 0
+	IsOn                  // Ref, a state or yes/no point is on
+	IsGood                // Ref: always known, as the four below
+	IsUncertain           //
+	IsBad                 //
+	IsOverdue             //
+	IsFrozen              //
+	Mean                  // Args 0 over Over, window ends Ago before now
+	Highest               //
+	Lowest                //
+	Spread                //
+	Rise                  //
+	Change                //
+	TimeAbove             // Args 0 beyond Value within Over
+	TimeBelow             //
+	TimeOn                //
+	HeatAbove             //
+	Age                   // Ref: since it was last known
+	TimeSince             // Moment: since it came last
+	Times                 // Moment: how often within Over
+	MeanOf                // over Refs, the points of many stations now; unknown under half of them known
+	HighestOf             //
+	LowestOf              //
+	SpreadOf              //
+	CountOf               // of Refs that are true
+	MedianOf              // neighbours; unknown under two known
+	Apart                 // distance of Args 0 and 1
+	Vote                  // two or three Args, agreeing within Value; Lower tells that the lower one is the dangerous one
+	Night                 // the site's night
+	During                // From .. To by the site's clock
+	Until                 // time to the next From
+	Watched               // somebody is at the mill; Over > 0, or Args 0 if there is one: will be, so long from now (unknown where that is)
 )
 
 // Node is one operation.
