@@ -9,10 +9,11 @@ import (
 
 // statement is a header or a line with all rows that it goes on over.
 type statement struct {
-	head   bool // it begins a block
-	margin bool // a key of the present block at the left margin
-	tokens []Token
-	faulty bool
+	head    bool // it begins a block
+	slipped bool // it does so though it is indented
+	margin  bool // a key of the present block at the left margin
+	tokens  []Token
+	faulty  bool
 }
 
 // scanAll turns a text into rows.
@@ -59,7 +60,7 @@ func (g *grouper) begin(r row) statement {
 	case r.indent == 0 && key && factsOf(word) == nil:
 		st.margin = true
 	case r.indent == 0 || g.slipped(r.tokens):
-		st.head = true
+		st.head, st.slipped = true, r.indent > 0
 		g.block, g.first = meantBlock(word), 0
 	case g.first == 0:
 		g.first = r.indent
@@ -90,15 +91,15 @@ func (g *grouper) goesOn(r row, before statement) bool {
 	case Comma, Close, Text, Relation, Operator:
 		return true
 	case Keyword:
-		if w := t.Word(); w == "and" || w == "or" || w == "is" && t.Text == "is" && t.Width == 1 {
-			return true // and, or, or = that reads as is
+		if w := t.Word(); w == "and" || w == "or" || w == "is" {
+			return true // is: = is read so, and = is an operator
 		}
 	}
 	switch last := before.tokens[len(before.tokens)-1]; last.Kind {
 	case Operator, Relation, Comma, Semicolon, Open:
 		return true
 	case Keyword:
-		if w := last.Word(); w == "and" || w == "or" || w == "not" || w == "is" && last.Width == 1 {
+		if w := last.Word(); w == "and" || w == "or" || w == "not" || w == "is" {
 			return true
 		}
 	}

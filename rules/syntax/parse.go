@@ -81,7 +81,7 @@ func (p *parser) header(c *cursor, st statement) {
 			return
 		}
 		word.Text = facts.word
-	} else if indent := st.tokens[0].Column > 1; indent && !p.atMargin(word) {
+	} else if st.slipped {
 		c.fail("11", word.Range, word.Word()+" begins a block", "Move it to the left margin; only the lines of a block are indented.")
 	}
 	p.block = &Block{Word: word, Head: st.tokens}
@@ -90,11 +90,6 @@ func (p *parser) header(c *cursor, st statement) {
 	c.facts, c.block = facts, p.block
 	c.parseHeader()
 	p.block.Refused = c.failed
-}
-
-// atMargin tells whether a first word stands at the margin though its column is not 1: behind a byte order mark.
-func (p *parser) atMargin(t Token) bool {
-	return t.Line == 1 && t.Column == 2 && strings.HasPrefix(p.file.Text, "\ufeff")
 }
 
 // unknownBlock says why a word begins no block, and gives the block that was meant, if one is near.

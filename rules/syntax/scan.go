@@ -314,7 +314,7 @@ func (s *scanner) classify(typed string) {
 		s.take(Name, text[:len(text)-1], width-1)
 		s.take(Stray, ":", 1)
 	default:
-		s.take(Word, text, width)
+		s.take(Word, typed, width) // a path keeps what stood in it
 	}
 }
 

@@ -195,8 +195,8 @@ type (
 	Evidence struct{ Items []EvidenceItem }
 	// EvidenceItem is one of them.
 	EvidenceItem struct {
-		Expr Expr
-		Text Token
+		Expr  Expr
+		Texts *Texts
 	}
 	// Pieces are the tokens of a declared line; `part` has the part's name as the first.
 	Pieces struct{ List []Token }
@@ -339,7 +339,7 @@ func (i EvidenceItem) Where() diag.Range {
 	if i.Expr != nil {
 		return i.Expr.Where()
 	}
-	return i.Text.Range
+	return i.Texts.Where()
 }
 func (p *Pieces) Where() diag.Range { return coverTokens(p.List) }
 

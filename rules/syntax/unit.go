@@ -60,7 +60,7 @@ ms
 min;minute;minutes;mins
 h;hour;hours;hr;hrs
 d;day;days
-°C·h;degree-hours;degree-hour;C·h
+degree-hours;°C·h;degree-hour;C·h
 %`
 
 // isTime tells whether a printed unit measures time, so that another measure may follow it.

@@ -409,7 +409,7 @@ func (c *cursor) evidence() Value {
 	for {
 		item := EvidenceItem{}
 		if c.is(Text) {
-			item.Text = c.next()
+			item.Texts = c.texts()
 		} else {
 			x, ok := c.formula()
 			if !ok {
