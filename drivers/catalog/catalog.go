@@ -1,0 +1,48 @@
+// Package catalog is the one table of all drivers. Adding a part is adding one line here.
+//
+// Concurrency: never changed after start.
+package catalog
+
+import (
+	"millwarden/drivers"
+	"millwarden/drivers/ads1115"
+	"millwarden/drivers/bus"
+	"millwarden/drivers/ds18b20"
+	"millwarden/drivers/modbus"
+	"millwarden/drivers/radio"
+	"millwarden/drivers/sht4x"
+	"millwarden/internal/phrase"
+)
+
+var table = []drivers.Driver{
+	ads1115.Driver,
+	ds18b20.Driver,
+	modbus.Driver,
+	radio.Driver,
+	sht4x.Driver,
+}
+
+// All gives every driver, by the alphabet of their kinds.
+func All() []drivers.Driver { return append([]drivers.Driver(nil), table...) }
+
+// Find gives the driver of a part's kind.
+func Find(kind string) (drivers.Driver, bool) {
+	for _, d := range table {
+		if d.Kind == kind {
+			return d, true
+		}
+	}
+	return drivers.Driver{}, false
+}
+
+// Text is what all parts and the buses that can be opened declare, in the form of the vocabulary.
+func Text() string {
+	text := bus.Declares
+	for _, d := range table {
+		text += d.Declares
+	}
+	return text
+}
+
+// Declarations is Text as rules read it.
+func Declarations() ([]phrase.Declaration, error) { return phrase.Parse(Text()) }
