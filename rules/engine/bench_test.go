@@ -148,9 +148,12 @@ func BenchmarkWindow(b *testing.B) {
 	for i := range 2000 {
 		step(i)
 	}
-	held := make([]sample, 0, 901)
+	var at, value []float64
 	for i := w.head; i != w.tail; i++ {
-		held = append(held, *w.sampleAt(i))
+		at, value = append(at, w.sampleAt(i).at.Seconds()), append(value, w.sampleAt(i).value)
+	}
+	if got := recompute(at, value, now.Seconds(), span.Seconds()); math.Abs(got-result) > 1e-9 {
+		b.Fatalf("streaming gives %v, anew %v", result, got)
 	}
 	const calls = 1 << 17
 	ours, anew := math.Inf(1), math.Inf(1)
@@ -160,10 +163,10 @@ func BenchmarkWindow(b *testing.B) {
 				step(i)
 			}
 		}))
-		end := held[len(held)-1].at
+		end := at[len(at)-1]
 		anew = min(anew, cost(256, func() {
 			for range 256 {
-				result = recompute(held, end, span)
+				result = recompute(at, value, end, span.Seconds())
 			}
 		}))
 	}
@@ -174,26 +177,30 @@ func BenchmarkWindow(b *testing.B) {
 
 var result float64
 
-// recompute is the plain way: once through all samples for all three.
-func recompute(held []sample, end, span time.Duration) float64 {
+// recompute is the plain way: once through all samples for all three, in seconds made before.
+func recompute(at, value []float64, end, span float64) float64 {
 	start := end - span
 	area, known, high := 0.0, 0.0, math.Inf(-1)
 	var n, st, sx, stx, stt float64
-	for i, s := range held {
+	for i, v := range value {
 		until := end
-		if i+1 < len(held) {
-			until = held[i+1].at
+		if i+1 < len(at) {
+			until = at[i+1]
 		}
-		stood := (until - max(s.at, start)).Seconds()
-		area += s.value * stood
-		known += stood
-		high = max(high, s.value)
-		if s.at > start {
-			t := (s.at - start).Seconds()
+		from := at[i]
+		if from < start {
+			from = start
+		}
+		area += v * (until - from)
+		known += until - from
+		if v > high {
+			high = v
+		}
+		if t := at[i] - start; t > 0 {
 			n++
 			st += t
-			sx += s.value
-			stx += t * s.value
+			sx += v
+			stx += t * v
 			stt += t * t
 		}
 	}

@@ -265,7 +265,7 @@ func (s *coarse) replay(to *window) {
 		}
 		past := sample{time.Duration(slot) * s.width, math.NaN(), gap}
 		if sl.cover.known > 0 {
-			past.value, past.trust = sl.cover.area/sl.cover.known.Seconds(), sure
+			past.value, past.trust = sl.cover.area/float64(sl.cover.known), sure
 		}
 		if sl.cover.doubt > 0 {
 			past.trust = doubtful

@@ -37,7 +37,7 @@ type meter struct {
 	kind  meterKind
 	limit float64
 	held  time.Duration // beyond the limit between the first and the last sample
-	dose  float64       // heat: value seconds
+	dose  float64       // heat: value nanoseconds
 }
 
 type meterKind uint8
@@ -54,7 +54,7 @@ func (k meterKind) beyond(value, limit float64, stretch time.Duration) (held tim
 	case k == meterAbove && value > limit, k == meterBelow && value < limit:
 		return stretch, 0
 	case k == meterHeat && value > limit:
-		return stretch, (value - limit) * stretch.Seconds()
+		return stretch, (value - limit) * float64(stretch)
 	}
 	return 0, 0
 }
@@ -75,13 +75,16 @@ type window struct {
 	sums        sums
 	regressed   uint32 // first sample in the slope's sums
 	highs, lows queue
+	last        cover // of the instant asked for last, until a sample comes
+	lastAt      time.Duration
+	fresh       bool
 	slices      *coarse // instead of the ring, where that would grow too long
 }
 
 // sums run over the samples from head to the last entered one.
 type sums struct {
 	known, doubt time.Duration
-	area         float64 // value seconds of the known time
+	area         float64 // value nanoseconds of the known time
 	n            float64 // of the slope: readings, and their sums against base
 	t, x, tx, tt float64
 	baseAt       time.Duration
@@ -159,7 +162,7 @@ func (w *window) add(s sample) {
 	}
 	*w.sampleAt(w.tail) = s
 	w.tail++
-	w.advance(s.at)
+	w.fresh = false
 }
 
 // grow doubles the ring; at its greatest it turns the window into slices and returns false.
@@ -252,7 +255,7 @@ func (w *window) stretch(s *sample, until time.Duration, sign time.Duration) {
 	}
 	stood := sign * (until - s.at)
 	w.sums.known += stood
-	w.sums.area += s.value * stood.Seconds()
+	w.sums.area += s.value * float64(stood)
 	if s.trust == doubtful {
 		w.sums.doubt += stood
 	}
@@ -272,7 +275,7 @@ func (w *window) regress(s *sample, sign float64) {
 	if math.IsNaN(w.sums.baseX) {
 		w.sums.baseX = s.value
 	}
-	t, x := (s.at - w.sums.baseAt).Seconds(), s.value-w.sums.baseX
+	t, x := float64(s.at-w.sums.baseAt), s.value-w.sums.baseX
 	w.sums.n += sign
 	w.sums.t += sign * t
 	w.sums.x += sign * x
@@ -296,7 +299,7 @@ func (w *window) renew() {
 	w.since = 0
 }
 
-// cover is the known and the doubtful time of a window, and the value seconds of the known.
+// cover is the known and the doubtful time of a window, and the value nanoseconds of the known.
 type cover struct {
 	known, doubt time.Duration
 	area         float64
@@ -307,7 +310,15 @@ func (w *window) cover(now time.Duration) cover {
 	if w.slices != nil {
 		return w.slices.read(w, now).cover
 	}
+	if w.fresh && w.lastAt == now {
+		return w.last
+	}
 	w.advance(now)
+	w.last, w.lastAt, w.fresh = w.coverAnew(now), now, true
+	return w.last
+}
+
+func (w *window) coverAnew(now time.Duration) cover {
 	c := cover{w.sums.known, w.sums.doubt, w.sums.area}
 	if w.entered == w.head {
 		return c
@@ -327,7 +338,7 @@ func (c *cover) stand(s *sample, stretch time.Duration) {
 		return
 	}
 	c.known += stretch
-	c.area += s.value * stretch.Seconds()
+	c.area += s.value * float64(stretch)
 	if s.trust == doubtful {
 		c.doubt += stretch
 	}
@@ -346,7 +357,7 @@ func (w *window) mean(now time.Duration, strict bool) float64 {
 	if !c.enough(w.over) || (strict && c.uncertain()) {
 		return math.NaN()
 	}
-	return c.area / c.known.Seconds()
+	return c.area / float64(c.known)
 }
 
 func (w *window) highest(now time.Duration, strict bool) float64 { return w.extreme(now, strict, true) }
@@ -400,7 +411,7 @@ func (w *window) rise(now time.Duration, strict bool) float64 {
 	if w.sampleAt(last).at-w.sampleAt(first).at < w.over/2 {
 		return math.NaN()
 	}
-	return slope(w.sums.n, w.sums.t, w.sums.x, w.sums.tx, w.sums.tt)
+	return slope(w.sums.n, w.sums.t, w.sums.x, w.sums.tx, w.sums.tt) * float64(time.Second)
 }
 
 func slope(n, t, x, tx, tt float64) float64 {
@@ -454,7 +465,7 @@ func (w *window) measure(i int, now time.Duration, strict bool) (amount float64,
 	}
 	whole = c.enough(w.over) && (!strict || !c.uncertain())
 	if m.kind == meterHeat {
-		return dose / 3600, whole
+		return dose / float64(time.Hour), whole
 	}
 	return held.Seconds(), whole
 }
