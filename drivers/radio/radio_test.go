@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"os"
+	"strconv"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -299,4 +301,35 @@ func FuzzRead(f *testing.F) {
 			}
 		}
 	})
+}
+
+func TestToBase_vectors(t *testing.T) {
+	content, err := os.ReadFile("../../testdata/vectors/radio.txt")
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows := 0
+	for line := range strings.Lines(string(content)) {
+		words := strings.Fields(line)
+		if len(words) < 5 || words[0] == "#" {
+			continue
+		}
+		rows++
+		due, known := units.ByName(words[1])
+		sent, err1 := strconv.ParseFloat(words[2], 64)
+		want, err2 := strconv.ParseFloat(words[3], 64)
+		if !known || err1 != nil || err2 != nil {
+			t.Fatalf("row %q", line)
+		}
+		q, got, ok := toBase(words[0], sent, due)
+		if !ok || q != due || math.Abs(got-want) > 1e-9*math.Abs(want) {
+			t.Errorf("%v %s as %s = %v %s, want %v", sent, words[0], due, got, q, want)
+		}
+	}
+	if rows < 15 {
+		t.Errorf("%d rows, want the whole table", rows)
+	}
+	if _, _, ok := toBase("Cel", 1, units.Humidity); ok {
+		t.Error("a temperature became a humidity")
+	}
 }

@@ -1,0 +1,112 @@
+package catalog
+
+import (
+	"os"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+
+	"millwarden/drivers"
+	"millwarden/internal/phrase"
+)
+
+func TestTable_isComplete(t *testing.T) {
+	kinds := make([]string, 0, len(table))
+	for _, d := range All() {
+		kinds = append(kinds, d.Kind)
+		if d.Open == nil || d.Bus == "" {
+			t.Errorf("%s has no Open or no bus", d.Kind)
+		}
+		if found, ok := Find(d.Kind); !ok || found.Kind != d.Kind {
+			t.Errorf("Find(%s) = %v, %t", d.Kind, found.Kind, ok)
+		}
+		if _, err := os.Stat("../../testdata/vectors/" + d.Kind + ".txt"); err != nil {
+			t.Errorf("%s has no table of vectors: %v", d.Kind, err)
+		}
+	}
+	if !slices.IsSorted(kinds) || len(slices.Compact(slices.Clone(kinds))) != len(kinds) {
+		t.Errorf("kinds are %v, want them by the alphabet, each once", kinds)
+	}
+	if _, ok := Find("none"); ok {
+		t.Error("Find(none) found something")
+	}
+}
+
+// keysOfTheProbe are the lines that every probe block has; no part may declare one of them (LANGUAGE.md section 5.1).
+var keysOfTheProbe = []string{"part", "gives", "every", "overdue-after", "range", "rate-limit", "frozen-after", "calibrate-every", "offset", "slope", "mounted", "title", "note"}
+
+func TestDeclarations_canBeRead(t *testing.T) {
+	list, err := Declarations()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, d := range list {
+		for _, p := range d.Phrases {
+			if slices.Contains(keysOfTheProbe, p.Key) {
+				t.Errorf("%s declares the key %s of every probe", d.Name, p.Key)
+			}
+		}
+		if d.Class == phrase.Part {
+			if _, ok := Find(d.Name); !ok {
+				t.Errorf("%s is declared and has no driver", d.Name)
+			}
+		}
+	}
+}
+
+// What the parts declare is what the written examples of the language are checked against. The place of modbus differs while serial lines
+// cannot be opened: only what works is declared.
+func TestDeclarations_agreeWithTheExamples(t *testing.T) {
+	text, err := os.ReadFile("../../../shared/examples/vocabulary.txt")
+	if err != nil {
+		t.Skip("the examples of the language are not beside the project")
+	}
+	examples, err := phrase.Parse(string(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	ours, err := Declarations()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, our := range ours {
+		i := slices.IndexFunc(examples, func(d phrase.Declaration) bool { return d.Class == our.Class && d.Name == our.Name })
+		if i < 0 {
+			t.Errorf("%s %s is in no example", our.Class, our.Name)
+			continue
+		}
+		theirs := examples[i]
+		if our.Name == "modbus" {
+			theirs.Place = our.Place
+		}
+		if !reflect.DeepEqual(our, theirs) {
+			t.Errorf("%s: declared %+v, the examples have %+v", our.Name, our, theirs)
+		}
+	}
+}
+
+func TestBusName(t *testing.T) {
+	place := func(words ...string) phrase.Line {
+		line := phrase.Line{Key: "place"}
+		for _, w := range words {
+			line.Slots = append(line.Slots, phrase.Slot{Given: true, Text: w})
+		}
+		return line
+	}
+	for kind, test := range map[string]struct {
+		place phrase.Line
+		want  string
+	}{
+		"sht4x": {place("i2c-1", "0x44"), "i2c-1"}, "ads1115": {place("i2c-3", "0x48"), "i2c-3"}, "ds18b20": {place("28-0316a2794bff"), "onewire"},
+		"modbus": {place("192.0.2.20:502", "1"), "tcp 192.0.2.20:502"}, "radio": {place("store/bin-4"), "broker"},
+	} {
+		d, _ := Find(kind)
+		if got := d.BusName(test.place); got != test.want {
+			t.Errorf("%s: BusName() = %q, want %q", kind, got, test.want)
+		}
+	}
+	if got := (drivers.Driver{Bus: drivers.I2C}).BusName(phrase.Line{}); strings.TrimSpace(got) != "" {
+		t.Errorf("BusName() of no place = %q", got)
+	}
+}
