@@ -1,0 +1,414 @@
+package callout
+
+import (
+	"cmp"
+	"context"
+	"math"
+	"slices"
+	"time"
+
+	"millwarden/internal/reading"
+	"millwarden/rules/engine"
+)
+
+// book is what was done for each occurrence that stands. It decides and does nothing else: no goroutine, no clock, no channel, so that a night can be
+// tested in a microsecond. It belongs to the goroutine of Run.
+type book struct {
+	calls    map[key]*call
+	underWay map[flight]bool        // messages handed to a channel and not yet answered for
+	digests  map[string]*digestBook // by watch
+	past     func(alarm string, occurrence int64) []Line
+}
+
+// key names one annunciation of one occurrence: when it is annunciated again, calling begins again.
+type key struct {
+	alarm      string
+	occurrence int64
+	count      int
+}
+
+// flight is a message to one person by one channel about one annunciation. While it is under way no second one is sent: a slow channel must not
+// gather repeats.
+type flight struct {
+	key         key
+	person, way string
+}
+
+// call is the calling for one annunciation.
+type call struct {
+	chains map[string]*chain // by watch
+	tokens map[string]string // by person: the link of each message to her is the same
+	ctx    context.Context   // ends when nobody need be called any more
+	cancel context.CancelFunc
+}
+
+// chain is how far the steps of one watch have come.
+type chain struct {
+	watch   *Watch
+	begun   time.Duration // monotonic time of the first call
+	done    int           // steps taken
+	last    time.Duration // when the last was taken, or repeated
+	again   bool          // after a restart: the last step is repeated at once
+	hurry   bool          // nobody could be reached: the next step is due now
+	round   int
+	open    int // messages of this round that are under way
+	reached bool
+	tried   map[[2]string]bool // person and channel of this round
+	extra   []errand           // next channels of people whose channel failed
+}
+
+// digestBook is what waits for the digest of one watch.
+type digestBook struct {
+	due     time.Time
+	waiting map[key]bool
+}
+
+// errand is one message that is owed.
+type errand struct {
+	key         key
+	place       string
+	watch       string
+	step        int
+	round       int
+	person, way string
+	standings   []engine.Standing // one, or all of a digest
+	drill       bool
+	shared      bool
+}
+
+// result is what became of an errand.
+type result struct {
+	errand errand
+	err    error
+}
+
+// unreachedPause is how soon the last step is repeated if nobody could be reached. Chosen: a link that came back is used within a minute, and a dead
+// one is not hammered.
+const unreachedPause = time.Minute
+
+func newBook() *book {
+	return &book{calls: map[key]*call{}, underWay: map[flight]bool{}, digests: map[string]*digestBook{}, past: func(string, int64) []Line { return nil }}
+}
+
+func (b *book) close() {
+	for _, c := range b.calls {
+		if c.cancel != nil {
+			c.cancel()
+		}
+	}
+}
+
+// look gives what is owed now, most urgent first, and the time until something will be.
+func (b *book) look(r *Roster, standings []engine.Standing, now reading.Stamp) (owed []errand, next time.Duration) {
+	next = math.MaxInt64
+	slices.SortStableFunc(standings, byUrgency)
+	standing := map[key]*engine.Standing{}
+	for i := range standings {
+		standing[keyOf(&standings[i])] = &standings[i]
+	}
+	b.forget(standing)
+	for i := range standings {
+		owed = b.lookAt(owed, &next, r, &standings[i], now)
+	}
+	for i := range r.Watches {
+		owed = b.digest(owed, &next, r, &r.Watches[i], standings, now)
+	}
+	return owed, next
+}
+
+// byUrgency: what can hurt people, then by priority, then what has stood longest.
+func byUrgency(a, b engine.Standing) int {
+	return cmp.Or(
+		cmp.Compare(unsafe(b.Alarm), unsafe(a.Alarm)),
+		cmp.Compare(b.Alarm.Priority, a.Alarm.Priority),
+		cmp.Compare(a.Since.Mono, b.Since.Mono))
+}
+
+func unsafe(a *engine.Alarm) int {
+	if a.Class == engine.Safety {
+		return 1
+	}
+	return 0
+}
+
+func keyOf(s *engine.Standing) key { return key{s.Alarm.ID, s.Occurrence, s.Count} }
+
+// forget drops what nobody need be called for any more; messages that wait for their next try are taken back.
+func (b *book) forget(standing map[key]*engine.Standing) {
+	for k, c := range b.calls {
+		if standing[k] == nil {
+			if c.cancel != nil {
+				c.cancel()
+			}
+			delete(b.calls, k)
+		}
+	}
+	for _, d := range b.digests {
+		for k := range d.waiting {
+			if standing[k] == nil {
+				delete(d.waiting, k)
+			}
+		}
+	}
+}
+
+func (b *book) call(k key) *call {
+	c := b.calls[k]
+	if c == nil {
+		c = &call{chains: map[string]*chain{}, tokens: map[string]string{}}
+		b.calls[k] = c
+	}
+	return c
+}
+
+// lookAt does what is owed for one alarm by each watch that takes it.
+func (b *book) lookAt(owed []errand, next *time.Duration, r *Roster, s *engine.Standing, now reading.Stamp) []errand {
+	k := keyOf(s)
+	_, seen := b.calls[k]
+	c := b.call(k)
+	takers := r.takers(s.Alarm, now)
+	if !seen {
+		b.recall(c, r, s, now)
+	}
+	on := map[string]bool{}
+	for _, w := range takers {
+		if w.waits(s.Alarm, now) {
+			b.wait(r, w, k, now)
+			continue
+		}
+		on[w.Name] = true
+		if ch := c.chains[w.Name]; ch != nil {
+			ch.watch = w // the roster may have changed
+		} else {
+			c.chains[w.Name] = &chain{watch: w, begun: now.Mono}
+		}
+	}
+	for _, name := range sortedNames(c.chains) {
+		// A watch that went off duty goes on calling only while no other has taken over.
+		if ch := c.chains[name]; on[name] || len(on) == 0 {
+			owed = b.step(owed, next, r, s, ch, now)
+		}
+	}
+	return owed
+}
+
+func sortedNames(chains map[string]*chain) []string {
+	names := make([]string, 0, len(chains))
+	for name := range chains {
+		names = append(names, name)
+	}
+	slices.Sort(names)
+	return names
+}
+
+// step takes the steps of a chain that are due, or repeats the last, and sends what next channels are owed.
+func (b *book) step(owed []errand, next *time.Duration, r *Roster, s *engine.Standing, ch *chain, now reading.Stamp) []errand {
+	for _, e := range ch.extra {
+		e.standings = []engine.Standing{*s}
+		owed = b.add(owed, r, ch, e)
+	}
+	ch.extra = nil
+	steps := ch.watch.Steps
+	for {
+		due, from := ch.due(steps)
+		if now.Mono < due {
+			*next = min(*next, due-now.Mono)
+			return owed
+		}
+		owed = b.round(owed, r, s, ch, steps, from, now)
+	}
+}
+
+// due is when the chain is to act next, and with which step.
+func (ch *chain) due(steps []Step) (at time.Duration, from int) {
+	switch {
+	case ch.done < len(steps) && ch.hurry:
+		return ch.last, ch.done
+	case ch.again && ch.done > 0:
+		return ch.last, firstOf(steps, min(ch.done, len(steps))-1)
+	case ch.done < len(steps):
+		return ch.begun + steps[ch.done].After, ch.done
+	case ch.hurry:
+		return ch.last + min(unreachedPause, ch.watch.Repeat), firstOf(steps, len(steps)-1)
+	}
+	return ch.last + ch.watch.Repeat, firstOf(steps, len(steps)-1)
+}
+
+// firstOf is the first step at the same time as step i: lines of one time are one step.
+func firstOf(steps []Step, i int) int {
+	for i > 0 && steps[i-1].After == steps[i].After {
+		i--
+	}
+	return i
+}
+
+// round sends to all people of the step from which it is called and of those at the same time.
+func (b *book) round(owed []errand, r *Roster, s *engine.Standing, ch *chain, steps []Step, from int, now reading.Stamp) []errand {
+	ch.round++
+	ch.last, ch.again, ch.hurry = now.Mono, false, false
+	ch.open, ch.reached, ch.tried = 0, false, map[[2]string]bool{}
+	before := len(owed)
+	i := from
+	for ; i < len(steps) && steps[i].After == steps[from].After; i++ {
+		for _, name := range steps[i].People {
+			person := r.people[name]
+			if person == nil {
+				continue
+			}
+			for _, way := range r.ways(person, steps[i].By) {
+				owed = b.add(owed, r, ch, errand{key: keyOf(s), place: s.Alarm.Place, watch: ch.watch.Name, step: i, person: name, way: way,
+					standings: []engine.Standing{*s}})
+			}
+		}
+	}
+	ch.done = max(ch.done, i)
+	if len(owed) == before && ch.open == 0 && !b.waitsFor(keyOf(s)) {
+		ch.hurry = true // nobody here can be reached at all
+	}
+	return owed
+}
+
+// waitsFor tells whether messages about k are under way already.
+func (b *book) waitsFor(k key) bool {
+	for f := range b.underWay {
+		if f.key == k {
+			return true
+		}
+	}
+	return false
+}
+
+// add owes an errand, unless the like is under way or was tried in this round.
+func (b *book) add(owed []errand, r *Roster, ch *chain, e errand) []errand {
+	f := flightOf(r.shared(e.way), &e)
+	mark := [2]string{f.person, e.way}
+	if b.underWay[f] || ch.tried[mark] {
+		return owed
+	}
+	ch.tried[mark] = true
+	ch.open++
+	e.round, e.shared = ch.round, r.shared(e.way)
+	b.underWay[f] = true
+	return append(owed, e)
+}
+
+func flightOf(shared bool, e *errand) flight {
+	if shared {
+		return flight{key: e.key, way: e.way}
+	}
+	return flight{key: e.key, person: e.person, way: e.way}
+}
+
+// result takes in what became of an errand: a failure owes the person's next channel, and if nobody of the round was reached, the next step.
+func (b *book) result(res result, r *Roster) {
+	e := &res.errand
+	delete(b.underWay, flightOf(e.shared, e))
+	c := b.calls[e.key]
+	if e.drill || c == nil {
+		return
+	}
+	ch := c.chains[e.watch]
+	if ch == nil || ch.round != e.round {
+		return
+	}
+	ch.open--
+	switch person := r.people[e.person]; {
+	case res.err == nil:
+		ch.reached = true
+	case person != nil:
+		for i := range r.Ways {
+			w := &r.Ways[i]
+			if !ch.tried[[2]string{e.person, w.Name}] && !w.Shared && r.fits(w, person) {
+				ch.extra = append(ch.extra, errand{key: e.key, place: e.place, watch: e.watch, step: e.step, person: e.person, way: w.Name})
+				return
+			}
+		}
+	}
+	if ch.open == 0 && !ch.reached {
+		ch.hurry = true
+	}
+}
+
+// context is that of the call an errand belongs to: it ends when nobody need be called any more. A digest goes out whole.
+func (b *book) context(ctx context.Context, e *errand) context.Context {
+	c := b.calls[e.key]
+	if c == nil {
+		return ctx
+	}
+	if c.ctx == nil {
+		c.ctx, c.cancel = context.WithCancel(ctx)
+	}
+	return c.ctx
+}
+
+// recall rebuilds what was done before a restart from the journal. The last step is repeated at once, since what was unacknowledged is annunciated
+// again; the steps to come keep their time since the first call.
+func (b *book) recall(c *call, r *Roster, s *engine.Standing, now reading.Stamp) {
+	for _, line := range b.past(s.Alarm.ID, s.Occurrence) {
+		w := r.watch(line.Watch)
+		if w == nil || line.Count != s.Count {
+			continue
+		}
+		ch := c.chains[w.Name]
+		if ch == nil {
+			ch = &chain{watch: w, begun: ago(line.At, now), again: true, last: now.Mono}
+			c.chains[w.Name] = ch
+		}
+		ch.done = max(ch.done, min(line.Step+1, len(w.Steps)))
+	}
+}
+
+// ago puts a stamp on the present monotonic clock. Of another boot the wall clocks tell; if one of them was not set, it counts as now.
+func ago(then, now reading.Stamp) time.Duration {
+	switch {
+	case then.Boot == now.Boot:
+		return then.Mono
+	case then.Set && now.Set && now.Wall.After(then.Wall):
+		return now.Mono - now.Wall.Sub(then.Wall)
+	}
+	return now.Mono
+}
+
+// wait notes that an alarm is told in the digest of a watch.
+func (b *book) wait(r *Roster, w *Watch, k key, now reading.Stamp) {
+	d := b.digests[w.Name]
+	if d == nil {
+		d = &digestBook{waiting: map[key]bool{}}
+		b.digests[w.Name] = d
+	}
+	if len(d.waiting) == 0 {
+		d.due = r.nextDigest(w, now.Wall)
+	}
+	d.waiting[k] = true
+}
+
+// digest sends what waited, in one message to each of the first step. What still stands the next day is told again.
+func (b *book) digest(owed []errand, next *time.Duration, r *Roster, w *Watch, standings []engine.Standing, now reading.Stamp) []errand {
+	d := b.digests[w.Name]
+	if d == nil || len(d.waiting) == 0 {
+		return owed
+	}
+	if left := d.due.Sub(now.Wall); left > 0 {
+		*next = min(*next, left)
+		return owed
+	}
+	var told []engine.Standing
+	for i := range standings {
+		if d.waiting[keyOf(&standings[i])] {
+			told = append(told, standings[i])
+		}
+	}
+	d.due = r.nextDigest(w, now.Wall)
+	ch := &chain{watch: w, tried: map[[2]string]bool{}}
+	k := key{alarm: "digest of " + w.Name}
+	for i := 0; i < len(w.Steps) && w.Steps[i].After == 0; i++ {
+		for _, name := range w.Steps[i].People {
+			for _, way := range r.ways(r.people[name], w.Steps[i].By) {
+				if !r.shared(way) {
+					owed = b.add(owed, r, ch, errand{key: k, watch: w.Name, step: i, person: name, way: way, standings: told})
+				}
+			}
+		}
+	}
+	return owed
+}

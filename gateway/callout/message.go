@@ -1,0 +1,227 @@
+package callout
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"math"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"millwarden/internal/reading"
+	"millwarden/internal/units"
+	"millwarden/rules/engine"
+)
+
+// Message is what one person gets by one channel. All its sentences are written here and in words.go, so that they can be read in one go.
+type Message struct {
+	ID     string // one for each message, the same over its tries
+	Thread string // the same for all messages of one occurrence
+	To     Person
+
+	Subject string // place and title
+	Text    string // one line: place, value, limit, since when, what to do first
+	Body    string // the whole, in lines
+	Link    string // acknowledges the occurrence; "": there is none
+
+	Alarm      string // ID; "" for a digest or a drill
+	Occurrence int64
+	Title      string
+	Place      string
+	Area       string
+	Priority   engine.Priority
+	Class      engine.Class
+	Since      time.Time // zero while the clock was not set
+	At         reading.Stamp
+	Exercise   bool // a drill: nothing has happened
+}
+
+// compose writes the message about one alarm, or about all of a digest.
+func (r *Roster) compose(standings []engine.Standing, to *Person, link string, now reading.Stamp) Message {
+	say := wordsOf(to, r)
+	if len(standings) != 1 {
+		return r.composeDigest(standings, to, now)
+	}
+	s := &standings[0]
+	a := s.Alarm
+	m := Message{To: *to, At: now, Link: link, Alarm: a.ID, Occurrence: s.Occurrence, Title: a.Title, Place: a.Place, Area: a.Area,
+		Priority: a.Priority, Class: a.Class, Thread: threadOf(a.ID, s.Occurrence), Subject: place(a) + ": " + title(a)}
+	since := sinceOf(s)
+	if since.Set {
+		m.Since = since.Wall
+	}
+	what := place(a) + " " + decided(s, to.Choice, say) + r.since(since, now, say) + "."
+	if s.Held {
+		what += " " + sentence(fmt.Sprintf(say.held, s.Unseen))
+	}
+	m.Text = what
+	if a.Class == engine.Safety && a.Caution != "" { // what can hurt stands before what to do
+		m.Text += " " + firstSentence(a.Caution)
+	}
+	m.Text += " " + firstSentence(a.Action)
+	m.Body = body(s, what, link, to.Choice, say)
+	return m
+}
+
+func body(s *engine.Standing, what, link string, choice units.Choice, say *words) string {
+	a := s.Alarm
+	lines := []string{title(a), what}
+	for i := range s.Values {
+		if v := shown(a, &s.Values[i], choice, say); len(s.Values) > 1 {
+			lines = append(lines, "- "+v)
+		}
+	}
+	lines = append(lines, "")
+	add := func(label, text string) {
+		if text != "" {
+			lines = append(lines, label+": "+text)
+		}
+	}
+	add(say.caution, a.Caution)
+	add(say.action, a.Action)
+	add(say.consequence, a.Consequence)
+	add(say.cause, a.Cause)
+	for _, e := range a.VerifyWith {
+		add(say.verify, e.Text)
+	}
+	if a.RespondWithin > 0 {
+		add(say.respond, units.Choice{}.Print(a.RespondWithin.Seconds(), units.Duration))
+	}
+	if link != "" {
+		lines = append(lines, "", say.onIt, link)
+	}
+	if a.Class == engine.Safety {
+		lines = append(lines, "", say.aid)
+	}
+	return strings.Join(lines, "\n") + "\n"
+}
+
+// composeDigest tells all that stands in one message. It has no link: an acknowledgement names one occurrence.
+func (r *Roster) composeDigest(standings []engine.Standing, to *Person, now reading.Stamp) Message {
+	say := wordsOf(to, r)
+	m := Message{To: *to, At: now, Priority: engine.Low, Subject: fmt.Sprintf(say.digest, len(standings))}
+	m.Thread = threadOf("digest", now.Wall.Unix())
+	var parts, lines []string
+	for i := range standings {
+		s := &standings[i]
+		parts = append(parts, place(s.Alarm)+" "+title(s.Alarm))
+		lines = append(lines, place(s.Alarm)+" "+decided(s, to.Choice, say)+r.since(sinceOf(s), now, say)+". "+s.Alarm.Action)
+	}
+	m.Text = m.Subject + ": " + strings.Join(parts, "; ") + "."
+	m.Body = m.Subject + "\n\n" + strings.Join(lines, "\n") + "\n"
+	return m
+}
+
+// exercise writes the message of a drill.
+func (r *Roster) exercise(to *Person, now reading.Stamp) Message {
+	say := wordsOf(to, r)
+	text := sentence(fmt.Sprintf(say.drill, to.Title))
+	return Message{To: *to, At: now, Exercise: true, Priority: engine.Low, Thread: threadOf("drill "+to.Name, now.Wall.Unix()),
+		Subject: say.exercise + ": " + r.Site, Text: say.exercise + ". " + text, Body: say.exercise + "\n\n" + text + "\n", Title: say.exercise}
+}
+
+func place(a *engine.Alarm) string {
+	if a.PlaceTitle != "" {
+		return strings.ToUpper(a.PlaceTitle)
+	}
+	return strings.ToUpper(spaced(a.Place))
+}
+
+func title(a *engine.Alarm) string {
+	if a.Title != "" {
+		return a.Title
+	}
+	return spaced(a.Name)
+}
+
+func spaced(name string) string { return strings.NewReplacer("-", " ", "/", " ").Replace(name) }
+
+// decided is the value that raised the alarm, with its limit; the alarm's title where no value tells it.
+func decided(s *engine.Standing, choice units.Choice, say *words) string {
+	for i := range s.Values {
+		if s.Values[i].HasLimit {
+			return shown(s.Alarm, &s.Values[i], choice, say)
+		}
+	}
+	if len(s.Values) > 0 {
+		return shown(s.Alarm, &s.Values[0], choice, say)
+	}
+	return title(s.Alarm)
+}
+
+func shown(a *engine.Alarm, v *engine.Shown, choice units.Choice, say *words) string {
+	name := v.Text
+	if v.Point != "" && (name == "" || !strings.ContainsAny(name, "( ")) {
+		name = spaced(strings.TrimPrefix(v.Point, a.Place+"/"))
+	}
+	value := say.unknown
+	if !math.IsNaN(v.Value) {
+		value = choice.Print(v.Value, v.Quantity)
+	}
+	if v.Quantity == units.State || v.Quantity == units.YesNo {
+		value = say.state(v.Value, v.Quantity)
+	}
+	text := name + " " + value
+	if v.HasLimit {
+		text += ", " + say.limit + " " + choice.Print(v.Limit, v.Quantity)
+	}
+	return text
+}
+
+// sinceOf is when the condition came.
+func sinceOf(s *engine.Standing) reading.Stamp {
+	if s.ActiveSince != (reading.Stamp{}) {
+		return s.ActiveSince
+	}
+	return s.Since
+}
+
+// since is ", since 02:14" by the site's clock, with the date where it is another day's; by a clock that was not set only how long ago is known.
+func (r *Roster) since(then, now reading.Stamp, say *words) string {
+	if then.Set && now.Set {
+		local, today := then.Wall.In(r.Zone), now.Wall.In(r.Zone)
+		form := "15:04"
+		if now.Wall.Sub(then.Wall) > 18*time.Hour || local.Year() > today.Year() {
+			form = "2006-01-02 15:04"
+		}
+		return ", " + say.since + " " + local.Format(form)
+	}
+	if then.Boot == now.Boot && now.Mono > then.Mono {
+		return ", " + fmt.Sprintf(say.ago, units.Choice{}.Print((now.Mono-then.Mono).Seconds(), units.Duration))
+	}
+	return ""
+}
+
+// firstSentence is the first sentence of a text, with its stop.
+func firstSentence(text string) string {
+	for i, c := range text {
+		if c != '.' && c != '!' && c != '?' {
+			continue
+		}
+		rest := text[i+1:]
+		next, size := utf8.DecodeRuneInString(rest)
+		if size == 0 {
+			break
+		}
+		if unicode.IsSpace(next) {
+			return text[:i+1]
+		}
+	}
+	return sentence(text)
+}
+
+// sentence puts the stop where it is missing.
+func sentence(text string) string {
+	text = strings.TrimSpace(text)
+	if text == "" || strings.ContainsAny(text[len(text)-1:], ".!?") {
+		return text
+	}
+	return text + "."
+}
+
+func threadOf(alarm string, occurrence int64) string {
+	sum := sha256.Sum256(fmt.Appendf(nil, "%s\n%d", alarm, occurrence))
+	return hex.EncodeToString(sum[:8])
+}

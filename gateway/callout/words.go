@@ -1,0 +1,54 @@
+package callout
+
+import "millwarden/internal/units"
+
+// words are the fixed words of messages in one language. The sentences of an alarm are the rules file's.
+type words struct {
+	limit, since, ago, unknown, held                     string
+	caution, action, consequence, cause, verify, respond string
+	onIt, aid, digest, exercise, drill, on, off, yes, no string
+}
+
+var english = words{
+	limit: "limit", since: "since", ago: "for %s", unknown: "unknown", held: "Not seen now: %s",
+	caution: "CAUTION", action: "What to do", consequence: "If nobody acts", cause: "Usual cause", verify: "Look at", respond: "Respond within",
+	onIt:   "I am on it (opens the page; one tap more acknowledges):",
+	aid:    "Millwarden is a monitoring aid, not a fire alarm, gas detector or safety function. The machine's own cut-outs and listed detection stay in charge; follow your local codes.",
+	digest: "%d alarms of priority low stand", exercise: "EXERCISE", drill: "%s, this is a test. Nothing has happened. Tell the mill that you got it",
+	on: "on", off: "off", yes: "yes", no: "no",
+}
+
+var spanish = words{
+	limit: "límite", since: "desde", ago: "desde hace %s", unknown: "desconocido", held: "Ahora no se ve: %s",
+	caution: "PRECAUCIÓN", action: "Qué hacer", consequence: "Si nadie actúa", cause: "Causa habitual", verify: "Mire", respond: "Responder en",
+	onIt:   "Yo me encargo (abre la página; un toque más lo confirma):",
+	aid:    "Millwarden ayuda a vigilar; no es alarma de incendio, detector de gas ni función de seguridad. Mandan los cortes propios de la máquina y los detectores homologados; siga los códigos locales.",
+	digest: "%d alarmas de prioridad baja siguen", exercise: "SIMULACRO", drill: "%s, esto es una prueba. No pasó nada. Avise al beneficio que le llegó",
+	on: "encendido", off: "apagado", yes: "sí", no: "no",
+}
+
+// wordsOf are those of the person's language, else of the site's, else English.
+func wordsOf(p *Person, r *Roster) *words {
+	language := p.Language
+	if language == "" {
+		language = r.Language
+	}
+	if language == "es" {
+		return &spanish
+	}
+	return &english
+}
+
+func (w *words) state(value float64, q units.Quantity) string {
+	switch {
+	case value != value: // unknown
+		return w.unknown
+	case q == units.State && value != 0:
+		return w.on
+	case q == units.State:
+		return w.off
+	case value != 0:
+		return w.yes
+	}
+	return w.no
+}
