@@ -386,12 +386,37 @@ func (t terminal) is(x any) bool {
 }
 
 func (t terminal) in(set map[any]bool) bool {
-	for x := range set {
-		if t.is(x) {
-			return true
+	return set[literal(t.word)] || set[class(t.class)]
+}
+
+// begins tells whether x may begin with that token, and whether it may be nothing.
+func (g *grammar) begins(x any, t terminal) (yes, null bool) {
+	switch x := x.(type) {
+	case literal, class:
+		return t.is(x), false
+	case rule:
+		return t.in(g.sets[string(x)]), g.null[string(x)]
+	case optional:
+		yes, _ = g.begins(x.x, t)
+		return yes, true
+	case repeated:
+		yes, _ = g.begins(x.x, t)
+		return yes, true
+	case either:
+		for _, o := range x {
+			y, n := g.begins(o, t)
+			yes, null = yes || y, null || n
 		}
+		return yes, null
+	case sequence:
+		for _, part := range x {
+			if y, n := g.begins(part, t); y || !n {
+				return y, false
+			}
+		}
+		return false, true
 	}
-	return false
+	panic("no element of a grammar")
 }
 
 var classes = map[Kind]string{Name: "NAME", Number: "NUMBER", Ref: "REF", Clock: "CLOCK", Span: "SPAN", Text: "TEXT", Word: "WORD", Relation: "RELATION"}
@@ -456,6 +481,11 @@ func (r *recogniser) peek() terminal {
 	return terminal{}
 }
 
+func (r *recogniser) begins(x any) bool {
+	yes, _ := r.g.begins(x, r.peek())
+	return yes
+}
+
 func (r *recogniser) read(x any) bool {
 	switch x := x.(type) {
 	case literal, class:
@@ -464,25 +494,29 @@ func (r *recogniser) read(x any) bool {
 	case rule:
 		return r.read(r.g.rules[string(x)])
 	case optional:
-		if set, _ := r.g.first(x.x); r.peek().in(set) {
+		if r.begins(x.x) {
 			return r.read(x.x)
 		}
 		return true
 	case repeated:
-		set, _ := r.g.first(x.x)
-		for r.peek().in(set) {
+		for yes := r.begins(x.x); yes; yes = r.begins(x.x) {
 			if !r.read(x.x) {
 				return false
 			}
 		}
 		return true
 	case either:
+		var empty any
 		for _, o := range x {
-			if set, null := r.g.first(o); r.peek().in(set) || null {
+			yes, null := r.g.begins(o, r.peek())
+			if yes {
 				return r.read(o)
 			}
+			if null {
+				empty = o
+			}
 		}
-		return false
+		return empty != nil
 	case sequence:
 		for _, part := range x {
 			if !r.read(part) {

@@ -361,7 +361,7 @@ func (s *scanner) split(typed string) bool {
 	}
 	for _, m := range measures {
 		s.take(Number, m[0], utf8.RuneCountInString(m[0]))
-		s.take(Unit, m[1], utf8.RuneCountInString(m[1]))
+		s.unit(m[1], utf8.RuneCountInString(m[1]))
 	}
 	return true
 }
