@@ -157,12 +157,14 @@ type History struct {
 
 // Open opens or begins the history in dir and takes the folder for this process. ErrInUse, ErrFolder, ErrNewer and ErrFull tell what a person must do.
 // A damaged file is no error: it is set aside, and Aside tells so.
-func Open(dir string, _ Options) (*History, error) {
+func Open(dir string, _ Options) (*History, error) { return open(dir, false) }
+
+func open(dir string, trusting bool) (*History, error) {
 	lock, err := database.Hold(dir)
 	if err != nil {
 		return nil, fmt.Errorf("history: opening: %w", err)
 	}
-	h := &History{dir: dir, lock: lock, damaged: map[uint64]uint64{}}
+	h := &History{dir: dir, lock: lock, damaged: map[uint64]uint64{}, trusting: trusting}
 	if h.reserved, err = readReserved(dir); err != nil {
 		return nil, errors.Join(fmt.Errorf("history: opening: %w", err), lock.Release())
 	}

@@ -1,0 +1,418 @@
+package history
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"millwarden/internal/reading"
+)
+
+// fill appends seconds of readings and gives what is then to be read.
+func fill(t testing.TB, dir string, points, seconds int) []Entry {
+	t.Helper()
+	h, err := Open(dir, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := rand.New(rand.NewPCG(21, 22))
+	for s := range seconds {
+		rs := second(r, points, s)
+		if s%7 == 0 {
+			rs[0] = reading.Missing(rs[0].Point, rs[0].Quantity, rs[0].Stamp, "no answer")
+		}
+		mustAppend(t, h, rs...)
+	}
+	all := readAll(t, h)
+	if err := h.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return all
+}
+
+// memoryFolder is a folder in memory where the system has one: thousands of files are opened and synced there.
+func memoryFolder(t testing.TB) string {
+	t.Helper()
+	dir, err := os.MkdirTemp("/dev/shm", "history")
+	if err != nil {
+		return t.TempDir()
+	}
+	t.Cleanup(func() { os.RemoveAll(dir) })
+	return dir
+}
+
+func copyFolder(t testing.TB, from string) string {
+	t.Helper()
+	to := memoryFolder(t)
+	copyInto(t, to, from)
+	return to
+}
+
+func copyInto(t testing.TB, to, from string) {
+	t.Helper()
+	for _, name := range []string{fileName, fileName + "-wal", reserveName} {
+		content, err := os.ReadFile(filepath.Join(from, name))
+		if os.IsNotExist(err) {
+			continue
+		} else if err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(to, name), content, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// outcome of opening and reading a damaged history.
+type outcome struct {
+	silent   string // what was wrong without a word; "" nothing
+	reported bool
+	aside    bool
+}
+
+// judge reads all of a history every way there is, and holds it against what was written.
+func judge(t testing.TB, dir string, trusting bool, truth []Entry) outcome {
+	t.Helper()
+	h, err := open(dir, trusting)
+	if err != nil {
+		return outcome{reported: true}
+	}
+	defer h.Close()
+	if h.Aside() != nil {
+		if h.Last() < truth[len(truth)-1].Position {
+			return outcome{silent: fmt.Sprintf("set aside, and positions go on from %d", h.Last())}
+		}
+		return outcome{reported: true, aside: true}
+	}
+	lost := map[uint64]bool{}
+	seen := map[uint64]bool{}
+	for position := uint64(1); position <= truth[len(truth)-1].Position; {
+		got, err := h.From(position, 100, nil)
+		for _, e := range got {
+			if e.Position < 1 || e.Position > uint64(len(truth)) || !equal(e.Reading, truth[e.Position-1].Reading) {
+				return outcome{silent: fmt.Sprintf("From gives %+v", e)}
+			}
+			seen[e.Position], position = true, e.Position+1
+		}
+		var d *Damage
+		if errors.As(err, &d) {
+			for p := d.First; p <= min(d.Last, uint64(len(truth))); p++ {
+				lost[p] = true
+			}
+			position = d.Last + 1
+		} else if err != nil {
+			return outcome{reported: true}
+		} else if len(got) == 0 {
+			break
+		}
+	}
+	o := outcome{reported: len(lost) > 0 || h.Counts().Damaged > 0}
+	for _, e := range truth {
+		if !seen[e.Position] && !lost[e.Position] && h.Counts().Damaged == 0 {
+			return outcome{silent: fmt.Sprintf("position %d is gone", e.Position)}
+		}
+	}
+	byTime, err := h.Range(t.Context(), truth[0].Point, night.Add(-time.Hour), night.Add(time.Hour), 0)
+	want := 0
+	for _, e := range truth {
+		if e.Point == truth[0].Point {
+			want++
+		}
+	}
+	for _, e := range byTime {
+		if e.Position < 1 || e.Position > uint64(len(truth)) || !equal(e.Reading, truth[e.Position-1].Reading) {
+			return outcome{silent: fmt.Sprintf("Range gives %+v", e)}
+		}
+	}
+	if len(byTime) != want && err == nil && h.Counts().Damaged == 0 {
+		return outcome{silent: fmt.Sprintf("Range gives %d of %d", len(byTime), want)}
+	}
+	for _, e := range h.Latest() {
+		if !equal(e.Reading, truth[e.Position-1].Reading) {
+			return outcome{silent: fmt.Sprintf("Latest gives %+v", e)}
+		}
+	}
+	if h.Last() < truth[len(truth)-1].Position {
+		return outcome{silent: fmt.Sprintf("positions go on from %d", h.Last())}
+	}
+	return o
+}
+
+// Aim: no flipped bit at rest is ever read as a reading. Method: flip one bit of the closed file, read it every way there is, compare with what was
+// written. Control: the same flips with the checksums of rows left out must give wrong readings without a word, or the test proves nothing.
+func TestFlippedBit_isNeverSilent(t *testing.T) {
+	source := t.TempDir()
+	truth := fill(t, source, 8, rowsPerStretch+60)
+	size, err := os.Stat(filepath.Join(source, fileName))
+	if err != nil {
+		t.Fatal(err)
+	}
+	flips := 150
+	if testing.Short() {
+		flips = 40
+	}
+	r := rand.New(rand.NewPCG(23, 24))
+	var control, reported, aside int
+	for range flips {
+		bit := r.Int64N(size.Size() * 8)
+		flip := func() string {
+			dir := copyFolder(t, source)
+			f, err := os.OpenFile(filepath.Join(dir, fileName), os.O_RDWR, 0)
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer f.Close()
+			b := make([]byte, 1)
+			if _, err := f.ReadAt(b, bit/8); err != nil {
+				t.Fatal(err)
+			}
+			b[0] ^= 1 << (bit % 8)
+			if _, err := f.WriteAt(b, bit/8); err != nil {
+				t.Fatal(err)
+			}
+			return dir
+		}
+		o := judge(t, flip(), false, truth)
+		if o.silent != "" {
+			t.Errorf("bit %d of byte %d: %s, without a word", bit%8, bit/8, o.silent)
+		}
+		if o.reported {
+			reported++
+		}
+		if o.aside {
+			aside++
+		}
+		if judge(t, flip(), true, truth).silent != "" {
+			control++
+		}
+	}
+	t.Logf("%d flips: %d reported (%d set aside), the others hit nothing that is read; control without row checksums: %d silent", flips, reported, aside, control)
+	if control == 0 || reported == 0 {
+		t.Errorf("control: %d silent, %d reported: the flips did not reach the readings", control, reported)
+	}
+}
+
+// Aim: whatever part of the log reaches the disk, the history opens, and holds each commit that lies whole before the cut. Method: a log of a few
+// commits cut at every byte. Control: with one commit less than the cut allows the count would differ at each border, so the borders are checked exactly.
+func TestLog_cutAtEveryByte(t *testing.T) {
+	dir := memoryFolder(t)
+	h, err := Open(dir, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := rand.New(rand.NewPCG(25, 26))
+	mustAppend(t, h, second(r, 3, 0)...)
+	if _, err := h.file.Write.ExecContext(t.Context(), "PRAGMA wal_checkpoint(TRUNCATE)"); err != nil { // the schema is in the file, the log is empty
+		t.Fatal(err)
+	}
+	log := filepath.Join(dir, fileName+"-wal")
+	ends := []int64{0} // size of the log after each commit
+	for s := 1; s <= 2; s++ {
+		mustAppend(t, h, second(r, 3, s)...)
+		info, err := os.Stat(log)
+		if err != nil {
+			t.Fatal(err)
+		}
+		ends = append(ends, info.Size())
+	}
+	truth := readAll(t, h)
+	copied := memoryFolder(t)
+	copyInto(t, copied, dir) // as a power cut leaves it: nothing is closed
+	if err := h.Close(); err != nil {
+		t.Fatal(err)
+	}
+	whole, err := os.ReadFile(filepath.Join(copied, fileName+"-wal"))
+	if err != nil || int64(len(whole)) != ends[2] {
+		t.Fatalf("log of %d bytes, %v, want %d", len(whole), err, ends[2])
+	}
+	base, err := os.ReadFile(filepath.Join(copied, fileName))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Logf("log of %d bytes, commits end at %v", len(whole), ends)
+	step := 1
+	if testing.Short() {
+		step = 37
+	}
+	for cut := 0; cut <= len(whole); cut += step {
+		cutAt(t, copied, base, whole[:cut])
+		commits := 0
+		for commits < 2 && ends[commits+1] <= int64(cut) {
+			commits++
+		}
+		h, err := Open(copied, Options{})
+		if err != nil {
+			t.Fatalf("cut at %d: Open() = %v", cut, err)
+		}
+		wantEntries(t, readAll(t, h), readings(truth[:3*(1+commits)]))
+		if cut%101 == 0 { // and it goes on from there
+			if last := mustAppend(t, h, second(r, 3, 9)...); last != uint64(3*(1+commits)+3) {
+				t.Fatalf("cut at %d: the next append ends at %d", cut, last)
+			}
+		}
+		if h.Aside() != nil || h.Counts().Damaged != 0 {
+			t.Fatalf("cut at %d: %v, %+v", cut, h.Aside(), h.Counts())
+		}
+		if err := h.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func cutAt(t *testing.T, dir string, base, log []byte) {
+	t.Helper()
+	_ = os.Remove(filepath.Join(dir, fileName+"-shm"))
+	for name, content := range map[string][]byte{fileName: base, fileName + "-wal": log} {
+		if err := os.WriteFile(filepath.Join(dir, name), content, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func readings(es []Entry) []reading.Reading {
+	rs := make([]reading.Reading, len(es))
+	for i := range es {
+		rs[i] = es[i].Reading
+	}
+	return rs
+}
+
+// A file that is no database, cut short, or gone: the gateway starts, the file is kept, positions go on above all that were given.
+func TestOpen_setsDamagedFileAside(t *testing.T) {
+	for name, damage := range map[string]func([]byte) []byte{
+		"garbage": func(b []byte) []byte { return bytes.Repeat([]byte("garbage "), len(b)/8) },
+		"half":    func(b []byte) []byte { return b[:len(b)/2/pageSize*pageSize] },
+		"emptied": func(b []byte) []byte { return nil },
+	} {
+		t.Run(name, func(t *testing.T) {
+			dir := t.TempDir()
+			truth := fill(t, dir, 4, 300)
+			path := filepath.Join(dir, fileName)
+			content, err := os.ReadFile(path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			content = damage(content)
+			if err := os.WriteFile(path, content, 0o600); err != nil {
+				t.Fatal(err)
+			}
+			h, err := Open(dir, Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			defer h.Close()
+			last := truth[len(truth)-1].Position
+			if h.Last() < last {
+				t.Errorf("Last() = %d, want at least %d: positions would be given twice", h.Last(), last)
+			}
+			if m := h.Watermark(); m.Commit > h.Last() {
+				t.Errorf("Watermark() = %+v above Last() %d", m, h.Last())
+			}
+			if got := mustAppend(t, h, temperature("bin-1/temperature", 20, after(time.Hour))); got <= last {
+				t.Errorf("Append() after it = %d, want above %d", got, last)
+			}
+			if got, err := h.From(h.Last(), 10, nil); err != nil || len(got) != 1 || got[0].Point != "bin-1/temperature" {
+				t.Errorf("From(%d) = %+v, %v", h.Last(), got, err)
+			}
+			if name == "emptied" {
+				return // an empty file is what SQLite begins with: nothing to keep
+			}
+			if a := h.Aside(); a == nil || !errors.Is(a, ErrDamaged) {
+				t.Fatalf("Aside() = %v, want what was done with the damaged file", a)
+			} else if kept, err := os.ReadFile(a.Path); err != nil || !bytes.Equal(kept, content) {
+				t.Errorf("the damaged file was not kept as it was: %v", err)
+			}
+		})
+	}
+}
+
+// The file is damaged while the gateway runs: the append that meets it keeps its readings in a new file.
+func TestAppend_meetsDamage(t *testing.T) {
+	dir := t.TempDir()
+	h, err := Open(dir, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer h.Close()
+	r := rand.New(rand.NewPCG(27, 28))
+	for s := range 20 {
+		mustAppend(t, h, second(r, 4, s)...)
+	}
+	last := h.Last()
+	// A table that is gone is an error, one whose root is torn is damage: point the schema at a page that is no tree.
+	if _, err := h.file.Write.ExecContext(t.Context(), "PRAGMA wal_checkpoint(TRUNCATE)"); err != nil {
+		t.Fatal(err)
+	}
+	f, err := os.OpenFile(filepath.Join(dir, fileName), os.O_RDWR, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	info, err := f.Stat()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := f.WriteAt(bytes.Repeat([]byte{0xa5}, int(info.Size())-pageSize), pageSize); err != nil {
+		t.Fatal(err)
+	}
+	if err := f.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := h.file.Write.ExecContext(t.Context(), "PRAGMA shrink_memory"); err != nil { // or its pages come from memory
+		t.Fatal(err)
+	}
+	for s := 20; s < 24; s++ {
+		mustAppend(t, h, second(r, 4, s)...)
+	}
+	if h.Aside() == nil {
+		t.Fatal("Aside() = nil: the damage was not met")
+	}
+	if h.Last() <= last {
+		t.Errorf("Last() = %d, want above %d", h.Last(), last)
+	}
+	if got, err := h.From(last+1, 100, nil); err != nil || len(got) != 16 {
+		t.Errorf("the new file holds %d readings, %v, want the 16 appended since", len(got), err)
+	}
+}
+
+// Whatever bytes a row has: no panic, no reading beyond its count, and what encodes comes back.
+func FuzzRow(f *testing.F) {
+	f.Add(uint64(1), encodeRow(nil, 1, []packed{{point: 1, number: 5}, {point: 2, form: missing, quality: reading.Bad, cause: 3}}))
+	f.Add(uint64(9), encodeRow(nil, 9, []packed{{stamp: stamp{wall: -5, mono: 7, boot: 2, set: true}, point: 300, form: raw, number: math.MinInt64, text: "x"}}))
+	f.Fuzz(func(t *testing.T, first uint64, data []byte) {
+		r, err := openRow(first, data, true)
+		if err != nil {
+			return
+		}
+		var all []packed
+		for {
+			var p packed
+			more, err := r.next(&p)
+			if err != nil {
+				return
+			}
+			if !more {
+				break
+			}
+			all = append(all, p)
+		}
+		if uint64(len(all)) != r.count {
+			t.Fatalf("%d readings of %d", len(all), r.count)
+		}
+		again, err := openRow(first, encodeRow(nil, first, all), false)
+		if err != nil {
+			t.Fatalf("what was encoded does not open: %v", err)
+		}
+		for i := range all {
+			var p packed
+			if _, err := again.next(&p); err != nil || p != all[i] {
+				t.Fatalf("reading %d = %+v, %v, want %+v", i, p, err, all[i])
+			}
+		}
+	})
+}
