@@ -18,6 +18,10 @@ type coarse struct {
 	filled   bool   // a sample came
 	standing sample // the newest; counted up to its at
 	last     extract
+	whole    extract // of the slices between from and until
+	from     int64
+	until    int64
+	base     float64
 }
 
 // slice is one stretch. meters stand beside it, in the same order as the window's.
@@ -146,7 +150,8 @@ func (s *coarse) stand(meters []meter, now time.Duration) {
 	}
 }
 
-// read adds up the slices between the window's ends; once for each instant.
+// read adds up the slices between the window's ends; once for each instant. The whole slices between the two at the ends stay the same until
+// one of the ends moves on to the next, so their sum is kept.
 func (s *coarse) read(w *window, now time.Duration) *extract {
 	if s.last.valid && s.last.at == now {
 		return &s.last
@@ -154,34 +159,46 @@ func (s *coarse) read(w *window, now time.Duration) *extract {
 	s.stand(w.meters, now)
 	end := now - w.ago
 	start := end - w.over
-	none := sample{value: math.NaN(), trust: gap}
-	kept := s.last.meters
-	if len(kept) != len(w.meters) {
-		kept = make([]meter, len(w.meters))
-	}
-	for i := range kept {
-		kept[i] = meter{}
-	}
-	s.last = extract{at: now, valid: true, high: none, low: none, from: none, to: none, meters: kept}
+	s.last.clear(now, w.meters)
 	if !s.filled {
 		return &s.last
 	}
-	base, first := math.NaN(), s.slotOf(start)
-	for slot := first; slot <= s.slotOf(end); slot++ {
-		sl := s.at(slot)
-		if sl.slot != slot || !sl.used {
-			continue
-		}
-		if math.IsNaN(base) && sl.n > 0 {
-			base = sl.base
-		}
-		s.last.take(sl, s.share(slot, start, end), start, time.Duration(slot)*s.width, base)
+	first, last := s.slotOf(start), s.slotOf(end)
+	if !s.whole.valid || s.from != first || s.until != last {
+		s.addWhole(first, last, w.meters)
+	}
+	s.takeSlot(&s.last, first, start, end)
+	s.last.join(&s.whole)
+	if last != first {
+		s.takeSlot(&s.last, last, start, end)
 	}
 	s.last.from, s.last.to = s.stood(start), s.stood(end)
 	if w.ago == 0 {
 		s.last.to = s.standing
 	}
 	return &s.last
+}
+
+// addWhole adds up the slices between the first and the last, both left out.
+func (s *coarse) addWhole(first, last int64, meters []meter) {
+	s.whole.clear(0, meters)
+	s.from, s.until, s.base = first, last, s.standing.value
+	for slot := first; slot <= last; slot++ { // the slope is reckoned against a value near by
+		if sl := s.at(slot); sl.slot == slot && sl.used && sl.n > 0 {
+			s.base = sl.base
+			break
+		}
+	}
+	for slot := first + 1; slot < last; slot++ {
+		s.takeSlot(&s.whole, slot, time.Duration(first)*s.width, time.Duration(last)*s.width)
+	}
+}
+
+// takeSlot adds the share of a slot that lies between start and end.
+func (s *coarse) takeSlot(e *extract, slot int64, start, end time.Duration) {
+	if sl := s.at(slot); sl.slot == slot && sl.used {
+		e.take(sl, s.share(slot, start, end), start, time.Duration(slot-s.from)*s.width, s.base)
+	}
 }
 
 // share is the part of a slice that lies within start and end; a slice still being filled counts whole.
@@ -203,7 +220,53 @@ func (s *coarse) stood(at time.Duration) sample {
 	return sample{value: math.NaN(), trust: gap}
 }
 
-func (e *extract) take(sl *slice, share float64, start, from time.Duration, base float64) {
+func (e *extract) clear(at time.Duration, meters []meter) {
+	kept := e.meters
+	if len(kept) != len(meters) {
+		kept = make([]meter, len(meters))
+	}
+	for i := range kept {
+		kept[i] = meter{}
+	}
+	none := sample{value: math.NaN(), trust: gap}
+	*e = extract{at: at, valid: true, high: none, low: none, from: none, to: none, meters: kept}
+}
+
+// join adds what lies behind.
+func (e *extract) join(o *extract) {
+	e.cover.known += o.cover.known
+	e.cover.doubt += o.cover.doubt
+	e.cover.area += o.cover.area
+	for i := range e.meters {
+		e.meters[i].held += o.meters[i].held
+		e.meters[i].dose += o.meters[i].dose
+	}
+	e.widen(o.high, o.low)
+	if o.n == 0 {
+		return
+	}
+	if e.n == 0 {
+		e.firstAt = o.firstAt
+	}
+	e.lastAt = o.lastAt
+	e.n += o.n
+	e.t += o.t
+	e.x += o.x
+	e.tx += o.tx
+	e.tt += o.tt
+}
+
+func (e *extract) widen(high, low sample) {
+	if high.trust != gap && (e.high.trust == gap || high.value > e.high.value) {
+		e.high = high
+	}
+	if low.trust != gap && (e.low.trust == gap || low.value < e.low.value) {
+		e.low = low
+	}
+}
+
+// take adds a share of a slice; the sums of the slope count from the first slice of the window, shift before this one, and from base.
+func (e *extract) take(sl *slice, share float64, start, shift time.Duration, base float64) {
 	part := func(d time.Duration) time.Duration { return time.Duration(float64(d) * share) }
 	e.cover.known += part(sl.cover.known)
 	e.cover.doubt += part(sl.cover.doubt)
@@ -215,12 +278,7 @@ func (e *extract) take(sl *slice, share float64, start, from time.Duration, base
 	if share == 0 {
 		return
 	}
-	if sl.high.trust != gap && (e.high.trust == gap || sl.high.value > e.high.value) {
-		e.high = sl.high
-	}
-	if sl.low.trust != gap && (e.low.trust == gap || sl.low.value < e.low.value) {
-		e.low = sl.low
-	}
+	e.widen(sl.high, sl.low)
 	if sl.n == 0 || sl.lastAt <= start {
 		return
 	}
@@ -228,7 +286,7 @@ func (e *extract) take(sl *slice, share float64, start, from time.Duration, base
 		e.firstAt = max(sl.firstAt, start)
 	}
 	e.lastAt = sl.lastAt
-	shiftT, shiftX := (from - start).Seconds(), sl.base-base
+	shiftT, shiftX := shift.Seconds(), sl.base-base
 	e.n += sl.n
 	e.t += sl.t + sl.n*shiftT
 	e.x += sl.x + sl.n*shiftX

@@ -204,11 +204,14 @@ func (m *machine) begin(out []Transition) []Transition {
 	return out
 }
 
-// seed lets a standing value that Fill did not bring stand in the windows from now on.
+// seed lets a standing value that Fill did not bring stand in the windows from now on, and ends there one that is overdue.
 func (m *machine) seed(p *point) {
 	for _, w := range p.windows {
-		if w.empty() {
+		switch {
+		case w.empty():
 			w.add(p.sample(m.clock.mono))
+		case p.condition == overdue:
+			w.add(p.sample(p.at + p.overdueAfter + 1))
 		}
 	}
 }
