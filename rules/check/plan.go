@@ -57,7 +57,7 @@ type Station struct {
 	Name     string
 	Title    string
 	Kind     string
-	Area     string // "" if none was given: such stations are neighbours of one another
+	Area     string // "mill" if none was given
 	Settings phrase.Lines
 	Formerly string
 	Note     string
@@ -68,8 +68,9 @@ type Station struct {
 type Bus struct {
 	Name     string
 	Title    string
-	Kind     string // "serial", "i2c-mux"; of the host's own the word of its slot: "I2C", "SPI", "GPIO", "IIO"
+	Kind     string // "serial", "i2c-mux"; of the host's own "I2C", "SPI", "GPIO", "IIO", "onewire", "broker", "tcp"
 	Host     bool   // the host's own, without a block
+	Address  string // of kind "tcp": host and port
 	Settings phrase.Lines
 	Note     string
 }
@@ -79,7 +80,7 @@ type Probe struct {
 	Name           string
 	Title          string
 	Part           string
-	Bus            string        // the bus it hangs on: "i2c-1", "store-line"; "onewire", "broker", "by-hand" or "tcp 192.0.2.20:502" where the part names none
+	Bus            string        // the name of one of Buses; "by-hand" where people are the probe
 	Place          []phrase.Slot // what followed the part's name, one slot for each of the declared pattern
 	Settings       phrase.Lines
 	Gives          []Give

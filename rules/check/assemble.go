@@ -1,0 +1,164 @@
+package check
+
+import (
+	"slices"
+	"time"
+
+	"millwarden/internal/units"
+	"millwarden/rules/engine"
+	"millwarden/rules/formula"
+)
+
+// assemble writes the plan from what was found.
+func (c *checker) assemble() {
+	p := c.plan
+	for _, s := range c.order {
+		st := Station{Name: s.name, Title: s.title(), Kind: s.kindName(), Area: s.area, Settings: s.settings}
+		if s.block != nil {
+			st.Note, st.Remote = text(s.block, "note"), s.board != ""
+			if l := line(s.block, "formerly"); l != nil {
+				st.Formerly = valueWord(l)
+			}
+		}
+		p.Stations = append(p.Stations, st)
+	}
+	for _, pr := range c.probeList {
+		p.Probes = append(p.Probes, pr.plan)
+	}
+	for _, l := range c.limitList {
+		p.Limits = append(p.Limits, l.plan()...)
+	}
+	for _, b := range c.of("words") {
+		p.Words = append(p.Words, Words{Language: b.Name.Word(), Alarm: b.Kind.Word(), Title: text(b, "title"), Cause: text(b, "cause"),
+			Consequence: text(b, "consequence"), Action: text(b, "action"), Caution: text(b, "caution"), Say: text(b, "say")})
+	}
+	c.assemblePoints()
+	c.assembleEngine()
+	c.pointLimits()
+}
+
+func (c *checker) assemblePoints() {
+	for _, pt := range c.pointList {
+		if pt.gone {
+			continue
+		}
+		out := Point{Name: pt.full, Short: pt.short, Station: pt.owner, Title: pointTitle(pt), Quantity: pt.quantity, How: pt.how, Range: pt.rng, From: pt.from,
+			Keep: pt.keep, Formerly: pt.formerly}
+		if pt.station != nil {
+			out.Area = pt.station.area
+			if pt.formerly != "" {
+				out.Formerly = pt.station.name + "/" + pt.formerly
+			}
+		}
+		if pt.probe != nil {
+			out.Probe = pt.probe.name
+		}
+		c.plan.Points = append(c.plan.Points, out)
+		e := engine.Point{Name: pt.full, Quantity: pt.quantity, Formula: pt.formula, Every: pt.every}
+		if pt.probe != nil {
+			e.OverdueAfter = pt.probe.plan.OverdueAfter
+		}
+		c.plan.Engine.Points = append(c.plan.Engine.Points, e)
+	}
+}
+
+func (c *checker) assembleEngine() {
+	e := &c.plan.Engine
+	e.Zone, e.Night = c.plan.Site.Zone, c.plan.Site.Night
+	for _, w := range c.plan.Watches {
+		if w.Present {
+			e.Present = append(e.Present, w.Hours...)
+		}
+	}
+	for _, a := range c.alarmList {
+		for _, made := range a.made {
+			e.Alarms = append(e.Alarms, *made)
+		}
+	}
+}
+
+// pointLimits notes at each point what alarms compare it with, so that the page can draw it.
+func (c *checker) pointLimits() {
+	index := map[string]int{}
+	for i, p := range c.plan.Points {
+		index[p.Name] = i
+	}
+	for i := range c.plan.Engine.Alarms {
+		a := &c.plan.Engine.Alarms[i]
+		if a.Kind == engine.KindEvent {
+			continue
+		}
+		var firstPoint string
+		above := true
+		a.When.Walk(func(n *formula.Node) {
+			if n.Op < formula.Less || n.Op > formula.GreaterEq {
+				return
+			}
+			measured, limit, over := n.Args[0], n.Args[1], n.Op == formula.Greater || n.Op == formula.GreaterEq
+			if measured.Op == formula.Const {
+				measured, limit, over = limit, measured, !over
+			}
+			name := comparedPoint(measured)
+			at, known := index[name]
+			if !known || limit.Op != formula.Const {
+				return
+			}
+			if firstPoint == "" {
+				firstPoint, above = name, over
+			}
+			pl := PointLimit{Alarm: a.ID, Kind: a.Kind, Priority: a.Priority, Value: limit.Value, Above: over}
+			if c.limits[limit.Text] != nil {
+				pl.Limit = limit.Text
+			}
+			c.plan.Points[at].Limits = append(c.plan.Points[at].Limits, pl)
+		})
+		if a.CriticalLimit != nil && firstPoint != "" {
+			at := index[firstPoint]
+			c.plan.Points[at].Limits = append(c.plan.Points[at].Limits, PointLimit{Alarm: a.ID, Kind: a.Kind, Priority: a.Priority,
+				Value: a.CriticalLimit.Value, Above: above, Critical: true})
+		}
+	}
+}
+
+// comparedPoint is the point itself, or the one whose mean or extreme over a time is compared: what a line on its bar can show.
+func comparedPoint(n *formula.Node) string {
+	switch n.Op {
+	case formula.Point:
+		return n.Ref
+	case formula.Mean, formula.Highest, formula.Lowest:
+		if len(n.Args) == 1 && n.Ago == 0 {
+			return n.Args[0].Ref
+		}
+	}
+	return ""
+}
+
+// Point finds a point of the plan by its full name.
+func (p *Plan) Point(name string) (*Point, bool) {
+	i := slices.IndexFunc(p.Points, func(q Point) bool { return q.Name == name })
+	if i < 0 {
+		return nil, false
+	}
+	return &p.Points[i], true
+}
+
+// LongestWindow is how far back the conditions look: so much of the history must be kept whole.
+func (p *Plan) LongestWindow() time.Duration {
+	longest := time.Duration(0)
+	see := func(n *formula.Node) {
+		n.Walk(func(m *formula.Node) { longest = max(longest, m.Over+m.Ago) })
+	}
+	for i := range p.Engine.Alarms {
+		a := &p.Engine.Alarms[i]
+		see(a.When)
+		see(a.While)
+		see(a.SuppressedWhile)
+		see(a.Due)
+	}
+	for i := range p.Engine.Points {
+		see(p.Engine.Points[i].Formula)
+	}
+	return longest
+}
+
+var _ = units.None

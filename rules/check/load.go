@@ -1,0 +1,136 @@
+package check
+
+import (
+	"io/fs"
+
+	"millwarden/internal/diag"
+	"millwarden/internal/phrase"
+	"millwarden/rules/syntax"
+)
+
+// checker is one run over one set of files.
+type checker struct {
+	words   *vocabulary
+	list    diag.List
+	said    map[string]bool
+	sources diag.Sources
+	blocks  []*block
+	plan    *Plan
+
+	site      *block
+	areas     map[string]*block
+	stations  map[string]*station
+	order     []*station
+	buses     map[string]*bus
+	probes    map[string]*probe
+	probeList []*probe
+	points    map[string]*point
+	pointList []*point
+	limits    map[string]*limit
+	limitList []*limit
+	people    map[string]*block
+	watches   map[string]*block
+	channels  map[string]*channel
+	alarms    map[string]*alarm
+	alarmList []*alarm
+	inputs    map[string]*probe // what is read, and by whom
+}
+
+// Load reads the main file and all that it names, checks it against the vocabulary of parts, buses and channels, and gives the plan; nil
+// if the list holds an error. The sources are for printing the list.
+func Load(fsys fs.FS, main string, declared []phrase.Declaration) (*Plan, diag.List, diag.Sources) {
+	return load(fsys, []string{main}, declared)
+}
+
+// load reads several main files as one.
+func load(fsys fs.FS, mains []string, declared []phrase.Declaration) (*Plan, diag.List, diag.Sources) {
+	c := &checker{
+		words: newVocabulary(declared), said: map[string]bool{}, sources: diag.Sources{}, plan: &Plan{},
+		areas: map[string]*block{}, stations: map[string]*station{}, buses: map[string]*bus{}, probes: map[string]*probe{},
+		points: map[string]*point{}, limits: map[string]*limit{}, people: map[string]*block{}, watches: map[string]*block{},
+		channels: map[string]*channel{}, alarms: map[string]*alarm{}, inputs: map[string]*probe{},
+	}
+	r := &reader{c: c, fsys: fsys, read: map[string]bool{}}
+	for _, name := range mains {
+		r.readMain(name)
+	}
+	r.readBoards()
+	r.readSubjects()
+	if len(c.blocks) > 0 || !c.list.HasErrors() {
+		c.check(mains)
+	}
+	list := finish(c.list)
+	if list.HasErrors() {
+		return nil, list, c.sources
+	}
+	c.plan.Files, c.plan.Hash = r.names, r.hash()
+	return c.plan, list, c.sources
+}
+
+// check goes through the language from the ground up: each step knows what those before it found.
+func (c *checker) check(mains []string) {
+	c.checkBlocks()
+	c.checkSite(mains)
+	c.checkAreas()
+	c.checkStations()
+	c.checkBuses()
+	c.checkProbes()
+	c.addComputed()
+	c.checkLimits()
+	c.checkDerived()
+	c.checkCompensation()
+	c.checkLinks()
+	c.checkPeople()
+	c.checkAlarms()
+	c.checkRoster()
+	c.checkUnused()
+	c.assemble()
+}
+
+// of lists the blocks of these words, in the order read.
+func (c *checker) of(words ...string) []*block {
+	var found []*block
+	for _, b := range c.blocks {
+		for _, w := range words {
+			if b.Word.Word() == w {
+				found = append(found, b)
+			}
+		}
+	}
+	return found
+}
+
+func (c *checker) siteName() string {
+	for _, b := range c.of("site") {
+		if b.ours() {
+			return b.Name.Word()
+		}
+	}
+	return ""
+}
+
+// line is the first line of a key; nil if it does not stand, or was refused.
+func line(b *block, key string) *syntax.Line {
+	if found := b.Find(key); len(found) > 0 {
+		return found[0]
+	}
+	return nil
+}
+
+// text is the text behind a key, or "".
+func text(b *block, key string) string {
+	if l := line(b, key); l != nil {
+		if t, ok := l.Value.(*syntax.Texts); ok {
+			return t.Value
+		}
+	}
+	return ""
+}
+
+// titleOf is what people read instead of the name.
+func titleOf(b *block) string {
+	if t := text(b, "title"); t != "" {
+		return t
+	}
+	return spaced(b.Name.Word())
+}

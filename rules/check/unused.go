@@ -1,0 +1,95 @@
+package check
+
+import (
+	"strings"
+
+	"millwarden/internal/diag"
+	"millwarden/rules/engine"
+)
+
+// checkUnused says what stands for nothing: limits, points, stations; and what nobody would miss until it is too late.
+func (c *checker) checkUnused() {
+	for _, l := range c.limitList {
+		c.checkUsed(l)
+	}
+	for _, s := range c.order {
+		if s.block == nil || !s.ours() || s.kind == nil || s.kind.Name == "board" {
+			continue
+		}
+		watched := false
+		for _, p := range s.points {
+			watched = watched || p.how == Measured || p.how == Remote || p.how == Derived
+		}
+		if !watched {
+			c.say("W6", s.Name.Range, facts{"station": s.name})
+		}
+	}
+	c.unusedPoints()
+	c.peopleOutOfReach()
+	if c.plan.Watcher == nil && c.site != nil {
+		c.say("W10", c.site.Name.Range, nil)
+	}
+	c.manyHigh()
+}
+
+// unusedPoints is W7.
+func (c *checker) unusedPoints() {
+	for _, p := range c.pointList {
+		if p.how != Measured || p.used || p.probe == nil || !p.probe.ours() || p.station.kind == nil || p.probe.Has("note") {
+			continue
+		}
+		if _, known := p.station.kind.Point(p.short); !known {
+			c.say("W7", diag.Range{Position: p.at, Width: len([]rune(p.short))}, facts{"point": p.full})
+		}
+	}
+}
+
+// peopleOutOfReach is W8: persons that no channel reaches.
+func (c *checker) peopleOutOfReach() {
+	for _, p := range c.plan.People {
+		reached := false
+		for _, ch := range c.plan.Channels {
+			need := needsOf[ch.Kind]
+			reached = reached || need == "" && ch.Kind != "siren" || need == "phone" && p.Phone != "" || need == "mail" && p.Mail != ""
+		}
+		if b := c.people[p.Name]; !reached {
+			c.say("W8", b.Name.Range, facts{"person": p.Name})
+		}
+	}
+}
+
+// Of a hundred alarms about five should have priority high (the share that reference works on alarm design give); the warning comes at
+// four times that, and not for a handful of alarms.
+const (
+	manyHighShare = 0.2
+	fewAlarms     = 20
+)
+
+func (c *checker) manyHigh() {
+	high, all := 0, 0
+	for _, a := range c.alarmList {
+		for _, e := range a.made {
+			if e.Kind == engine.KindAlarm {
+				all++
+				if e.Priority == engine.High {
+					high++
+				}
+			}
+		}
+	}
+	if all >= fewAlarms && float64(high) > manyHighShare*float64(all) && c.site != nil {
+		c.say("W11", c.site.Name.Range, facts{"n": trimmed(float64(high)), "m": trimmed(float64(all))})
+	}
+}
+
+// textMessage is how many letters the first sentence of an action may have beside place, value and answer. Chosen: a text message holds
+// 160 letters of the plain alphabet, and the longest place, value, limit and reply take about 100 of them.
+const textMessage = 60
+
+// firstSentence is what a text message carries of an action.
+func firstSentence(action string) string {
+	if i := strings.Index(action, ". "); i >= 0 {
+		return action[:i+1]
+	}
+	return action
+}
