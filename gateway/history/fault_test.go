@@ -22,7 +22,10 @@ func numbered(position uint64) reading.Reading {
 	return Round(temperature(fmt.Sprintf("tank-%d/temperature", position%8), float64(position%1000)/16, after(time.Duration(position)*time.Millisecond)))
 }
 
-const childFolder = "MILLWARDEN_TEST_HISTORY"
+const (
+	childFolder   = "MILLWARDEN_TEST_HISTORY"
+	childUnsynced = "MILLWARDEN_TEST_HISTORY_UNSYNCED"
+)
 
 // TestChild is the process that is killed: it appends for ever, and says so after each append.
 func TestChild(t *testing.T) {
@@ -33,6 +36,11 @@ func TestChild(t *testing.T) {
 	h, err := Open(dir, Options{})
 	if err != nil {
 		t.Fatal(err)
+	}
+	if os.Getenv(childUnsynced) != "" { // the control of the power cuts
+		if _, err := h.file.Write.ExecContext(t.Context(), "PRAGMA synchronous = OFF"); err != nil {
+			t.Fatal(err)
+		}
 	}
 	for next := h.Last() + 1; ; {
 		var rs []reading.Reading

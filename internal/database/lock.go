@@ -3,7 +3,6 @@ package database
 import (
 	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
@@ -16,13 +15,14 @@ type Lock struct{ file *os.File }
 // number in the lock file only tells people who holds it.
 func Hold(dir string) (*Lock, error) {
 	if err := os.MkdirAll(dir, 0o750); err != nil {
-		return nil, fmt.Errorf("database: data folder %s: %w: %w", dir, ErrFolder, err)
+		if err = Explain(err); !errors.Is(err, ErrFull) && !errors.Is(err, ErrFolder) {
+			err = fmt.Errorf("%w: %w", ErrFolder, err)
+		}
+		return nil, fmt.Errorf("database: data folder %s: %w", dir, err)
 	}
 	name := filepath.Join(dir, "lock")
 	f, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE, 0o640)
-	if errors.Is(err, fs.ErrPermission) || errors.Is(Explain(err), ErrFolder) {
-		return nil, fmt.Errorf("database: data folder %s: %w: %w", dir, ErrFolder, err)
-	} else if err != nil {
+	if err != nil {
 		return nil, fmt.Errorf("database: data folder %s: %w", dir, Explain(err))
 	}
 	if err := take(f); err != nil {
