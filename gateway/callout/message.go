@@ -38,6 +38,9 @@ type Message struct {
 	Exercise   bool // a drill: nothing has happened
 }
 
+// Urgent tells whether a phone may well be woken for it.
+func (m *Message) Urgent() bool { return m.Priority == engine.High && !m.Exercise }
+
 // compose writes the message about one alarm, or about all of a digest.
 func (r *Roster) compose(standings []engine.Standing, to *Person, link string, now reading.Stamp) Message {
 	say := wordsOf(to, r)
