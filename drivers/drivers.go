@@ -39,8 +39,8 @@ type Driver struct {
 	Open func(ctx context.Context, site Site) (Probe, error)
 }
 
-// BusName is the name of the bus that a probe with this place hangs on: "i2c-1", "onewire", "tcp 192.0.2.20:502", "broker". Probes of
-// one name share one bus and one worker.
+// BusName says which bus a probe with this place hangs on, in the words that open it: "i2c-1", "onewire", "tcp 192.0.2.20:502", "broker". Probes
+// for which it is the same share one bus and one worker.
 func (d Driver) BusName(place phrase.Line) string {
 	first := ""
 	if len(place.Slots) > 0 {

@@ -1,20 +1,16 @@
 package bus
 
 import (
-	"slices"
 	"sync"
 	"time"
 
 	"millwarden/drivers"
 )
 
-// Feed keeps the newest frame of each topic that is listened to. Whoever hears the broker calls Deliver: a Subscriber, or the broker inside
-// this process.
+// Feed keeps the newest frame of each topic that is listened to. Whoever hears the broker calls Deliver.
 //
 // Concurrency: safe for use by several goroutines.
 type Feed struct {
-	changed chan struct{} // one slot: "look again"
-
 	mu     sync.Mutex // guards topics
 	topics map[string]*heard
 }
@@ -28,7 +24,7 @@ type heard struct {
 var _ drivers.Feed = (*Feed)(nil)
 
 // NewFeed is a feed to which nobody listens.
-func NewFeed() *Feed { return &Feed{topics: map[string]*heard{}, changed: make(chan struct{}, 1)} }
+func NewFeed() *Feed { return &Feed{topics: map[string]*heard{}} }
 
 // Deliver hands in a message. Topics to which nobody listens are passed over. The payload is kept and must not be changed afterwards.
 func (f *Feed) Deliver(topic string, payload []byte, retained bool) {
@@ -42,21 +38,6 @@ func (f *Feed) Deliver(topic string, payload []byte, retained bool) {
 	h.arrived = time.Now()
 }
 
-// Topics are those that are listened to, sorted.
-func (f *Feed) Topics() []string {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	list := make([]string, 0, len(f.topics))
-	for topic := range f.topics {
-		list = append(list, topic)
-	}
-	slices.Sort(list)
-	return list
-}
-
-// Changed gets a value whenever Topics has changed since the last one was taken. It is for one reader.
-func (f *Feed) Changed() <-chan struct{} { return f.changed }
-
 // Listen implements drivers.Feed. Several may listen to one topic, as old and new probe do while rules are being changed.
 func (f *Feed) Listen(topic string) (drivers.Topic, error) {
 	f.mu.Lock()
@@ -65,17 +46,9 @@ func (f *Feed) Listen(topic string) (drivers.Topic, error) {
 	if h == nil {
 		h = &heard{}
 		f.topics[topic] = h
-		f.tell()
 	}
 	h.listeners++
 	return &listener{feed: f, topic: topic, heard: h}, nil
-}
-
-func (f *Feed) tell() {
-	select {
-	case f.changed <- struct{}{}:
-	default:
-	}
 }
 
 type listener struct {
@@ -102,7 +75,6 @@ func (l *listener) Close() error {
 		defer l.feed.mu.Unlock()
 		if l.heard.listeners--; l.heard.listeners == 0 {
 			delete(l.feed.topics, l.topic)
-			l.feed.tell()
 		}
 	})
 	return nil

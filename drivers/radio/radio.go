@@ -4,7 +4,8 @@
 // Sources: RFC 8428 "Sensor Measurement Lists (SenML)"; RFC 8798 for its secondary units.
 //
 // Order is that of arrival, and age is by this board's clock: the probe's own time is passed on beside them. Only a frame that the broker had
-// kept (retained) has no arrival to go by, and without a time of its own it is not used.
+// kept (retained) has no arrival to go by. Without a time of its own it is not used, with one it is uncertain; and since the broker sends it again
+// at every new connection, it counts only if that time is later than any before.
 //
 // Concurrency: as of drivers.Probe, one goroutine at a time.
 package radio
@@ -54,6 +55,7 @@ type probe struct {
 	scale     phrase.Slot
 	wanted    []wanted
 	last      uint64
+	lastAt    time.Time // latest time that a frame told of itself
 	records   []reading.Record
 	values    []drivers.Value
 }
@@ -193,25 +195,39 @@ func (p *probe) senml(frame drivers.Frame) error {
 	}
 	p.records = records
 	p.values = p.values[:0]
-	found, undated := false, false
+	before, usable := p.lastAt, false
 	for _, w := range p.wanted {
-		record := newest(records, w.record)
-		if record == nil {
-			p.values = append(p.values, drivers.Failed(w.channel, w.due, p.fault(drivers.NotReady, frame.Payload, fmt.Errorf("the frame has no record %s", w.record))))
-			continue
+		v := p.channel(w, frame, before)
+		usable = usable || v.Fault == nil
+		if v.At.After(p.lastAt) {
+			p.lastAt = v.At
 		}
-		v := p.value(record, w, frame)
-		if frame.Retained && v.At.IsZero() {
-			undated = true
-			v = drivers.Failed(w.channel, w.due, p.fault(drivers.NotReady, frame.Payload, errors.New("the broker kept this frame, nobody knows how long")))
-		}
-		found = found || v.Fault == nil
 		p.values = append(p.values, v)
 	}
-	if !found && undated {
-		return p.values[0].Fault
+	if frame.Retained && !usable {
+		return p.values[0].Fault // nothing was read; what was read before goes on ageing
 	}
 	return nil
+}
+
+// channel is what the frame says of one channel. before is the latest time that an earlier frame told.
+func (p *probe) channel(w wanted, frame drivers.Frame, before time.Time) drivers.Value {
+	record := newest(p.records, w.record)
+	if record == nil {
+		return drivers.Failed(w.channel, w.due, p.fault(drivers.NotReady, frame.Payload, fmt.Errorf("the frame has no record %s", w.record)))
+	}
+	v := p.value(record, w, frame)
+	if !frame.Retained || v.Fault != nil {
+		return v
+	}
+	switch {
+	case v.At.IsZero():
+		return drivers.Failed(w.channel, w.due, p.fault(drivers.NotReady, frame.Payload, errors.New("the broker kept this frame, nobody knows how long")))
+	case !v.At.After(before):
+		return drivers.Failed(w.channel, w.due, p.fault(drivers.NotReady, frame.Payload, errors.New("the broker kept this frame, it is an old one")))
+	}
+	v.Quality, v.Cause = reading.Uncertain, "kept by the broker"
+	return v
 }
 
 // newest finds the record of that name with the latest time, the last of several equal ones. Names of probes often begin with an address

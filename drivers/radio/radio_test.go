@@ -228,8 +228,17 @@ func TestRead_retained(t *testing.T) {
 	}
 	feed.Retain(topic, []byte(`[{"n":"temperature","u":"Cel","v":20,"t":1.276020076001e+09}]`))
 	s, err := p.Read(t.Context())
-	if err != nil || !s.Values[0].Kept || s.Values[0].At.IsZero() || s.Values[0].Value != 20 {
-		t.Errorf("kept with time: %+v, %v, want it with its own time", s.Values, err)
+	if err != nil || !s.Values[0].Kept || s.Values[0].At.IsZero() || s.Values[0].Value != 20 || s.Values[0].Quality != reading.Uncertain {
+		t.Errorf("kept with time: %+v, %v, want it uncertain, with its own time", s.Values, err)
+	}
+	// The broker sends it again when the connection comes back: a silent probe must not look alive.
+	feed.Retain(topic, []byte(`[{"n":"temperature","u":"Cel","v":20,"t":1.276020076001e+09}]`))
+	if s, err := p.Read(t.Context()); drivers.KindOf(err) != drivers.NotReady {
+		t.Errorf("kept, sent again: %+v, %v, want NotReady", s.Values, err)
+	}
+	feed.Publish(topic, []byte(`[{"n":"temperature","u":"Cel","v":21,"t":1.276020000e+09}]`))
+	if s, err := p.Read(t.Context()); err != nil || s.Values[0].Value != 21 || s.Values[0].Quality != reading.Good {
+		t.Errorf("live, with an older time: %+v, %v, want it good: arrival decides", s.Values, err)
 	}
 	feed, p = opened(t, phrase.Lines{form("number", "", 0)}, air[:1]...)
 	feed.Retain(topic, []byte("20"))
