@@ -1,0 +1,223 @@
+package command
+
+import (
+	"bytes"
+	"cmp"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net/http"
+	"strconv"
+	"strings"
+	"text/tabwriter"
+	"time"
+
+	"millwarden/gateway/web"
+)
+
+// gateway is the running gateway as the other commands reach it: by the interface of its page.
+type gateway struct{ address string }
+
+// askWait bounds one question; chosen: a gateway on this board answers in milliseconds.
+const askWait = 10 * time.Second
+
+func (g gateway) get(ctx context.Context, path string, into any) error {
+	return g.do(ctx, http.MethodGet, path, nil, into)
+}
+
+func (g gateway) post(ctx context.Context, path string, body any) error {
+	text, err := json.Marshal(body)
+	if err != nil {
+		return fmt.Errorf("encoding the question: %w", err)
+	}
+	return g.do(ctx, http.MethodPost, path, text, nil)
+}
+
+func (g gateway) do(ctx context.Context, method, path string, body []byte, into any) error {
+	ctx, cancel := context.WithTimeout(ctx, askWait)
+	defer cancel()
+	request, err := http.NewRequestWithContext(ctx, method, g.address+path, bytes.NewReader(body))
+	if err != nil {
+		return fmt.Errorf("%w: %s is no address of a page, for example http://%s", errUse, g.address, web.DefaultListen)
+	}
+	request.Header.Set("Content-Type", "application/json")
+	answer, err := http.DefaultClient.Do(request)
+	if err != nil {
+		return fmt.Errorf("no gateway answers at %s: is it running? (--at names another address): %w", g.address, err)
+	}
+	defer answer.Body.Close() //nolint:errcheck // it was read to its end or given up
+	text, err := io.ReadAll(io.LimitReader(answer.Body, 8<<20))
+	if err != nil {
+		return fmt.Errorf("reading the gateway's answer: %w", err)
+	}
+	if answer.StatusCode >= http.StatusBadRequest {
+		return refusedBy(answer.Status, text)
+	}
+	if into == nil {
+		return nil
+	}
+	if err := json.Unmarshal(text, into); err != nil {
+		return fmt.Errorf("the answer of %s is not a gateway's: %w", g.address, err)
+	}
+	return nil
+}
+
+// refusedBy gives the gateway's own sentence.
+func refusedBy(status string, body []byte) error {
+	var said struct {
+		Says string `json:"says"`
+	}
+	if json.Unmarshal(body, &said) == nil && said.Says != "" {
+		return errors.New(said.Says)
+	}
+	return fmt.Errorf("the gateway answered %s", status)
+}
+
+// ask makes the flags that all questions share.
+func ask(name string, io IO, args []string, more func(f flagSet)) (gateway, []string, error) {
+	f := flags(name, io)
+	at := f.String("at", "http://"+web.DefaultListen, "address of the gateway's page")
+	if more != nil {
+		more(f)
+	}
+	words, err := parse(f, args)
+	return gateway{strings.TrimSuffix(*at, "/")}, words, err
+}
+
+type pointNow struct {
+	Name  string `json:"name"`
+	Unit  string `json:"unit"`
+	Now   int64  `json:"now"`
+	Value struct {
+		Text    string `json:"text"`
+		Quality string `json:"quality"`
+		Cause   string `json:"cause"`
+		At      int64  `json:"at"`
+	} `json:"value"`
+}
+
+func readings(ctx context.Context, io IO, args []string) error {
+	g, words, err := ask("readings", io, args, nil)
+	if err != nil {
+		return err
+	}
+	var points []pointNow
+	if len(words) > 0 {
+		points = make([]pointNow, 1)
+		err = g.get(ctx, "/api/points/"+words[0], &points[0])
+	} else {
+		err = g.get(ctx, "/api/points", &points)
+	}
+	if err != nil {
+		return err
+	}
+	w := tabwriter.NewWriter(io.Out, 0, 0, 2, ' ', 0)
+	for _, p := range points {
+		quality := p.Value.Quality
+		if p.Value.Cause != "" {
+			quality += ": " + p.Value.Cause
+		}
+		age := "never"
+		if p.Value.At != 0 {
+			age = (time.Duration(p.Now-p.Value.At) * time.Millisecond).Round(time.Second).String()
+		}
+		fmt.Fprintf(w, "%s\t%s %s\t%s\t%s\n", p.Name, cmp.Or(p.Value.Text, "–"), p.Unit, quality, age)
+	}
+	return w.Flush()
+}
+
+type alarmNow struct {
+	ID         string `json:"id"`
+	Priority   string `json:"priority"`
+	State      string `json:"state"`
+	Occurrence int64  `json:"occurrence"`
+	Because    string `json:"because"`
+	Action     string `json:"action"`
+	Held       bool   `json:"held"`
+	CannotSee  bool   `json:"cannotSee"`
+}
+
+func alarms(ctx context.Context, io IO, args []string) error {
+	g, _, err := ask("alarms", io, args, nil)
+	if err != nil {
+		return err
+	}
+	var list []alarmNow
+	if err := g.get(ctx, "/api/alarms", &list); err != nil {
+		return err
+	}
+	blind := 0
+	for _, a := range list {
+		if a.CannotSee && a.State == "normal" {
+			blind++
+			continue
+		}
+		held := ""
+		if a.Held {
+			held = ", held"
+		}
+		fmt.Fprintf(io.Out, "%-6s %s %d  %s%s\n       %s\n       %s\n", a.Priority, a.ID, a.Occurrence, a.State, held, a.Because, a.Action)
+	}
+	if len(list) == blind {
+		fmt.Fprintln(io.Out, "no alarm stands")
+	}
+	if blind > 0 {
+		fmt.Fprintf(io.Out, "%d alarms cannot see their points\n", blind)
+	}
+	return nil
+}
+
+func acknowledge(ctx context.Context, io IO, args []string) error {
+	var by *string
+	g, words, err := ask("acknowledge", io, args, func(f flagSet) { by = f.String("by", "", "who is on it: a person of the rules file") })
+	if err != nil {
+		return err
+	}
+	if len(words) != 2 || *by == "" {
+		return fmt.Errorf("%w: it needs an alarm, the number of its occurrence and --by, for example: over-fermented@tank-1 412 --by ana", errUse)
+	}
+	occurrence, err := strconv.ParseInt(words[1], 10, 64)
+	if err != nil {
+		return fmt.Errorf("%w: %q is no number of an occurrence", errUse, words[1])
+	}
+	if err := g.post(ctx, "/api/acknowledge", map[string]any{"alarm": words[0], "occurrence": occurrence, "by": *by}); err != nil {
+		return err
+	}
+	fmt.Fprintf(io.Out, "%s is on it: %s %d\n", *by, words[0], occurrence)
+	return nil
+}
+
+func load(ctx context.Context, io IO, args []string) error {
+	return stay(ctx, io, web.DoLoad, args, 2, "a station, a lot and --by, for example: tank-1 143 --kg 412 --by ana")
+}
+
+func empty(ctx context.Context, io IO, args []string) error {
+	return stay(ctx, io, web.DoEmpty, args, 1, "a station and --by, for example: tank-1 --by ana")
+}
+
+func stay(ctx context.Context, io IO, do string, args []string, needs int, example string) error {
+	var by, note *string
+	var kg *float64
+	g, words, err := ask(do, io, args, func(f flagSet) {
+		by = f.String("by", "", "who does it: a person of the rules file")
+		kg = f.Float64("kg", 0, "weight in kg")
+		note = f.String("note", "", "what else is to be kept")
+	})
+	if err != nil {
+		return err
+	}
+	if len(words) != needs || *by == "" {
+		return fmt.Errorf("%w: it needs %s", errUse, example)
+	}
+	body := map[string]any{"do": do, "station": words[0], "by": *by, "kg": *kg, "why": *note}
+	if needs > 1 {
+		body["lot"] = words[1]
+	}
+	if err := g.post(ctx, "/api/acts", body); err != nil {
+		return err
+	}
+	fmt.Fprintf(io.Out, "%s: %s, by %s\n", words[0], do, *by)
+	return nil
+}

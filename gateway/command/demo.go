@@ -1,0 +1,131 @@
+package command
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"os/exec"
+	"time"
+
+	"millwarden/gateway/callout"
+	"millwarden/gateway/floor"
+	"millwarden/gateway/logbook"
+	"millwarden/gateway/web"
+	"millwarden/internal/clock"
+	"millwarden/internal/estate"
+	"millwarden/internal/reading"
+)
+
+const demoSaid = "Demo: an invented estate. Only the buses are simulated; the program is the real one."
+
+// The demo begins at six in the evening of a harvest day at Fern Hollow (UTC-5).
+var demoBegins = time.Date(2026, 6, 10, 23, 0, 0, 0, time.UTC)
+
+func demo(ctx context.Context, io IO, args []string) error {
+	f := flags("demo", io)
+	speed := f.Float64("speed", 60, "how fast time runs: 60 is an hour each minute; 1 to 600")
+	listen := f.String("listen", web.DefaultListen, "where the page is served")
+	data := f.String("data", "", "folder to keep; without it one is made and thrown away")
+	verbose := f.Bool("verbose", false, "log what the gateway does")
+	if words, err := parse(f, args); err != nil {
+		return err
+	} else if len(words) > 0 || *speed < 1 || *speed > 600 {
+		return fmt.Errorf("%w: speed goes from 1 to 600", errUse)
+	}
+	folder, throwAway, err := demoFolder(*data)
+	if err != nil {
+		return err
+	}
+	defer throwAway()
+	mill, world, err := openDemo(io, folder, *listen, *speed, *verbose)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(io.Out, "Fern Hollow, an invented estate, is at http://%s\nAn hour passes in %s. Within minutes a stick in bin 2 falls silent, the dryer's fan stops, tank 1 sours.\n"+
+		"Messages to the crew are printed here. Ctrl-C ends it.\n\n", *listen, time.Duration(float64(time.Hour) / *speed).Round(time.Second))
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	go world.Run(ctx) //nolint:errcheck // it ends with ctx, and only then
+	go openBrowser(ctx, "http://"+*listen)
+	return closeAfter(mill, mill.Run(ctx))
+}
+
+func openDemo(io IO, folder, listen string, speed float64, verbose bool) (*floor.Floor, *estate.Estate, error) {
+	words, err := vocabulary()
+	if err != nil {
+		return nil, nil, err
+	}
+	l, err := loadFrom(estate.Files, estate.RulesFile, words)
+	if err != nil {
+		return nil, nil, err
+	}
+	if l.said.HasErrors() {
+		return nil, nil, errors.Join(l.said.Print(io.Err, l.sources), errors.New("the demo's rules file has faults"))
+	}
+	if err := loadLots(folder); err != nil {
+		return nil, nil, err
+	}
+	c := clock.Scaled{Start: demoBegins, Begun: time.Now(), Speed: speed}
+	world := estate.New(c, estate.NewTruth(18, 1), estate.Night())
+	log := slog.New(slog.DiscardHandler)
+	if verbose {
+		log = slog.New(slog.NewTextHandler(io.Err, nil))
+	}
+	mill, err := floor.Open(floor.Options{Plan: l.plan, Data: folder, Drivers: knownDrivers(), OpenBus: world.OpenBus, Radio: world.Sticks(), Listen: listen, Log: log, Version: Version,
+		Demo: demoSaid, Speed: speed, Channels: map[string]callout.Channel{"mail": phones{io}},
+		Clock: func(boot uint32) clock.Clock { c.Boot = boot; return c }})
+	return mill, world, err
+}
+
+// loadLots writes down which lots stand where when the demo begins.
+func loadLots(folder string) error {
+	book, err := logbook.Open(folder)
+	if err != nil {
+		return err
+	}
+	standing, err := book.Standing(context.Background())
+	if err != nil || len(standing) > 0 {
+		return errors.Join(err, book.Close())
+	}
+	for _, lot := range estate.Lots {
+		at := reading.Stamp{Wall: demoBegins.Add(-time.Duration(lot.Hours * float64(time.Hour))), Set: true}
+		if _, err := book.Load(logbook.Stay{Station: lot.Station, Lot: lot.Lot, From: at, Loaded: lot.Kilograms, Who: "ana"}); err != nil {
+			return errors.Join(err, book.Close())
+		}
+	}
+	return book.Close()
+}
+
+func demoFolder(data string) (folder string, throwAway func(), err error) {
+	if data != "" {
+		return data, func() {}, os.MkdirAll(data, 0o750)
+	}
+	folder, err = os.MkdirTemp("", "millwarden-demo-")
+	return folder, func() { _ = os.RemoveAll(folder) }, err // what stays of it is in the system's own folder for such things
+}
+
+// phones are the crew's phones in the demo: what they get is printed.
+type phones struct{ io IO }
+
+func (p phones) Send(_ context.Context, m callout.Message) error {
+	_, err := fmt.Fprintf(p.io.Out, "message to %s: %s\n", m.To.Title, m.Text)
+	return err
+}
+
+// openBrowser opens the page where there is a desktop.
+func openBrowser(ctx context.Context, address string) {
+	if os.Getenv("DISPLAY") == "" && os.Getenv("WAYLAND_DISPLAY") == "" {
+		return
+	}
+	select {
+	case <-time.After(time.Second): // the page listens by then
+	case <-ctx.Done():
+		return
+	}
+	_ = exec.CommandContext(ctx, "xdg-open", address).Run() // the address stands in the terminal too
+}
+
+// closeAfter closes the mill and keeps both errors.
+func closeAfter(mill *floor.Floor, err error) error { return errors.Join(err, mill.Close()) }

@@ -1,0 +1,25 @@
+package command
+
+import (
+	"context"
+	"flag"
+	"os"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+var update = flag.Bool("update", false, "write what the commands print into the scripts")
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){
+		"millwarden": func() {
+			os.Exit(Main(context.Background(), os.Args[1:], IO{In: os.Stdin, Out: os.Stdout, Err: os.Stderr}))
+		},
+	})
+}
+
+// The command line, each script a text archive: what is typed, the files it needs, and everything that must be printed.
+func TestScripts(t *testing.T) {
+	testscript.Run(t, testscript.Params{Dir: "../../testdata/script", UpdateScripts: *update, RequireExplicitExec: true, RequireUniqueNames: true})
+}

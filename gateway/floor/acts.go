@@ -1,0 +1,175 @@
+package floor
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"millwarden/gateway/logbook"
+	"millwarden/gateway/web"
+	"millwarden/internal/reading"
+	"millwarden/internal/units"
+	"millwarden/rules/engine"
+)
+
+var engineEvents = map[string]engine.Event{
+	web.DoAcknowledge: engine.Acknowledge, web.DoReset: engine.Reset, web.DoShelve: engine.Shelve, web.DoUnshelve: engine.Unshelve,
+	web.DoRemove: engine.Remove, web.DoReturn: engine.Return,
+}
+
+// Act does one act of a person, with its line in the logbook, or refuses it with a *web.Refusal.
+func (f *Floor) Act(ctx context.Context, a web.Act) error {
+	if err := f.may(a); err != nil {
+		return err
+	}
+	switch a.Do {
+	case web.DoLoad, web.DoEmpty:
+		return f.actOnStation(ctx, a)
+	}
+	event, known := engineEvents[a.Do]
+	if !known {
+		return &web.Refusal{Kind: web.RefusedInput, Says: fmt.Sprintf("There is no act %q.", a.Do)}
+	}
+	var refused error
+	err := f.onFlow(ctx, func() {
+		f.deciding.Lock()
+		transitions, err := f.engine.Act(engine.Act{Event: event, Alarm: a.Alarm, Occurrence: a.Occurrence, By: a.By, Why: a.Why, Second: a.Second, For: a.For,
+			At: f.clock.Now()}, nil)
+		f.deciding.Unlock()
+		refused = f.refusal(a, err)
+		f.follow(transitions)
+	})
+	return errors.Join(err, refused)
+}
+
+// may checks who acts: a person of the rules file, with the rights for it. Readers and auditors look on.
+func (f *Floor) may(a web.Act) error {
+	for _, p := range f.plan.People {
+		if p.Name != a.By {
+			continue
+		}
+		if p.Rights == "reader" || p.Rights == "auditor" {
+			return &web.Refusal{Kind: web.RefusedRights, Says: p.Title + " may look, not act (rights " + p.Rights + ")."}
+		}
+		return nil
+	}
+	return &web.Refusal{Kind: web.RefusedRights, Says: fmt.Sprintf("%q is no person of the rules file.", a.By)}
+}
+
+// refusal puts the engine's refusal into the page's words, and an attempt that was refused into the logbook.
+func (f *Floor) refusal(a web.Act, err error) error {
+	var r *engine.Refusal
+	if !errors.As(err, &r) {
+		return err
+	}
+	f.write(logbook.Entry{Kind: logbook.Act, Alarm: a.Alarm, Occurrence: a.Occurrence, Who: a.By, Why: a.Why, Text: a.Do + " refused: " + r.Text})
+	kind := web.RefusedState
+	switch r.Kind {
+	case engine.NoSuchAlarm:
+		kind = web.RefusedUnknown
+	case engine.Superseded:
+		kind = web.RefusedSuperseded
+	case engine.Incomplete:
+		kind = web.RefusedInput
+	case engine.Already:
+		return &web.Refusal{Kind: kind, Says: fmt.Sprintf("%s acknowledged it already, at %s.", f.personTitle(r.By), r.At.Wall.In(f.plan.Site.Zone).Format("15:04"))}
+	}
+	return &web.Refusal{Kind: kind, Says: r.Text}
+}
+
+// actOnStation loads or empties a station: a stay in the logbook, a moment and the loaded point for the engine.
+func (f *Floor) actOnStation(ctx context.Context, a web.Act) error {
+	if _, known := f.kinds[a.Station]; !known {
+		return &web.Refusal{Kind: web.RefusedUnknown, Says: fmt.Sprintf("There is no station %q.", a.Station)}
+	}
+	if a.Do == web.DoLoad && a.Lot == "" {
+		return &web.Refusal{Kind: web.RefusedInput, Says: "Say which lot was loaded."}
+	}
+	var refused error
+	err := f.onFlow(ctx, func() { refused = f.changeStay(a) })
+	return errors.Join(err, refused)
+}
+
+func (f *Floor) changeStay(a web.Act) error {
+	now := f.clock.Now()
+	var err error
+	moment := "loaded"
+	if a.Do == web.DoLoad {
+		stay := logbook.Stay{Station: a.Station, Lot: a.Lot, From: now, Loaded: a.Kilograms, Who: a.By, Note: a.Why}
+		if stay.ID, err = f.logbook.Load(stay); err == nil {
+			f.entersLots.Store(true)
+			f.setStay(a.Station, stay)
+		}
+	} else {
+		moment = "emptied"
+		if _, err = f.logbook.Empty(a.Station, now, a.Kilograms, a.By, a.Why); err == nil {
+			f.endStay(a.Station)
+		}
+	}
+	switch {
+	case errors.Is(err, logbook.ErrOccupied):
+		return &web.Refusal{Kind: web.RefusedState, Says: "A lot stands there already. Empty it first."}
+	case errors.Is(err, logbook.ErrNotLoaded):
+		return &web.Refusal{Kind: web.RefusedState, Says: "No lot stands there."}
+	case err != nil:
+		return fmt.Errorf("writing the stay: %w", err)
+	}
+	f.deciding.Lock()
+	transitions := f.engine.Moment(a.Station+"/"+moment, now, nil)
+	f.deciding.Unlock()
+	f.follow(transitions)
+	f.observe(f.stayReadings(now))
+	return nil
+}
+
+func (f *Floor) setStay(station string, s logbook.Stay) {
+	f.deciding.Lock()
+	defer f.deciding.Unlock()
+	f.stays[station] = s
+}
+
+func (f *Floor) endStay(station string) {
+	f.deciding.Lock()
+	defer f.deciding.Unlock()
+	delete(f.stays, station)
+}
+
+// stayReadings are the points that say whether a lot stands on each station. A site that never enters lots has none: then `while loaded` is
+// unknown, and its gate stays open.
+func (f *Floor) stayReadings(now reading.Stamp) []reading.Reading {
+	if !f.entersLots.Load() {
+		return nil
+	}
+	f.deciding.Lock()
+	defer f.deciding.Unlock()
+	var rs []reading.Reading
+	for _, st := range f.plan.Stations {
+		stay, loaded := f.stays[st.Name]
+		yes := func(name string, on bool) {
+			if !f.pointKnown[st.Name+"/"+name] {
+				return
+			}
+			r := reading.Reading{Point: st.Name + "/" + name, Quantity: units.YesNo, Stamp: now}
+			if on {
+				r.Value = 1
+			}
+			rs = append(rs, r)
+		}
+		yes("loaded", loaded)
+		yes("empty", !loaded)
+		for _, soak := range []string{"soak-time", "drying-time", "stored-time"} {
+			if loaded && f.pointKnown[st.Name+"/"+soak] {
+				rs = append(rs, reading.Reading{Point: st.Name + "/" + soak, Quantity: units.Duration, Stamp: now, Value: sinceLoaded(stay, now)})
+			}
+		}
+	}
+	return rs
+}
+
+// sinceLoaded is the time of a stay: on the monotonic clock within one boot, by wall time over boots.
+func sinceLoaded(s logbook.Stay, now reading.Stamp) float64 {
+	if s.From.Boot == now.Boot {
+		return (now.Mono - s.From.Mono).Seconds()
+	}
+	return max(0, now.Wall.Sub(s.From.Wall).Seconds())
+}

@@ -1,0 +1,275 @@
+package floor
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"slices"
+	"time"
+
+	"millwarden/gateway/callout"
+	"millwarden/gateway/callout/mail"
+	"millwarden/gateway/callout/webhook"
+	"millwarden/gateway/logbook"
+	"millwarden/gateway/web"
+	"millwarden/internal/phrase"
+	"millwarden/internal/reading"
+	"millwarden/rules/check"
+	"millwarden/rules/engine"
+)
+
+// ChannelDeclares is what channels may say in a rules file.
+func ChannelDeclares() string { return mail.Declares + webhook.Declares + callout.NotYet }
+
+func (f *Floor) buildCallout() error {
+	roster := callout.Roster{Site: f.plan.Site.Title, Zone: f.plan.Site.Zone, Language: f.plan.Site.Language}
+	for _, p := range f.plan.People {
+		roster.People = append(roster.People, callout.Person{Name: p.Name, Title: p.Title, Phone: p.Phone, Mail: p.Mail, By: p.By, Language: p.Language, Choice: p.Choice})
+	}
+	for _, w := range f.plan.Watches {
+		watch := callout.Watch{Name: w.Name, Hours: w.Hours, Repeat: w.Repeat, Takes: w.Takes, Areas: w.Areas, OnlyWhenNamed: w.OnlyWhenNamed, Digest: w.Digest}
+		for _, s := range w.Steps {
+			watch.Steps = append(watch.Steps, callout.Step(s))
+		}
+		roster.Watches = append(roster.Watches, watch)
+	}
+	for i := range f.plan.Channels {
+		way, err := f.way(&f.plan.Channels[i])
+		if err != nil {
+			return err
+		}
+		roster.Ways = append(roster.Ways, way)
+	}
+	var err error
+	f.callout, err = callout.New(callout.Options{Roster: roster, Clock: f.clock, Journal: journal{f}, Tokens: tokens{f.logbook, f.clock.Now}, LinkBase: f.linkBase()})
+	if err != nil {
+		return err
+	}
+	f.parts = append(f.parts, &part{name: "callout", run: f.callout.Run, vital: true})
+	return nil
+}
+
+// way opens a channel of the rules file. One that this version has no code for stands there all the same, and says that it does not work.
+func (f *Floor) way(c *check.Channel) (callout.Way, error) {
+	way := callout.Way{Name: c.Name, Shared: c.Kind == "siren", Reaches: reaches[c.Kind]}
+	if given := f.o.Channels[c.Name]; given != nil {
+		way.Channel = given
+		return way, nil
+	}
+	var err error
+	switch c.Kind {
+	case "mail":
+		way.Channel, err = f.mail(c)
+	case "webhook":
+		way.Channel, err = f.webhook(c)
+	default:
+		f.log.Warn("this version cannot use a channel of the rules file", "channel", c.Name, "kind", c.Kind)
+		way.Channel = callout.NotHere{Kind: c.Kind}
+	}
+	if err != nil {
+		return way, fmt.Errorf("channel %s: %w", c.Name, err)
+	}
+	return way, nil
+}
+
+// reaches tells whom a kind of channel can reach; what is not here reaches everybody.
+var reaches = map[string]func(*callout.Person) bool{
+	"mail": func(p *callout.Person) bool { return p.Mail != "" },
+	"text": func(p *callout.Person) bool { return p.Phone != "" },
+}
+
+func (f *Floor) mail(c *check.Channel) (callout.Channel, error) {
+	o := mail.Options{Server: word(c.Settings, "server"), Sender: word(c.Settings, "sender"), Security: mail.Security(word(c.Settings, "security")),
+		Name: f.plan.Site.Title, Zone: f.plan.Site.Zone, Clock: f.clock, Roots: f.o.MailRoots}
+	if name := word(c.Settings, "credential"); name != "" {
+		var err error
+		if o.Credential, err = f.o.Credential(name); err != nil {
+			return nil, err
+		}
+	}
+	return mail.New(o)
+}
+
+func (f *Floor) webhook(c *check.Channel) (callout.Channel, error) {
+	secret, err := f.o.Credential(word(c.Settings, "credential"))
+	if err != nil {
+		return nil, err
+	}
+	return webhook.New(webhook.Options{Address: word(c.Settings, "address"), Secret: secret, Clock: f.clock})
+}
+
+// word is the first slot of a line, "" if there is none.
+func word(lines phrase.Lines, key string) string {
+	if line, found := lines.Find(key); found && len(line.Slots) > 0 {
+		return line.Slots[0].Text
+	}
+	return ""
+}
+
+// linkBase is the address of the page in messages: the name given to it, else where it listens.
+func (f *Floor) linkBase() string {
+	p := f.plan.Page
+	scheme := "http://"
+	if p.Certificate != "" {
+		scheme = "https://"
+	}
+	if p.Name != "" {
+		return scheme + p.Name
+	}
+	return scheme + f.listen()
+}
+
+// look shows the callout what stands.
+func (f *Floor) look() {
+	f.deciding.Lock()
+	f.looking = f.engine.Standings(f.looking[:0])
+	f.deciding.Unlock()
+	f.callout.Look(f.looking, f.clock.Now())
+}
+
+// journal is the logbook as the callout needs it.
+type journal struct{ f *Floor }
+
+func (j journal) Write(l callout.Line) error {
+	data, err := json.Marshal(l)
+	if err != nil {
+		return fmt.Errorf("encoding a line of the callout: %w", err)
+	}
+	kind := logbook.Receipt
+	if l.Event == callout.Try {
+		kind = logbook.Message
+		j.f.noteCalls(l)
+	}
+	text := l.Text
+	if text == "" {
+		text = l.Event + " to " + l.Person + " by " + l.Channel
+	}
+	_, err = j.f.logbook.Write(logbook.Entry{At: l.At, Kind: kind, Alarm: l.Alarm, Occurrence: l.Occurrence, Place: l.Place, Who: l.Person, Why: l.Event, Text: text, Data: data})
+	j.f.links.logbookFault.Store(err != nil)
+	return err
+}
+
+func (j journal) Tries(alarm string, occurrence int64) ([]callout.Line, error) {
+	lines, err := j.lines(alarm, occurrence, logbook.Message)
+	j.f.noteCalls(lines...)
+	return lines, err
+}
+
+// queryWait bounds a question to the logbook; chosen: the page asks every second.
+const queryWait = 2 * time.Second
+
+func (j journal) lines(alarm string, occurrence int64, kinds ...logbook.Kind) ([]callout.Line, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), queryWait)
+	defer cancel()
+	entries, err := j.f.logbook.Entries(ctx, logbook.Filter{Kinds: kinds, Alarm: alarm, Occurrence: occurrence})
+	if err != nil {
+		return nil, err
+	}
+	lines := make([]callout.Line, 0, len(entries))
+	for _, e := range entries {
+		var l callout.Line
+		if err := json.Unmarshal(e.Data, &l); err != nil {
+			return lines, fmt.Errorf("logbook entry %d is no line of the callout: %w", e.ID, err)
+		}
+		lines = append(lines, l)
+	}
+	return lines, nil
+}
+
+// tokens keeps the answer links in the logbook.
+type tokens struct {
+	book *logbook.Logbook
+	now  func() reading.Stamp
+}
+
+func (t tokens) KeepToken(k callout.Token) error {
+	return t.book.KeepToken(logbook.Token{Hash: k.Hash, Alarm: k.Alarm, Occurrence: k.Occurrence, Person: k.Person, Title: k.Title, Expires: k.Expires}, t.now().Wall)
+}
+
+func (t tokens) FindToken(hash [32]byte) (callout.Token, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), queryWait)
+	defer cancel()
+	k, err := t.book.FindToken(ctx, hash, t.now().Wall)
+	return callout.Token{Hash: k.Hash, Alarm: k.Alarm, Occurrence: k.Occurrence, Person: k.Person, Title: k.Title, Expires: k.Expires}, err
+}
+
+// Answer finds what the link of a message stands for.
+func (f *Floor) Answer(token string) (web.Answer, bool) {
+	t, expired, ok := f.callout.Answer(token)
+	return web.Answer{Alarm: t.Alarm, Occurrence: t.Occurrence, Person: t.Person, Title: t.Title, Expired: expired}, ok
+}
+
+func (f *Floor) channelWorks(name string) bool {
+	for _, c := range f.callout.Channels(f.clock.Now()) {
+		if c.Name == name {
+			return c.Works
+		}
+	}
+	return false
+}
+
+// addCalls shows who was called for an occurrence. What the logbook cannot tell is left out.
+func (f *Floor) addCalls(shown *web.Alarm, st *engine.Standing) {
+	if st.Occurrence == 0 || st.State == engine.Normal {
+		return
+	}
+	for _, l := range f.called[callsOf{st.Alarm.ID, st.Occurrence}] {
+		shown.Calls = append(shown.Calls, web.Call{Person: f.personTitle(l.Person), Channel: l.Channel, At: l.At})
+	}
+}
+
+// callsOf names one occurrence.
+type callsOf struct {
+	alarm      string
+	occurrence int64
+}
+
+// calledMost bounds the occurrences whose calls the page remembers; chosen: far more than can stand at once.
+const calledMost = 512
+
+// noteCalls remembers tries for the page.
+func (f *Floor) noteCalls(lines ...callout.Line) {
+	f.deciding.Lock()
+	defer f.deciding.Unlock()
+	if len(f.called) > calledMost {
+		clear(f.called)
+	}
+	for _, l := range lines {
+		k := callsOf{l.Alarm, l.Occurrence}
+		f.called[k] = append(f.called[k], l)
+	}
+}
+
+// roster is who is on watch now.
+func (f *Floor) roster(now reading.Stamp) web.Roster {
+	var r web.Roster
+	local := now.Wall.In(f.plan.Site.Zone)
+	for _, w := range f.plan.Watches {
+		if w.OnlyWhenNamed || now.Set && !onDuty(w.Hours, local) {
+			continue
+		}
+		r.Watches = append(r.Watches, w.Title)
+		if len(w.Steps) == 0 {
+			continue
+		}
+		for _, name := range w.Steps[0].People {
+			if title := f.personTitle(name); !slices.Contains(r.OnWatch, title) {
+				r.OnWatch = append(r.OnWatch, title)
+			}
+		}
+	}
+	return r
+}
+
+// onDuty tells whether a time of the site's clock lies in one of the spans.
+func onDuty(spans []engine.Span, local time.Time) bool {
+	minute := local.Hour()*60 + local.Minute()
+	on := func(s engine.Span, day time.Weekday) bool { return s.Days == [7]bool{} || s.Days[day] }
+	return len(spans) == 0 || slices.ContainsFunc(spans, func(s engine.Span) bool {
+		if s.From < s.To {
+			return minute >= s.From && minute < s.To && on(s, local.Weekday())
+		}
+		yesterday := (local.Weekday() + 6) % 7
+		return minute >= s.From && on(s, local.Weekday()) || minute < s.To && on(s, yesterday)
+	})
+}

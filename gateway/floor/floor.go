@@ -1,0 +1,193 @@
+// Package floor joins a checked rules file into running parts: buses and their workers, the engine, history and logbook, the callout, broker,
+// publisher and forwarder, the page. It is the one place where sisters meet; it starts them in the order of a slice and stops them in reverse.
+//
+// Concurrency: Run is one call; it owns every goroutine of the gateway. What the page asks comes by other goroutines and is answered under the
+// lock that guards the engine, or done on the flow's goroutine.
+package floor
+
+import (
+	"context"
+	"crypto/x509"
+	"errors"
+	"fmt"
+	"io"
+	"log/slog"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"millwarden/drivers"
+	"millwarden/gateway/callout"
+	"millwarden/gateway/history"
+	"millwarden/gateway/logbook"
+	"millwarden/gateway/publish"
+	"millwarden/gateway/web"
+	"millwarden/internal/clock"
+	"millwarden/internal/reading"
+	"millwarden/rules/check"
+	"millwarden/rules/engine"
+)
+
+// Options of a Floor. Plan, Data, Clock, Drivers, OpenBus and Log are needed.
+type Options struct {
+	Plan       *check.Plan
+	Data       string                            // folder of history and logbook
+	Clock      func(boot uint32) clock.Clock     // the board's clock, once the number of its boot is known
+	BootID     string                            // of the kernel; "" counts as a new boot
+	Drivers    map[string]drivers.Driver         // by kind
+	Radio      drivers.Feed                      // simulated sticks, instead of the broker's
+	OpenBus    BusOpener                         // a bus of the host, or a simulated one
+	Credential func(name string) (string, error) // secret text of a credential
+	Log        *slog.Logger
+	Version    string
+	Listen     string                     // page, instead of the address in the rules file
+	NoForward  bool                       // the store is served by a forwarder elsewhere
+	Demo       string                     // said on every page of an invented estate
+	Speed      float64                    // of the demo's clock; 0 is 1
+	MailRoots  *x509.CertPool             // whom mail trusts; nil: the system's list
+	Channels   map[string]callout.Channel // by name, instead of those of the rules file: the demo's phones
+}
+
+// BusOpener opens the bus of a name ("i2c-1", "onewire", "tcp 192.0.2.20:502", "broker") for a kind of driver.
+type BusOpener func(ctx context.Context, kind drivers.BusKind, name string) (drivers.Bus, io.Closer, error)
+
+// Floor is a gateway ready to run.
+type Floor struct {
+	o          Options
+	plan       *check.Plan
+	measured   map[string]bool   // points that a probe gives
+	pointKnown map[string]bool   // points of the plan
+	kinds      map[string]string // kind of each station
+	areas      map[string]string // area of each station
+	titles     map[string]string // of points and alarms
+	log        *slog.Logger
+	clock      clock.Clock
+	boot       uint32
+	history    *history.History
+	feed       drivers.Feed // what radio probes say
+	logbook    *logbook.Logbook
+	broker     *publish.Broker // nil: the site's own
+	links      links
+	callout    *callout.Callout
+	web        *web.Web
+	parts      []*part
+	requests   chan func()
+	incoming   chan []reading.Reading
+
+	looking    []engine.Standing // scratch of look; belongs to the flow's goroutine
+	entersLots atomic.Bool       // somebody enters which lot stands where
+
+	settled  bool      // the times of an unset clock are; belongs to the keeper's goroutine, as retained does
+	retained time.Time // when old readings were looked for, real time
+
+	busLock sync.Mutex // guards buses
+	buses   map[string]openBus
+
+	deciding  sync.Mutex // guards what stands below
+	engine    *engine.Engine
+	newest    map[string]reading.Reading // of each point, whatever its quality
+	known     map[string]reading.Stamp   // when it was last good or uncertain
+	stays     map[string]logbook.Stay    // by station
+	kept      map[string]reading.Reading // last reading of a computed point that went to the history
+	derived   []reading.Reading          // scratch of takeDerived
+	pending   []reading.Reading          // on their way to the history
+	lost      uint64                     // readings that found no room there
+	called    map[callsOf][]callout.Line // tries to call, by occurrence
+	standings []engine.Standing          // scratch of Snapshot
+}
+
+// Sizes of queues.
+const (
+	// flowQueue is in rounds of a bus. Chosen: a second of a busy bus; past it the worker waits, and its lateness is counted.
+	flowQueue = 16
+	// pendingMost bounds what waits for the history. Chosen: 17 min at 64 readings a second, about 8 MB.
+	pendingMost = 65536
+)
+
+// Open opens the data folder and builds all parts; nothing runs yet.
+func Open(o Options) (*Floor, error) {
+	f := &Floor{o: o, plan: o.Plan, log: o.Log, requests: make(chan func()), buses: map[string]openBus{}, incoming: make(chan []reading.Reading, flowQueue),
+		measured: map[string]bool{}, pointKnown: map[string]bool{}, kinds: map[string]string{}, areas: map[string]string{}, titles: map[string]string{},
+		called: map[callsOf][]callout.Line{}, newest: map[string]reading.Reading{}, known: map[string]reading.Stamp{}, stays: map[string]logbook.Stay{}, kept: map[string]reading.Reading{}}
+	f.index()
+	if err := f.open(); err != nil {
+		return nil, errors.Join(err, f.Close())
+	}
+	return f, nil
+}
+
+func (f *Floor) open() (err error) {
+	if f.history, err = history.Open(f.o.Data, history.Options{}); err != nil {
+		return err
+	}
+	if f.logbook, err = logbook.Open(f.o.Data); err != nil {
+		return err
+	}
+	if f.boot, err = f.logbook.NextBoot(f.o.BootID, time.Now()); err != nil {
+		return fmt.Errorf("numbering this boot: %w", err)
+	}
+	f.clock = f.o.Clock(f.boot)
+	if err := f.begin(); err != nil {
+		return err
+	}
+	for _, build := range []func() error{f.buildLinks, f.buildCallout, f.buildWeb, f.buildRadio, f.buildWorkers} {
+		if err := build(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// index makes the tables by which the plan is asked while running.
+func (f *Floor) index() {
+	for _, st := range f.plan.Stations {
+		f.kinds[st.Name], f.areas[st.Name] = st.Kind, st.Area
+	}
+	for _, p := range f.plan.Points {
+		f.pointKnown[p.Name], f.titles[p.Name] = true, p.Title
+		f.measured[p.Name] = p.How == check.Measured
+	}
+	for _, a := range f.plan.Engine.Alarms {
+		f.titles[a.ID] = a.Title
+	}
+}
+
+// Close closes history and logbook; it is called after Run has ended.
+func (f *Floor) Close() error {
+	var errs []error
+	if f.logbook != nil {
+		errs = append(errs, f.logbook.Close())
+	}
+	if f.history != nil {
+		errs = append(errs, f.history.Close())
+	}
+	return errors.Join(errs...)
+}
+
+// Run runs all parts until ctx ends, or until one ends without which nobody would be watched over.
+func (f *Floor) Run(ctx context.Context) error {
+	f.write(logbook.Entry{Kind: logbook.Start, Text: "gateway started, version " + f.o.Version + ", rules " + short(f.plan.Hash)})
+	f.log.Info("gateway started", "site", f.plan.Site.Name, "probes", len(f.plan.Probes), "alarms", len(f.plan.Engine.Alarms), "data", f.o.Data)
+	err := f.runParts(ctx)
+	f.keep()
+	f.write(logbook.Entry{Kind: logbook.Start, Text: "gateway stopped"})
+	return err
+}
+
+func short(hash string) string { return hash[:min(12, len(hash))] }
+
+// write puts an entry into the logbook. A logbook that cannot write holds nothing back: it is told, and the board's own alarm occurs.
+func (f *Floor) write(entries ...logbook.Entry) {
+	now := f.clock.Now()
+	for i := range entries {
+		if entries[i].At.Wall.IsZero() {
+			entries[i].At = now
+		}
+	}
+	if _, err := f.logbook.Write(entries...); err != nil {
+		f.log.Error("logbook cannot be written", "cause", err)
+		f.links.logbookFault.Store(true)
+		return
+	}
+	f.links.logbookFault.Store(false)
+}

@@ -1,0 +1,270 @@
+package floor
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"millwarden/gateway/history"
+	"millwarden/gateway/logbook"
+	"millwarden/internal/reading"
+	"millwarden/rules/engine"
+)
+
+// begin restores the engine: its saved state, the lots on their stations, and the readings of the last hours for its windows.
+func (f *Floor) begin() error {
+	saved, err := f.savedEngine()
+	if err != nil {
+		return err
+	}
+	now := f.clock.Now()
+	if f.engine, err = engine.New(f.plan.Engine, saved, now); err != nil {
+		return fmt.Errorf("starting the engine: %w", err)
+	}
+	stays, err := f.logbook.Standing(context.Background())
+	if err != nil {
+		return fmt.Errorf("reading which lots stand where: %w", err)
+	}
+	for _, s := range stays {
+		f.stays[s.Station] = s
+	}
+	all, err := f.logbook.Stays(context.Background(), "", "")
+	f.entersLots.Store(err == nil && len(all) > 0)
+	return f.fillWindows(now)
+}
+
+// fillWindows gives the windows of the engine what the history knows of this boot, so that a restart does not blind them.
+func (f *Floor) fillWindows(now reading.Stamp) error {
+	var reach time.Duration
+	for _, p := range f.plan.Points {
+		reach = max(reach, f.engine.Reach(p.Name))
+	}
+	if reach == 0 {
+		return nil
+	}
+	err := f.history.Recent(context.Background(), now.Boot, now.Mono-reach, func(r *reading.Reading) error {
+		f.engine.Fill(r)
+		return nil
+	})
+	if err != nil {
+		f.log.Warn("windows begin empty: the history cannot be read", "cause", err)
+	}
+	return nil
+}
+
+func (f *Floor) savedEngine() (*engine.Saved, error) {
+	text, err := f.logbook.LoadEngine()
+	if err != nil || text == nil {
+		return nil, err
+	}
+	saved := new(engine.Saved)
+	if err := json.Unmarshal(text, saved); err != nil {
+		// Alarms begin anew rather than not at all; what stood before is in the logbook.
+		f.log.Error("saved alarm states cannot be read, all alarms begin anew", "cause", err)
+		return nil, nil
+	}
+	return saved, nil
+}
+
+// runFlow is the flow: readings, time and acts of people reach the engine here, one after the other.
+func (f *Floor) runFlow(p *part) func(context.Context) error {
+	return func(ctx context.Context) error {
+		tick := time.NewTicker(max(f.clock.Real(time.Second), shortestTick))
+		defer tick.Stop()
+		for {
+			p.alive()
+			select {
+			case <-ctx.Done():
+				return nil
+			case rs := <-f.incoming:
+				f.observe(rs)
+			case do := <-f.requests:
+				do()
+			case <-tick.C:
+				f.tick()
+			}
+		}
+	}
+}
+
+// shortestTick keeps a sped-up demo from ticking more often than anybody could see; chosen.
+const shortestTick = 20 * time.Millisecond
+
+// onFlow runs do on the flow's goroutine and waits for it.
+func (f *Floor) onFlow(ctx context.Context, do func()) error {
+	done := make(chan struct{})
+	select {
+	case f.requests <- func() { do(); close(done) }:
+	case <-ctx.Done():
+		return context.Cause(ctx)
+	}
+	<-done
+	return nil
+}
+
+// observe gives readings to the engine first, then to the history.
+func (f *Floor) observe(rs []reading.Reading) {
+	f.deciding.Lock()
+	var transitions []engine.Transition
+	for i := range rs {
+		rs[i] = history.Round(rs[i])
+		transitions = f.engine.Observe(&rs[i], transitions)
+		f.remember(&rs[i])
+	}
+	f.takeDerived()
+	f.deciding.Unlock()
+	f.follow(transitions)
+}
+
+func (f *Floor) tick() {
+	f.deciding.Lock()
+	transitions := f.engine.Tick(f.clock.Now(), nil)
+	f.takeDerived()
+	f.deciding.Unlock()
+	f.follow(transitions)
+	f.look()
+}
+
+// takeDerived hands on what the engine worked out for derived points. The caller holds deciding.
+func (f *Floor) takeDerived() {
+	f.derived = f.engine.Derived(f.derived[:0])
+	for i := range f.derived {
+		f.remember(&f.derived[i])
+	}
+}
+
+// restEvery is how often an unchanged reading that the gateway makes of itself goes to the history: chosen, so that a chart has its points.
+const restEvery = time.Minute
+
+// remember keeps the newest reading for the page, and hands it to the history. The caller holds deciding.
+func (f *Floor) remember(r *reading.Reading) {
+	f.newest[r.Point] = *r
+	if r.Quality != reading.Bad {
+		f.known[r.Point] = r.Stamp
+	}
+	if !f.measured[r.Point] {
+		last, seen := f.kept[r.Point]
+		if seen && last.Value == r.Value && last.Quality == r.Quality && r.Stamp.Mono-last.Stamp.Mono < restEvery {
+			return
+		}
+		f.kept[r.Point] = *r
+	}
+	if len(f.pending) >= pendingMost {
+		f.lost++
+		return
+	}
+	f.pending = append(f.pending, *r)
+}
+
+// follow does what comes of transitions: written first, then told.
+func (f *Floor) follow(transitions []engine.Transition) {
+	if len(transitions) == 0 {
+		return
+	}
+	entries := make([]logbook.Entry, len(transitions))
+	for i := range transitions {
+		entries[i] = entryOf(&transitions[i])
+	}
+	f.write(entries...)
+	f.saveEngine()
+	f.publishAlarms(transitions)
+	f.look()
+}
+
+func (f *Floor) saveEngine() {
+	f.deciding.Lock()
+	saved := f.engine.Save()
+	f.deciding.Unlock()
+	text, err := json.Marshal(saved)
+	if err == nil {
+		err = f.logbook.SaveEngine(text)
+	}
+	if err != nil {
+		f.log.Error("alarm states cannot be saved", "cause", err)
+	}
+}
+
+// entryOf is the line of the logbook about a transition.
+func entryOf(t *engine.Transition) logbook.Entry {
+	data, err := json.Marshal(struct {
+		Event, From, To string
+		Values          []engine.Shown `json:",omitempty"`
+	}{t.Event.String(), t.From.String(), t.To.String(), t.Values})
+	if err != nil {
+		data = nil // a value that JSON cannot hold; the text has it
+	}
+	return logbook.Entry{At: t.At, Kind: logbook.Transition, Alarm: t.Alarm.ID, Occurrence: t.Occurrence, Place: t.Alarm.Place, Who: t.By, Why: t.Why,
+		Text: t.Because, Data: data}
+}
+
+// runKeeper takes what waits to the history, once a second by one durable commit.
+func (f *Floor) runKeeper(p *part) func(context.Context) error {
+	return func(ctx context.Context) error {
+		tick := time.NewTicker(time.Second)
+		defer tick.Stop()
+		for {
+			p.alive()
+			select {
+			case <-ctx.Done():
+				f.keep()
+				return nil
+			case <-tick.C:
+				f.keep()
+				f.settle(ctx)
+				f.retain(ctx)
+			}
+		}
+	}
+}
+
+// settle gives the readings of an unset clock their time, once the clock is set.
+func (f *Floor) settle(ctx context.Context) {
+	now := f.clock.Now()
+	if f.settled || !now.Set {
+		return
+	}
+	count, err := f.history.Settle(ctx, now)
+	if err != nil {
+		f.log.Error("times of the unset clock cannot be settled", "cause", err)
+		return // tried again at the next second
+	}
+	f.settled = true
+	if count > 0 {
+		f.write(logbook.Entry{Kind: logbook.ClockStep, Text: fmt.Sprintf("clock set: %d readings got their time", count)})
+		f.links.wake()
+	}
+}
+
+// retainEvery is how often old readings are looked for; chosen.
+const retainEvery = time.Hour
+
+// retain lets readings go that are older than the site keeps them and safe in the store, if there is one.
+func (f *Floor) retain(ctx context.Context) {
+	now := f.clock.Now()
+	if !now.Set || time.Since(f.retained) < retainEvery {
+		return
+	}
+	f.retained = time.Now()
+	removed, err := f.history.Retain(ctx, now.Wall.Add(-f.plan.Site.Keep), f.plan.Store == nil)
+	if err != nil {
+		f.log.Error("old readings cannot be removed", "cause", err)
+		return
+	}
+	if removed.Readings > 0 {
+		f.log.Info("old readings removed", "readings", removed.Readings, "kept_unsent", removed.Kept)
+	}
+}
+
+func (f *Floor) keep() {
+	f.deciding.Lock()
+	rs := f.pending
+	f.pending = nil
+	f.deciding.Unlock()
+	if len(rs) == 0 {
+		return
+	}
+	_, err := f.history.Append(rs)
+	f.links.historyFault(err, f.log)
+	f.links.wake()
+}

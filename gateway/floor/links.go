@@ -1,0 +1,247 @@
+package floor
+
+import (
+	"cmp"
+	"context"
+	"crypto/tls"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/url"
+	"path/filepath"
+	"strings"
+	"sync/atomic"
+
+	"millwarden/gateway/forward"
+	"millwarden/gateway/publish"
+	"millwarden/gateway/web"
+	"millwarden/internal/link"
+	"millwarden/rules/check"
+	"millwarden/rules/engine"
+)
+
+// links are the broker, the store and what is known of them.
+type links struct {
+	publisher *publish.Publisher
+	forwarder *forward.Forwarder // nil: no store
+	dial      func(context.Context) (net.Conn, error)
+	user      func() (user, password string, err error) // of the broker; nil: none
+	woken     chan struct{}
+
+	logbookFault atomic.Bool
+	historyBad   atomic.Pointer[string] // why the history cannot be written; nil: it can
+}
+
+// wake tells the publisher that there is something new.
+func (l *links) wake() {
+	select {
+	case l.woken <- struct{}{}:
+	default:
+	}
+}
+
+// historyFault remembers, and logs once, what is wrong with the history. Alarms go on without it.
+func (l *links) historyFault(err error, log *slog.Logger) {
+	before := l.historyBad.Load()
+	if err == nil {
+		l.historyBad.Store(nil)
+		if before != nil {
+			log.Info("history can be written again")
+		}
+		return
+	}
+	text := err.Error()
+	l.historyBad.Store(&text)
+	if before == nil {
+		log.Error("history cannot be written", "cause", err)
+	}
+}
+
+func (f *Floor) buildLinks() error {
+	l := &f.links
+	l.woken = make(chan struct{}, 1)
+	if err := f.buildBroker(); err != nil {
+		return err
+	}
+	l.publisher = publish.New(f.history, publish.Options{Root: rootOf(f.plan), Site: f.plan.Site.Name, Board: f.plan.Site.Board, Dial: l.dial,
+		Credential: l.user, Area: f.areaOf, Wake: l.woken, Log: f.log.With("part", "publish")})
+	f.parts = append(f.parts, &part{name: "publish", run: l.publisher.Run})
+	if f.plan.Store == nil || f.o.NoForward {
+		return nil
+	}
+	return f.buildForwarder()
+}
+
+func rootOf(plan *check.Plan) string { return cmp.Or(plan.Broker.Root, "millwarden") }
+
+// buildBroker takes the site's own broker, or the one inside.
+func (f *Floor) buildBroker() error {
+	b := f.plan.Broker
+	l := &f.links
+	if b.Credential != "" {
+		l.user = userOf(b.Credential, f.o.Credential)
+	}
+	config, err := brokerTLS(b.Address, b.CA, b.Certificate)
+	if err != nil {
+		return fmt.Errorf("broker: %w", err)
+	}
+	if b.Address != "" {
+		l.dial = link.Dialer(hostOf(b.Address), config)
+		return nil
+	}
+	var serve *tls.Config
+	if b.Certificate != "" {
+		if serve, err = link.TLS("", b.Certificate); err != nil {
+			return fmt.Errorf("broker: %w", err)
+		}
+	}
+	f.broker, err = publish.NewBroker(publish.BrokerOptions{Listen: b.Listen, TLS: serve, Credential: l.user, Log: f.log.With("part", "broker")})
+	if err != nil {
+		return err
+	}
+	l.dial = f.broker.Dial
+	l.user = nil // from inside none is asked
+	f.parts = append(f.parts, &part{name: "broker", run: f.broker.Run})
+	return nil
+}
+
+// brokerTLS is nil for a broker without encryption, which the checker has warned of.
+func brokerTLS(address, ca, certificate string) (*tls.Config, error) {
+	if strings.HasPrefix(address, "mqtts://") || strings.HasPrefix(address, "tls://") || strings.HasSuffix(address, ":8883") || ca != "" {
+		return link.TLS(ca, certificate)
+	}
+	return nil, nil
+}
+
+// hostOf takes host:port out of an address that may have a scheme.
+func hostOf(address string) string {
+	if u, err := url.Parse(address); err == nil && u.Host != "" {
+		return u.Host
+	}
+	return address
+}
+
+// userOf reads a credential of the form user:password.
+func userOf(name string, credential func(string) (string, error)) func() (string, string, error) {
+	return func() (string, string, error) {
+		text, err := credential(name)
+		if err != nil {
+			return "", "", err
+		}
+		user, password, found := strings.Cut(text, ":")
+		if !found {
+			return "", "", fmt.Errorf("credential %s: it has no colon; write user:password", name)
+		}
+		return user, password, nil
+	}
+}
+
+func (f *Floor) buildForwarder() (err error) {
+	o, err := forwarderOptions(f.plan, f.o.Credential)
+	if err != nil {
+		return err
+	}
+	o.Boards, o.Dial, o.Credential = []string{f.plan.Site.Board}, f.links.dial, f.links.user
+	o.RejectFile, o.Log = filepath.Join(f.o.Data, "refused-readings.txt"), f.log.With("part", "forward")
+	if f.links.forwarder, err = forward.New(o); err != nil {
+		return err
+	}
+	f.parts = append(f.parts, &part{name: "forward", run: f.links.forwarder.Run})
+	return nil
+}
+
+// forwarderOptions are those that the rules file gives, but for the broker.
+func forwarderOptions(plan *check.Plan, credential func(string) (string, error)) (forward.Options, error) {
+	s := plan.Store
+	o := forward.Options{Root: rootOf(plan), Site: plan.Site.Name,
+		Store: forward.Store{Address: s.Address, Org: s.Org, Bucket: s.Bucket, DurableAfter: s.DurableAfter}}
+	if s.Credential != "" {
+		o.Store.Token = func() (string, error) { return credential(s.Credential) }
+	}
+	if s.CA == "" && s.Certificate == "" {
+		return o, nil
+	}
+	config, err := link.TLS(s.CA, s.Certificate)
+	if err != nil {
+		return o, fmt.Errorf("store: %w", err)
+	}
+	o.Store.Client = forward.Client(config)
+	return o, nil
+}
+
+// Forwarder is the forwarder as a process of its own: it needs a broker and a store of the site's.
+func Forwarder(plan *check.Plan, credential func(string) (string, error), rejects string, log *slog.Logger) (*forward.Forwarder, error) {
+	b := plan.Broker
+	if plan.Store == nil || b.Address == "" {
+		return nil, errors.New("the rules file needs a broker with an address and a store: without them there is nothing to forward between")
+	}
+	o, err := forwarderOptions(plan, credential)
+	if err != nil {
+		return nil, err
+	}
+	config, err := brokerTLS(b.Address, b.CA, b.Certificate)
+	if err != nil {
+		return nil, fmt.Errorf("broker: %w", err)
+	}
+	o.Dial, o.RejectFile, o.Log = link.Dialer(hostOf(b.Address), config), rejects, log
+	if b.Credential != "" {
+		o.Credential = userOf(b.Credential, credential)
+	}
+	return forward.New(o)
+}
+
+// areaOf files a station under its area.
+func (f *Floor) areaOf(station string) string { return f.areas[station] }
+
+// publishAlarms tells people's own tools how alarms stand.
+func (f *Floor) publishAlarms(transitions []engine.Transition) {
+	for i := range transitions {
+		t := &transitions[i]
+		if t.Alarm.Kind != engine.KindAlarm {
+			continue
+		}
+		if t.Event == engine.Withdraw {
+			f.links.publisher.ForgetAlarm(t.Alarm.Place, t.Alarm.Name)
+			continue
+		}
+		f.links.publisher.Alarm(publish.Alarm{Place: t.Alarm.Place, Name: t.Alarm.Name, State: t.To.String(),
+			Active:     t.To == engine.Unacknowledged || t.To == engine.Acknowledged,
+			Occurrence: t.Occurrence, Priority: t.Alarm.Priority.String(), Class: t.Alarm.Class.String(), Since: t.At.Wall, Because: t.Because, AcknowledgedBy: t.By})
+	}
+}
+
+func (l *links) storeAnswers() bool {
+	return l.forwarder == nil || l.forwarder.Status().StoreTrouble == "" && l.publisher.Status().StoreTrouble == ""
+}
+
+// states lists broker, store and outside watcher for the page.
+func (l *links) states(f *Floor, list []web.Link) []web.Link {
+	status := l.publisher.Status()
+	broker := web.Link{Kind: "broker", Name: "broker", Title: "Broker", Set: true, Works: status.Connected, Cause: textOf(status.Trouble)}
+	list = append(list, broker)
+	if l.forwarder != nil {
+		waiting := int64(status.Last - min(status.Last, status.Watermark)) //nolint:gosec // a count of readings
+		trouble := l.forwarder.Status().StoreTrouble
+		if trouble == "" {
+			trouble = status.StoreTrouble
+		}
+		list = append(list, web.Link{Kind: "store", Name: "store", Title: "Store", Set: true, Works: trouble == "", Cause: trouble, Waiting: waiting})
+	} else {
+		list = append(list, web.Link{Kind: "store", Name: "store", Title: "Store"})
+	}
+	if bad := l.historyBad.Load(); bad != nil {
+		list = append(list, web.Link{Kind: "history", Name: "history", Title: "History", Set: true, Cause: *bad})
+	}
+	for _, c := range f.plan.Channels {
+		list = append(list, web.Link{Kind: "channel", Name: c.Name, Title: c.Title, Set: true, Works: f.channelWorks(c.Name)})
+	}
+	return append(list, web.Link{Kind: "watcher", Name: "outside-watcher", Title: "Outside watcher", Set: f.plan.Watcher != nil})
+}
+
+func textOf(err error) string {
+	if err == nil {
+		return ""
+	}
+	return err.Error()
+}

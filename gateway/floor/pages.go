@@ -1,0 +1,50 @@
+package floor
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"time"
+
+	"millwarden/gateway/history"
+	"millwarden/gateway/web"
+	"millwarden/internal/reading"
+)
+
+func (f *Floor) listen() string { return cmp.Or(f.o.Listen, f.plan.Page.Listen, web.DefaultListen) }
+
+func (f *Floor) buildWeb() (err error) {
+	names := []string{}
+	if f.plan.Page.Name != "" {
+		names = append(names, f.plan.Page.Name)
+	}
+	f.web, err = web.New(web.Config{Model: f, Acts: f, Health: f, Answers: f, History: curves{f.history}, Log: f.log.With("part", "page"), Listen: f.listen(),
+		Certificate: f.plan.Page.Certificate, Names: names, Version: f.o.Version})
+	if err != nil {
+		return err
+	}
+	flow := &part{name: "flow", vital: true, quiet: standsStill}
+	flow.run = f.runFlow(flow)
+	keeper := &part{name: "history", quiet: standsStill}
+	keeper.run = f.runKeeper(keeper)
+	board := &part{name: "board", quiet: standsStill}
+	board.run = f.runBoard(board)
+	f.parts = append(f.parts, keeper, flow, board, &part{name: "page", run: f.web.Run})
+	return nil
+}
+
+// curves is the history as the page draws it.
+type curves struct{ h *history.History }
+
+func (c curves) Curve(ctx context.Context, point string, from, to time.Time, n int) ([]web.Column, error) {
+	columns, err := c.h.Pixels(ctx, point, from, to, n)
+	if err != nil && len(columns) == 0 {
+		return nil, fmt.Errorf("reading the curve of %s: %w", point, err)
+	}
+	list := make([]web.Column, 0, len(columns))
+	for _, col := range columns {
+		list = append(list, web.Column{From: col.From, To: col.To, Low: col.Low, High: col.High, Last: col.Last, Readings: col.Readings,
+			Uncertain: col.Worst == reading.Uncertain, Bad: col.Readings == col.Bad, Cause: col.Cause})
+	}
+	return list, nil
+}

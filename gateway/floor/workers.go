@@ -1,0 +1,155 @@
+package floor
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"time"
+
+	"millwarden/drivers"
+	"millwarden/gateway/collect"
+	"millwarden/internal/phrase"
+	"millwarden/internal/reading"
+	"millwarden/internal/units"
+	"millwarden/rules/check"
+)
+
+// standsStill is how long, in real time, a worker may give no sign of life; chosen: some times the longest exchange of a bus.
+const standsStill = 90 * time.Second
+
+// buildWorkers makes one worker a bus. A bus or a part that is missing is no reason not to start: it is opened when it is there.
+func (f *Floor) buildWorkers() error {
+	probes := map[string][]*collect.Probe{}
+	var order []string
+	for i := range f.plan.Probes {
+		p := &f.plan.Probes[i]
+		if p.Remote || p.Part == byHand {
+			continue
+		}
+		driver, known := f.o.Drivers[p.Part]
+		if !known {
+			return fmt.Errorf("probe %s: this version has no driver for part %s", p.Name, p.Part)
+		}
+		name := driver.BusName(phrase.Line{Key: "place", Slots: p.Place})
+		if probes[name] == nil {
+			order = append(order, name)
+		}
+		probes[name] = append(probes[name], f.probe(p, driver, name))
+	}
+	for _, name := range order {
+		f.addWorker(name, probes[name])
+	}
+	return nil
+}
+
+// byHand is the part that people read: no bus, no worker.
+const byHand = "by-hand"
+
+func (f *Floor) addWorker(name string, probes []*collect.Probe) {
+	p := &part{name: "bus " + name, quiet: standsStill}
+	w := &collect.Worker{Bus: name, Probes: probes, Clock: f.clock, Standing: f.standingValue, Beat: p.alive, Log: f.log}
+	p.run = func(ctx context.Context) error {
+		w.Out = func(rs []reading.Reading) {
+			select {
+			case f.incoming <- rs:
+			case <-ctx.Done():
+			}
+		}
+		return w.Run(ctx)
+	}
+	f.parts = append(f.parts, p)
+}
+
+// standingValue is the newest value of a point, for compensation.
+func (f *Floor) standingValue(point string) (float64, bool) {
+	f.deciding.Lock()
+	defer f.deciding.Unlock()
+	return f.engine.Value(point)
+}
+
+func (f *Floor) probe(p *check.Probe, driver drivers.Driver, bus string) *collect.Probe {
+	c := &collect.Probe{Name: p.Name, Every: p.Every, Slope: p.Slope, FrozenAfter: p.FrozenAfter.For,
+		Reports: driver.Bus == drivers.Radio, SilentAfter: p.OverdueAfter}
+	if p.Range != nil {
+		c.Low, c.High = p.Range.Low, p.Range.High
+	}
+	if p.Offset != nil {
+		c.Offset = p.Offset.Value
+	}
+	site := drivers.Site{Place: phrase.Line{Key: "place", Slots: p.Place}, Lines: p.Settings}
+	for _, g := range p.Gives {
+		c.Gives = append(c.Gives, collect.Give{Point: g.Point, Channel: g.Channel, Quantity: g.Quantity})
+		site.Gives = append(site.Gives, drivers.Channel{Name: g.Channel, Quantity: g.Quantity})
+		c.RateLimit = f.rateLimit(p, g)
+	}
+	c.Open = func(ctx context.Context) (drivers.Probe, error) {
+		opened, err := f.bus(ctx, driver.Bus, bus)
+		if err != nil {
+			return nil, err
+		}
+		site.Bus = opened
+		probe, err := driver.Open(ctx, site)
+		if err != nil {
+			return nil, err
+		}
+		return probe, f.calibrate(p.Name, probe)
+	}
+	return c
+}
+
+// rateLimits are the steps beyond which one reading is uncertain, per second, unless the rules file says otherwise [measurement notes, section 11:
+// a proposal to tune]. A roaster's bean probe plunges at the charge, so it has none.
+var rateLimits = map[string]float64{
+	"tank/temperature": 1.0 / 60, "tank/ph": 0.05 / 60 * 4, "dryer/air-temperature": 10.0 / 60, "deck/air-temperature": 10.0 / 60,
+	"bin/temperature": 0.2 / 60 * 5, "bin/moisture": 1.0 / 60,
+}
+
+func (f *Floor) rateLimit(p *check.Probe, g check.Give) float64 {
+	if p.RateLimit != nil {
+		return p.RateLimit.Value
+	}
+	return rateLimits[f.kinds[g.Station]+"/"+g.Point[len(g.Station)+1:]]
+}
+
+// bus gives an opened bus, opened once for all its probes.
+func (f *Floor) bus(ctx context.Context, kind drivers.BusKind, name string) (drivers.Bus, error) {
+	f.busLock.Lock()
+	defer f.busLock.Unlock()
+	if b, open := f.buses[name]; open {
+		return b.bus, nil
+	}
+	if kind == drivers.Radio && f.feed != nil {
+		return drivers.Bus{Name: name, Radio: f.feed}, nil
+	}
+	opened, closer, err := f.o.OpenBus(ctx, kind, name)
+	if err != nil {
+		return drivers.Bus{}, err
+	}
+	f.buses[name] = openBus{opened, closer}
+	return opened, nil
+}
+
+type openBus struct {
+	bus    drivers.Bus
+	closer io.Closer
+}
+
+// calibrate puts a probe's newest calibration in force. One that the part refuses leaves it uncalibrated, which its readings tell.
+func (f *Floor) calibrate(name string, probe drivers.Probe) error {
+	c, can := probe.(drivers.Calibrated)
+	if !can {
+		return nil
+	}
+	list, err := f.logbook.Calibrations(context.Background(), name)
+	if err != nil || len(list) == 0 {
+		return err
+	}
+	var points []drivers.CalibrationPoint
+	for _, pair := range list[0].Points {
+		points = append(points, drivers.CalibrationPoint{True: pair.Reference, Raw: pair.Read, Temperature: units.Celsius(pair.Temperature)})
+	}
+	if _, err := c.Calibrate(drivers.Calibration{Points: points}); err != nil {
+		f.log.Warn("calibration refused", "probe", name, "cause", err)
+	}
+	return nil
+}

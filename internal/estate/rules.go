@@ -1,0 +1,26 @@
+package estate
+
+import "embed"
+
+// Files holds the demo's rules file, RulesFile.
+//
+//go:embed demo.rules
+var Files embed.FS
+
+// RulesFile is the name of the demo's rules file in Files.
+const RulesFile = "demo.rules"
+
+// Lots stand on the estate when it begins: station, lot, kg and how long ago they were loaded, to fit the truth of NewTruth.
+var Lots = []struct {
+	Station, Lot string
+	Kilograms    float64
+	Hours        float64
+}{
+	{"tank-1", "142", 412, 15},
+	{"tank-2", "143", 388, 1},
+	{"deck-a", "139", 640, 70},
+	{"dryer-1", "138", 520, 30},
+	{"bin-1", "131", 910, 400},
+	{"bin-2", "133", 870, 300},
+	{"bin-3", "135", 905, 200},
+}
