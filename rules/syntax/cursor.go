@@ -60,6 +60,13 @@ func (c *cursor) fail(code string, where diag.Range, summary, detail string) {
 	c.failed = true
 }
 
+// remark says what is wrong without refusing the statement: it can be read all the same.
+func (c *cursor) remark(code string, where diag.Range, summary, detail string) {
+	if !c.failed {
+		c.p.say(code, where, summary, detail)
+	}
+}
+
 // typed is a token as it stands in the file.
 func (c *cursor) typed(t Token) string { return c.source(t.Range) }
 
@@ -77,7 +84,11 @@ func (c *cursor) source(r diag.Range) string {
 func (c *cursor) rest() diag.Range { return coverTokens(c.tokens[c.i:]) }
 
 func (c *cursor) stray(t Token, why string) {
-	c.fail("7", t.Range, `"`+c.typed(t)+`" does not belong here`, why)
+	typed := `"` + c.typed(t) + `"`
+	if t.Kind == Text {
+		typed = c.typed(t)
+	}
+	c.fail("7", t.Range, typed+" does not belong here", why)
 }
 
 // colon refuses and skips a colon behind the key.
@@ -87,7 +98,8 @@ func (c *cursor) colon() {
 		return
 	}
 	c.next()
-	c.stray(t, "A key stands without a colon: "+strings.TrimSpace(c.tokens[0].Word()+" "+c.source(c.rest()))+".")
+	c.remark("7", t.Range, `":" does not belong here`,
+		"A key stands without a colon: "+strings.TrimSpace(c.tokens[0].Word()+" "+c.source(c.rest()))+".")
 }
 
 // says is message 17, or what fits better: the key's own words about its value.
@@ -102,7 +114,11 @@ func (c *cursor) says(t Token) {
 	case t.Kind == Stray:
 		c.stray(t, "Blocks have no braces; a word with marks in it is put in quotes.")
 	default:
-		c.fail("17", t.Range, c.key.Name+" "+c.key.Says, c.key.Sentence())
+		where := t.Range
+		if c.i == 1 {
+			where = c.rest() // nothing of the value could be read: all of it is meant
+		}
+		c.fail("17", where, c.key.Name+" "+c.key.Says, c.key.Sentence())
 	}
 }
 
@@ -210,8 +226,11 @@ func (c *cursor) names() ([]Token, bool) {
 var plainLetters = strings.NewReplacer("á", "a", "à", "a", "â", "a", "ä", "a", "ã", "a", "å", "a", "é", "e", "è", "e", "ê", "e", "ë", "e", "í", "i", "ì", "i",
 	"î", "i", "ï", "i", "ó", "o", "ò", "o", "ô", "o", "ö", "o", "õ", "o", "ú", "u", "ù", "u", "û", "u", "ü", "u", "ñ", "n", "ç", "c", "ß", "ss")
 
-// suggestName makes a name of what was typed.
+// suggestName makes a name, or station/point, of what was typed.
 func suggestName(typed, block string) string {
+	if station, point, found := strings.Cut(typed, "/"); found && station != "" && point != "" && !strings.Contains(point, "/") {
+		return suggestName(station, "station") + "/" + suggestName(point, "point")
+	}
 	parts := strings.FieldsFunc(plainLetters.Replace(strings.ToLower(typed)), func(r rune) bool {
 		return !(r >= 'a' && r <= 'z' || r >= '0' && r <= '9')
 	})

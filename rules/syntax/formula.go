@@ -89,6 +89,12 @@ func (c *cursor) relation() (Expr, bool) {
 
 // second is message 44: a < b < c.
 func (c *cursor) second(x Expr, op Token, y Expr) {
+	if l, ok := y.(*Literal); ok {
+		if u := l.Measures[len(l.Measures)-1].Unit; u.Given() && u.Kind != Unit {
+			c.noOperator(u) // ph < 4 loaded > 3: no unit was meant
+			return
+		}
+	}
 	again := c.next()
 	left := x.String() + " " + op.Text + " " + y.String()
 	if _, fixed := x.(*Literal); fixed {

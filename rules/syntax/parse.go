@@ -52,7 +52,7 @@ func (p *parser) statements(all []statement) {
 		default:
 			if st.margin {
 				word := st.tokens[0]
-				c.fail("12", word.Range, word.Word()+" is a line of a block",
+				c.remark("12", word.Range, word.Word()+" is a line of a block",
 					"Put spaces before it: it is a key of "+strings.Join(BlocksWith(word.Word()), ", ")+".")
 			}
 			p.line(c)
@@ -82,7 +82,7 @@ func (p *parser) header(c *cursor, st statement) {
 		}
 		word.Text = facts.word
 	} else if st.slipped {
-		c.fail("11", word.Range, word.Word()+" begins a block", "Move it to the left margin; only the lines of a block are indented.")
+		c.remark("11", word.Range, word.Word()+" begins a block", "Move it to the left margin; only the lines of a block are indented.")
 	}
 	p.block = &Block{Word: word, Head: st.tokens}
 	p.bare = facts.bare
@@ -108,7 +108,7 @@ func (p *parser) unknownBlock(c *cursor, word Token) *blockFacts {
 		c.fail("13", word.Range, typed+" is not a block", "Blocks: "+strings.Join(Blocks(), ", ")+".")
 		return nil
 	}
-	c.fail("13", word.Range, typed+" is not a block", "Did you mean "+meant+"?")
+	c.remark("13", word.Range, typed+" is not a block", "Did you mean "+meant+"?")
 	return factsOf(meant)
 }
 

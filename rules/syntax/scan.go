@@ -268,7 +268,11 @@ func splitsAt(text string, at int) bool {
 func (s *scanner) commaNumber(head string) {
 	width := len(head) // digits, a comma, perhaps a minus: one byte each
 	point := strings.Replace(head, ",", ".", 1)
-	s.fault("2", s.place(width), head+" has a comma, the decimal mark is a point", "Write "+point+".")
+	write := point
+	if whole, thousands, _ := strings.Cut(head, ","); len(thousands) == 3 && strings.TrimLeft(whole, "-0") != "" {
+		write = whole + thousands + " or " + point // 1,450 m: many write so what is not a decimal
+	}
+	s.fault("2", s.place(width), head+" has a comma, the decimal mark is a point", "Write "+write+".")
 	s.take(Number, point, width)
 }
 

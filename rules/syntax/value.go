@@ -229,7 +229,11 @@ func (c *cursor) quantity() (*Amount, bool) {
 	}
 	n := a.Measures[0].Number
 	if c.key.Time {
-		c.fail("5", n.Range, n.Text+" has no unit", c.key.Name+" is a time. Write "+n.Text+" s or "+n.Text+" min.")
+		write := n.Text + " s or " + n.Text + " min"
+		if strings.HasSuffix(c.key.Example(), " d") {
+			write = n.Text + " d"
+		}
+		c.fail("5", n.Range, n.Text+" has no unit", c.key.Name+" is a time. Write "+write+".")
 	} else {
 		c.says(n)
 	}
