@@ -56,6 +56,9 @@ func (c *checker) checkAlarms() {
 	c.checkChanges()
 	total := 0
 	for _, a := range c.alarmList {
+		if a.Refused {
+			continue
+		}
 		a.places = c.placesOf(a)
 		c.noPlace(a)
 		for _, p := range a.places {
@@ -644,6 +647,9 @@ func (c *checker) noteLacking(a *alarm) {
 		return
 	}
 	for _, point := range a.lackOrder {
+		if c.declaredAbout(point) && !a.ours() {
+			continue // what only some buses, channels, probes or points have, none misses
+		}
 		c.say("N1", a.Name.Range, facts{"alarm": a.name, "list": strings.Join(a.lacking[point], ", "), "point": point})
 	}
 }

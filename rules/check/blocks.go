@@ -38,13 +38,15 @@ func (c *checker) missing(b *block, keys []string, why string) {
 	c.say("16", at, facts{"block": b.Title(), "keys": strings.Join(keys, ", "), "example": strings.Join(shown, "; ") + ".", "why": why})
 }
 
+// misnamed tells that the word which begins the block was mistyped: what it is, is a guess, and nothing more is said about it.
+func (b *block) misnamed() bool { return len(b.Head) > 0 && b.Head[0].Word() != b.Word.Word() }
+
 // checkBlocks says what is missing, what stands twice, and which names are none.
 func (c *checker) checkBlocks() {
 	for _, b := range c.blocks {
-		if b.Refused {
-			continue
+		if !b.misnamed() {
+			c.checkKeys(b)
 		}
-		c.checkKeys(b)
 	}
 	c.checkTwice(nil, "area")
 	c.checkTwice(nil, "bus")

@@ -63,8 +63,10 @@ func (c *checker) checkLimits() {
 			}
 		}
 	}
-	for _, l := range c.limitList {
-		c.checkEnds(l)
+	for _, ours := range []bool{true, false} { // what the site wrote is marked before what it upsets elsewhere
+		for _, l := range c.limitList {
+			c.checkEnds(l, ours)
+		}
 	}
 }
 
@@ -96,7 +98,7 @@ func (c *checker) addLimit(b *block) {
 		l.bad = true
 		return
 	}
-	l.q = firstMeaning(b.Amount)
+	l.q = c.limitQuantity(b)
 	value, ok := c.convert(b.Amount, l.q, name)
 	l.value, l.bad = value, !ok
 }
@@ -156,21 +158,112 @@ func (c *checker) wrongLimit(l *limit, b *block) {
 		return
 	}
 	c.say("65", b.Amount.Where(), facts{"limit": l.name, "qa": l.q.Article(), "x": b.Amount.String(), "place": l.Name.Position.String(), "y": printed(l.value, l.q)})
-	// the text of the message says "is {qa}"
+}
+
+// limitQuantity is what a limit is of. A unit of several meanings (% is a share, a humidity, a concentration) is read as what the limit is
+// compared with.
+func (c *checker) limitQuantity(b *block) units.Quantity {
+	first := firstMeaning(b.Amount)
+	meant := units.Lookup(b.Amount.Measures[0].Unit.Text)
+	if len(meant) < 2 || first == units.Temperature {
+		return first
+	}
+	name, found := b.Name.Word(), first
+	for _, other := range c.of("alarm", "prompt", "event", "point") {
+		for _, x := range formulasOf(other) {
+			eachRelation(x, func(r *syntax.Binary) {
+				for _, sides := range [][2]syntax.Expr{{r.X, r.Y}, {r.Y, r.X}} {
+					if n, ok := sides[0].(*syntax.NameOf); ok && n.Word() == name {
+						if q := c.likelyQuantity(other, sides[1]); fitsLiteral(b.Amount, q) {
+							found = q
+						}
+					}
+				}
+			})
+		}
+	}
+	return found
+}
+
+// likelyQuantity is that of the first point in a formula, before formulas are typed.
+func (c *checker) likelyQuantity(b *block, x syntax.Expr) units.Quantity {
+	name := ""
+	switch x := x.(type) {
+	case *syntax.NameOf:
+		name = x.Word()
+	case *syntax.RefTo:
+		name = x.Point.Word()
+	case *syntax.Call:
+		if len(x.Args) > 0 && x.Args[0].Expr != nil {
+			return c.likelyQuantity(b, x.Args[0].Expr)
+		}
+	case *syntax.Binary:
+		return c.likelyQuantity(b, x.X)
+	case *syntax.Paren:
+		return c.likelyQuantity(b, x.X)
+	}
+	for _, t := range b.Scope.Each {
+		if d := c.words.kinds[t.Word()]; d != nil {
+			if p, ok := d.Point(name); ok {
+				return p.Quantity
+			}
+		}
+	}
+	for _, p := range c.pointList {
+		if p.short == name && (len(b.Scope.At) == 0 || slices.Contains(wordsOf(b.Scope.At), p.owner)) {
+			return p.quantity
+		}
+	}
+	return units.None
+}
+
+// formulasOf are the conditions of a block.
+func formulasOf(b *block) []syntax.Expr {
+	var list []syntax.Expr
+	if b.Formula != nil {
+		list = append(list, b.Formula)
+	}
+	for _, key := range []string{"when", "while", "suppressed-while"} {
+		if l := line(b, key); l != nil {
+			if f, ok := l.Value.(syntax.Formula); ok && f.Expr != nil {
+				list = append(list, f.Expr)
+			}
+		}
+	}
+	return list
+}
+
+// eachRelation visits the comparisons of a condition.
+func eachRelation(x syntax.Expr, visit func(*syntax.Binary)) {
+	switch x := x.(type) {
+	case *syntax.Junction:
+		for _, term := range x.Terms {
+			eachRelation(term, visit)
+		}
+	case *syntax.Not:
+		eachRelation(x.X, visit)
+	case *syntax.Paren:
+		eachRelation(x.X, visit)
+	case *syntax.Binary:
+		visit(x)
+	}
 }
 
 // checkEnds holds a limit and its overrides to least, greatest and unwise-….
-func (c *checker) checkEnds(l *limit) {
+func (c *checker) checkEnds(l *limit, ours bool) {
 	if l.bad {
 		return
 	}
-	c.checkEnd(l, nil, l.block, l.value)
-	if l.site != nil {
+	if l.ours() == ours {
+		c.checkEnd(l, nil, l.block, l.value)
+	}
+	if l.site != nil && ours {
 		c.checkEnd(l, nil, l.site.block, l.site.value)
 	}
 	for _, name := range sortedKeys(l.overrides) {
-		o := l.overrides[name]
-		c.checkEnd(l, c.stations[name], o.block, o.value)
+		if o := l.overrides[name]; ours {
+			c.checkEnd(l, c.stations[name], o.block, o.value)
+		}
 	}
 }
 
@@ -261,6 +354,10 @@ func (c *checker) rests(l *limit) string {
 
 // beyondEnd is 18 where the end is a value, 66 where it is another limit.
 func (c *checker) beyondEnd(l *limit, b *block, broken, least, greatest end, than string) {
+	if broken.limit != nil && b.subject != "" {
+		c.upset(l, broken, than)
+		return
+	}
 	if broken.limit != nil {
 		c.say("66", b.Amount.Where(), facts{"limit": l.name, "than": than, "other": broken.name, "y": printed(broken.value, l.q), "place": broken.limit.Name.Position.String()})
 		return
@@ -272,6 +369,16 @@ func (c *checker) beyondEnd(l *limit, b *block, broken, least, greatest end, tha
 		return e.name
 	}
 	c.say("18", b.Amount.Where(), facts{"key": l.name, "least": name(least), "greatest": name(greatest), "meaning": sentence(c.rests(l))})
+}
+
+// upset marks the override that pushes a limit past a built-in one which stays as it is.
+func (c *checker) upset(l *limit, broken end, than string) {
+	o := broken.limit.site
+	if o == nil || l.site != nil {
+		return
+	}
+	back := map[string]string{"at least": "at most", "at most": "at least"}[than]
+	c.say("66", o.Amount.Where(), facts{"limit": broken.name, "than": back, "other": l.name, "y": printed(l.value, l.q), "place": l.Name.Position.String()})
 }
 
 // checkUsed says which limits stand in no condition, and which of the used ones say not where they come from.

@@ -34,6 +34,7 @@ type checker struct {
 	alarms    map[string]*alarm
 	alarmList []*alarm
 	inputs    map[string]*probe // what is read, and by whom
+	noHours   bool              // a watch has hours that could not be read, which was said
 }
 
 // Load reads the main file and all that it names, checks it against the vocabulary of parts, buses and channels, and gives the plan; nil

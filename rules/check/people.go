@@ -320,9 +320,12 @@ func (c *checker) addWatch(b *block) {
 		if h, ok := l.Value.(*syntax.Hours); ok {
 			if span, ok := c.watchHours(b, l, h); ok {
 				w.Hours = append(w.Hours, span)
+			} else {
+				c.noHours = true
 			}
 		}
 	}
+	c.noHours = c.noHours || len(w.Hours) == 0
 	w.Steps = c.steps(b)
 	if d, ok := c.duration(b, "repeat"); ok {
 		w.Repeat = d

@@ -319,7 +319,7 @@ func (c *checker) channelsOf(p *probe, d *phrase.Declaration) []channelRead {
 	for _, r := range d.Reads {
 		switch {
 		case r.Each != "":
-			list = append(list, eachChannel(p, d)...)
+			list = append(list, eachChannel(p, d, r.Each)...)
 			if p.lines[r.Each] == nil && !slices.ContainsFunc(d.Phrases, func(f phrase.Phrase) bool { return hasChannel(f.Pattern) && p.lines[f.Key] != nil }) {
 				list = append(list, wholeChannel(p, d))
 			}
@@ -347,8 +347,9 @@ func hasChannel(p phrase.Pattern) bool {
 	return false
 }
 
-// eachChannel gives one channel for each line that names one: `register … x 0.1 °C is temperature`.
-func eachChannel(p *probe, d *phrase.Declaration) []channelRead {
+// eachChannel gives one channel for each line that names one: `register … x 0.1 °C is temperature`. A line other than the one of `reads each`, without
+// an amount, is a contact.
+func eachChannel(p *probe, d *phrase.Declaration, each string) []channelRead {
 	var list []channelRead
 	for _, l := range p.plan.Settings {
 		f, ok := d.Phrase(l.Key)
@@ -356,7 +357,7 @@ func eachChannel(p *probe, d *phrase.Declaration) []channelRead {
 			continue
 		}
 		ch := channelRead{name: l.Slots[len(l.Slots)-1].Text, any: true}
-		if worth, has := amountSlot(f.Pattern, l); !has {
+		if worth, has := amountSlot(f.Pattern, l); !has && l.Key != each {
 			ch.quantity, ch.any, ch.rng = units.State, false, &Range{0, 1} // a contact
 		} else if worth.Given && worth.Unit != "" {
 			ch.quantity, ch.any = worth.Amount.Quantity, false
@@ -664,7 +665,11 @@ func (c *checker) probeRange(p *probe) {
 	})
 	i = max(i, 0)
 	g := &p.plan.Gives[i]
-	low, ok1 := c.convert(v.Low, g.Quantity, "range")
+	lowAmount := v.Low
+	if lowAmount.Plain() && unit != "" { // the low end leaves its unit to the high one
+		lowAmount = &syntax.Amount{Measures: []syntax.Measure{{Number: v.Low.Measures[0].Number, Unit: v.High.Measures[0].Unit}}}
+	}
+	low, ok1 := c.convert(lowAmount, g.Quantity, "range")
 	high, ok2 := c.convert(v.High, g.Quantity, "range")
 	if !ok1 || !ok2 {
 		return

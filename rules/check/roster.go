@@ -35,7 +35,7 @@ type taker struct {
 
 // checkRoster says when nobody is called: an error for priority high, a warning for others.
 func (c *checker) checkRoster() {
-	if len(c.plan.Watches) == 0 || len(c.plan.People) == 0 || c.plan.Site.Hub != "" {
+	if len(c.plan.Watches) == 0 || len(c.plan.People) == 0 || c.plan.Site.Hub != "" || c.noHours {
 		return
 	}
 	seen := map[taker]bool{}

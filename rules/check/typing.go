@@ -426,9 +426,11 @@ func (t *typer) product(x *syntax.Binary, l, r typed) typed {
 			return t.bad(x)
 		}
 	}
-	if l.q == units.Temperature || r.q == units.Temperature {
-		t.say("41", x, nil)
-		return t.bad(x)
+	for _, side := range []typed{l, r} {
+		if side.q == units.Temperature {
+			t.say("41", side.x, nil)
+			return t.bad(x)
+		}
 	}
 	q, fits := productOf(x.Op.Text, l.q, r.q)
 	if !fits {
