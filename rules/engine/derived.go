@@ -22,6 +22,7 @@ type work struct {
 	open, strict func() float64
 	disagrees    func() truth // a vote's, for the point beside it
 	beside       int32        // that point, or -1
+	place        int32        // in machine.order: its timer, so that inputs come first at the same instant
 }
 
 // makeWork compiles derived points and links each input to all that hangs on it, inputs first.
@@ -32,8 +33,9 @@ func (m *machine) makeWork() error {
 	}
 	m.order = order
 	below := make([]map[int32]bool, len(m.points)) // everything a point hangs on
-	for _, i := range order {
+	for place, i := range order {
 		p := &m.points[i]
+		p.work = &work{every: p.spec.Every, last: never, beside: -1, place: int32(place)}
 		if err := m.compileWork(p); err != nil {
 			return fmt.Errorf("engine: point %s: %w", p.spec.Name, err)
 		}
@@ -103,7 +105,6 @@ func (m *machine) compileWork(p *point) error {
 	f, c := p.spec.Formula, compiler{m: m, err: &err}
 	strict := c
 	strict.strict = true
-	p.work = &work{every: p.spec.Every, last: never, beside: -1}
 	p.overdueAfter = 0 // it is as old as its inputs
 	m.timers.stop(timerOverdue, m.index[p.spec.Name])
 	if isTest(f) {
@@ -137,7 +138,7 @@ func (m *machine) workAll(derived []int32, out []Transition) []Transition {
 	for _, i := range derived {
 		w := m.points[i].work
 		if w.last != never && m.clock.mono < w.last+w.every {
-			m.timers.set(timerWork, i, w.last+w.every)
+			m.timers.set(timerWork, w.place, w.last+w.every)
 			continue
 		}
 		m.workOut(i)
@@ -159,7 +160,7 @@ func (m *machine) workOut(i int32) {
 	p := &m.points[i]
 	w := p.work
 	w.last = m.clock.mono
-	m.timers.stop(timerWork, i)
+	m.timers.stop(timerWork, w.place)
 	value, sure := w.open(), w.strict()
 	switch {
 	case math.IsNaN(value) || math.IsInf(value, 0):

@@ -29,7 +29,7 @@ type machine struct {
 	worked, due []int32 // scratch of workAll and expire
 	fresh       []int32 // derived points worked out since they were last taken
 	occurrences int64
-	restored    bool
+	resumed     bool         // the state of the same boot was taken over: nothing is to be judged that was judged
 	anew        []int32      // alarms to be judged at once: their rule changed
 	pending     []Transition // of a restart or reload, told with the first call
 }
@@ -159,7 +159,8 @@ func (m *machine) expire(e entry, out []Transition) []Transition {
 		m.points[e.index].stand(overdue, nan)
 		out = m.changed(e.index, m.clock.mono, out)
 	case timerWork:
-		m.due = append(append(m.due[:0], e.index), m.points[e.index].derived...)
+		i := m.order[e.index]
+		m.due = append(append(m.due[:0], i), m.points[i].derived...)
 		out = m.workAll(m.due, out)
 	case timerShelf:
 		out = m.step(&m.alarms[e.index], Unshelve, deed{why: "the shelf ended"}, out)
@@ -173,7 +174,7 @@ func (m *machine) expire(e entry, out []Transition) []Transition {
 	return out
 }
 
-// begin judges everything once, so that what needs no reading is told; after a restart only what the restart changed.
+// begin judges everything once, so that what needs no reading is told; going on in the same boot, only what is new.
 func (m *machine) begin(out []Transition) []Transition {
 	m.started = true
 	for i := range m.points {
@@ -183,7 +184,7 @@ func (m *machine) begin(out []Transition) []Transition {
 	}
 	out = append(out, m.pending...)
 	m.pending = nil
-	if !m.restored {
+	if !m.resumed {
 		out = m.workAll(m.order, out)
 		for i := range m.alarms {
 			out = m.judge(int32(i), out)

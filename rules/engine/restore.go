@@ -25,7 +25,7 @@ func (m *machine) save() *Saved {
 		}
 		sp.LastKnown = running(p.lastKnown, p.lastKnown != never)
 		if p.work != nil {
-			sp.Worked, sp.WorkDue = running(p.work.last, p.work.last != never), m.saveTimer(timerWork, int32(i))
+			sp.Worked, sp.WorkDue = running(p.work.last, p.work.last != never), m.saveTimer(timerWork, p.work.place)
 		}
 		s.Points = append(s.Points, sp)
 	}
@@ -68,8 +68,9 @@ func (m *machine) restore(s *Saved, by string) {
 	if by != "" {
 		t.note = "the rules were changed by " + by + "; "
 	}
-	t.shift, t.sure = shiftTo(now, s.At)
-	m.restored, m.occurrences, m.began = true, s.Occurrences, s.Began+t.shift
+	t.shift, t.timed = shiftTo(now, s.At)
+	t.sure = now.Boot == s.At.Boot
+	m.resumed, m.occurrences, m.began = t.sure, s.Occurrences, s.Began+t.shift
 	m.clock.mono = s.At.Mono + t.shift // what was due since then happens with the first call
 	m.clock.anchor = now
 	m.second = nextSecond(m.clock.mono)
@@ -94,22 +95,22 @@ func (m *machine) restore(s *Saved, by string) {
 }
 
 // shiftTo is what to add to saved times so that they lie on the monotonic axis of now. Between two boots the wall clock tells how long it was, if
-// it was set before and after; else no time has passed, as far as anybody knows, and no value is sure to stand still.
-func shiftTo(now, saved reading.Stamp) (shift time.Duration, sure bool) {
+// it was set before and after; else no time has passed, as far as anybody knows, and timed is false: no value is sure to stand still.
+func shiftTo(now, saved reading.Stamp) (shift time.Duration, timed bool) {
 	if now.Boot == saved.Boot {
 		return 0, true
 	}
-	away := time.Duration(0)
 	if now.Set && saved.Set {
-		away = max(0, now.Wall.Sub(saved.Wall))
+		return now.Mono - max(0, now.Wall.Sub(saved.Wall)) - saved.Mono, true
 	}
-	return now.Mono - away - saved.Mono, false
+	return now.Mono - saved.Mono, false
 }
 
 // transfer carries saved state into a machine.
 type transfer struct {
 	m     *machine
 	shift time.Duration
+	timed bool // it is known how long it was: readings grew old meanwhile
 	sure  bool // the same boot: values that never grow old stand on
 	note  string
 }
@@ -141,13 +142,13 @@ func (t transfer) point(sp SavedPoint) {
 	}
 	p := &m.points[i]
 	p.lastKnown = t.at(sp.LastKnown, never)
-	if !t.sure && p.overdueAfter == 0 {
-		return // worked out anew, or told anew by its model
+	if !t.timed || (!t.sure && p.overdueAfter == 0) {
+		return // read anew; or worked out anew, or told anew by its model
 	}
 	if p.work != nil {
 		p.work.last = t.at(sp.Worked, never)
 		if sp.WorkDue != nil {
-			m.timers.set(timerWork, i, *sp.WorkDue+t.shift)
+			m.timers.set(timerWork, p.work.place, *sp.WorkDue+t.shift)
 		}
 	}
 	if sp.Seen {
@@ -218,7 +219,7 @@ func (t transfer) alarm(a *alarm, sa *SavedAlarm) {
 	t.timer(timerAgain, a, sa.AgainDue)
 	t.unlatch(a)
 	if a.shelved && sa.ShelfEnds == nil {
-		a.shelved = false // a shelf whose end nobody knows is none
+		m.pending = m.step(a, Unshelve, deed{why: "the end of its shelf is not known"}, m.pending)
 	}
 	if sa.Printed != a.spec.Printed {
 		a.note = t.note
