@@ -12,7 +12,6 @@ import (
 	"context"
 	"crypto/rand"
 	"encoding/hex"
-	"errors"
 	"fmt"
 	"log/slog"
 	"net"
@@ -45,13 +44,8 @@ const (
 	gather = time.Second
 	// retry is the pause after the history could not be read.
 	retry = time.Second
-	// echoLimit is how long the board's own state may take to come back; a broker whose access list drops what we publish answers our PUBLISH
-	// with success all the same in MQTT 3.1.1 (measured), so this is the only sign.
-	echoLimit = 10 * time.Second
 	// pubackLimit is how long a PUBACK may take; chosen: well above a slow mobile line's round trip.
 	pubackLimit = 30 * time.Second
-	// farewell is how long the last state may take at the end of Run.
-	farewell = time.Second
 )
 
 // Options of a Publisher. Root, Site, Board and Dial are needed.
@@ -89,7 +83,6 @@ type Publisher struct {
 	source Source
 	topics wire.Topics
 	marks  chan wire.Mark // one slot, the newest: marks are whole states
-	echo   chan string    // one slot: the board's own state as the broker gives it
 	alarms chan struct{}  // one slot: look at shown
 
 	// The session's own.
@@ -120,7 +113,7 @@ func New(source Source, o Options) *Publisher {
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
-	p := &Publisher{o: o, source: source, topics: wire.Topics{Root: o.Root, Site: o.Site}, marks: make(chan wire.Mark, 1), echo: make(chan string, 1),
+	p := &Publisher{o: o, source: source, topics: wire.Topics{Root: o.Root, Site: o.Site}, marks: make(chan wire.Mark, 1),
 		alarms: make(chan struct{}, 1), encoder: wire.NewEncoder(o.Site, o.Board, o.Area), reader: reader{source: source}, shown: map[string]*shownAlarm{}}
 	saved := source.Watermark()
 	p.flow = flow{stream: newStream(), store: o.Store, ahead: max(o.Ahead, wire.Most), commit: saved.Commit, next: saved.Commit}
@@ -148,35 +141,28 @@ func (p *Publisher) Run(ctx context.Context) error {
 		Dial:       p.o.Dial,
 		ClientID:   "millwarden-" + p.o.Site + "-" + p.o.Board,
 		Credential: p.o.Credential,
-		Will:       &link.Message{Topic: p.topics.State(p.o.Board), Payload: []byte(wire.Offline), QoS: 1, Retain: true},
-		Subscribe:  []string{p.topics.Mark(p.o.Board), p.topics.State(p.o.Board)},
+		Presence:   p.topics.State(p.o.Board),
+		Subscribe:  []string{p.topics.Mark(p.o.Board)},
 		Receive:    p.receive,
 		Report:     p.report,
 	}, p.session)
 }
 
-// receive is called by the client's reader and must not block: each slot keeps the newest.
+// receive is called by the client's reader and must not block: the slot keeps the newest mark.
 func (p *Publisher) receive(topic string, payload []byte, retained bool) {
-	switch {
-	case topic == p.topics.State(p.o.Board):
-		replace(p.echo, string(payload))
-	case topic == p.topics.Mark(p.o.Board) && !retained:
-		m, err := wire.ParseMark(payload)
-		if err != nil {
-			p.o.Log.Warn("mark refused", "cause", err)
-			return
-		}
-		replace(p.marks, m)
+	if topic != p.topics.Mark(p.o.Board) || retained {
+		return
 	}
-}
-
-// replace puts v into the one slot of c, in place of what is there. One goroutine puts.
-func replace[T any](c chan T, v T) {
+	m, err := wire.ParseMark(payload)
+	if err != nil {
+		p.o.Log.Warn("mark refused", "cause", err)
+		return
+	}
 	select {
-	case <-c:
+	case <-p.marks:
 	default:
 	}
-	c <- v
+	p.marks <- m
 }
 
 func (p *Publisher) report(err error) {
@@ -199,5 +185,3 @@ func (p *Publisher) Status() Status {
 	s.Last = p.source.Last()
 	return s
 }
-
-var errEcho = errors.New("broker: what this board publishes does not arrive: check the access list of the broker")

@@ -24,21 +24,14 @@ type session struct {
 	*Publisher
 	c        *link.Conn
 	flights  [window]flight
-	first, n int // of flights, as a ring
-	began    time.Time
-	echoed   bool
+	first, n int       // of flights, as a ring
 	waiting  time.Time // since when less than a pack waits; zero: nothing does
 	readings []reading.Reading
 }
 
 // session sends until the connection is lost.
 func (p *Publisher) session(ctx context.Context, c *link.Conn) error {
-	s := &session{Publisher: p, c: c, began: time.Now()}
-	defer s.farewell()
-	state := link.Message{Topic: p.topics.State(p.o.Board), Payload: []byte(wire.Online), QoS: 1, Retain: true}
-	if err := c.Publish(state); err != nil {
-		return err
-	}
+	s := &session{Publisher: p, c: c}
 	p.flow.connected(time.Now())
 	p.latest.reconnected()
 	p.showAllAgain()
@@ -71,13 +64,6 @@ func (s *session) wait(ctx context.Context, timer <-chan time.Time) error {
 	case <-s.alarms:
 	case m := <-s.marks:
 		return s.heard(&m)
-	case state := <-s.echo:
-		if state == wire.Online {
-			s.echoed = true
-			return nil
-		}
-		// The will of an earlier connection of ours came late: say it again.
-		return s.c.Publish(link.Message{Topic: s.topics.State(s.o.Board), Payload: []byte(wire.Online), QoS: 1, Retain: true})
 	}
 	return nil
 }
@@ -106,9 +92,6 @@ func (s *session) heard(m *wire.Mark) error {
 func (s *session) step(now time.Time) (again time.Time, err error) {
 	if err := s.landed(now); err != nil {
 		return now, err
-	}
-	if !s.echoed && now.Sub(s.began) > echoLimit {
-		return now, errEcho
 	}
 	s.showAlarms(s.c)
 	again, held := s.sendPacks(now)
@@ -213,15 +196,6 @@ func (s *session) send(now time.Time, entries []history.Entry) error {
 	s.n++
 	s.flow.took(now, to, len(entries))
 	return nil
-}
-
-// farewell says "offline" where the connection still stands: the last will is only for those that were cut off.
-func (s *session) farewell() {
-	token := s.c.Send(link.Message{Topic: s.topics.State(s.o.Board), Payload: []byte(wire.Offline), QoS: 1, Retain: true})
-	select {
-	case <-token.Done():
-	case <-time.After(farewell):
-	}
 }
 
 // reader reads the history in stretches larger than a pack.

@@ -3,7 +3,11 @@
 // growing, jittered pauses, a default handler set before connecting, subscriptions made anew on each connection, and every wait ended by the
 // token, by the loss of the connection or by a timeout.
 //
-// It knows neither topics nor payloads: gateway/publish, gateway/forward and the probes that come by broker bring their own.
+// A subscription can be gone while the connection stands and nobody says so: an access list that drops what is published answers with success
+// in MQTT 3.1.1, and a broker may mix up two connections of one client that follow each other closely (seen with mochi-mqtt 2.7.9, once in some
+// hundred restarts). So each connection says "online" at a topic of its own, listens for it, and is given up when it does not come back.
+//
+// It knows no other topic and no payload: gateway/publish, gateway/forward and the probes that come by broker bring their own.
 //
 // Concurrency: Keep runs in the caller's goroutine. Receive is called by the client's one reader and must not block: put what came into a
 // queue and return. A Conn may be used by many goroutines.
@@ -30,6 +34,15 @@ const (
 	longest    = 10 * time.Second       // jitter reaches up to this; paho's own default of 10 min would sleep through a night's return
 	steady     = 30 * time.Second       // chosen: a connection that stood so long begins again with the first pause
 	quiesce    = 250                    // milliseconds for the DISCONNECT packet
+	echoLimit  = 10 * time.Second       // chosen: as the handshake
+	echoEvery  = time.Minute            // chosen: how long a connection may be deaf, at most
+	farewell   = time.Second            // chosen: for the last "offline"
+)
+
+// What stands, retained, at the topic of presence.
+const (
+	Online  = "online"
+	Offline = "offline"
 )
 
 // Errors that a person must repair; told by errors.Is.
@@ -37,6 +50,7 @@ var (
 	ErrRefused = errors.New("the broker refuses this user or password: check the credential of the broker block")
 	ErrTopic   = errors.New("the broker refuses the subscription: check its access list")
 	ErrLost    = errors.New("connection lost")
+	ErrDeaf    = errors.New("what is published does not come back: check the access list of the broker")
 )
 
 // Message is one message to publish.
@@ -55,7 +69,7 @@ type Options struct {
 	ClientID string
 	// Credential gives user and password, asked anew for each connection; nil: none.
 	Credential func() (user, password string, err error)
-	Will       *Message // nil: none
+	Presence   string   // topic that says "online", and by last will "offline"
 	Subscribe  []string // filters, QoS 1
 	// Receive gets every message. The payload is the callee's to keep.
 	Receive func(topic string, payload []byte, retained bool)
@@ -71,8 +85,10 @@ type Token interface {
 
 // Conn is one connection while it stands.
 type Conn struct {
-	client mqtt.Client
-	ctx    context.Context // ends with the connection
+	client   mqtt.Client
+	ctx      context.Context // ends with the connection
+	presence string
+	echo     chan string // one slot: what stands at presence
 }
 
 // Keep connects, calls serve for each connection that stands, and connects again, until ctx ends; then it returns nil. The context given to
@@ -108,18 +124,32 @@ func jitter(d time.Duration) time.Duration { return d/2 + rand.N(d/2+1) }
 func once(ctx context.Context, o Options, report func(error), serve func(context.Context, *Conn) error) error {
 	ctx, cancel := context.WithCancelCause(ctx)
 	defer cancel(nil)
-	po, err := o.paho(ctx, cancel)
+	c := &Conn{ctx: ctx, presence: o.Presence, echo: make(chan string, 1)}
+	po, err := o.paho(c, cancel)
 	if err != nil {
 		return err
 	}
-	c := &Conn{client: mqtt.NewClient(po), ctx: ctx}
+	c.client = mqtt.NewClient(po)
 	if err := c.connect(); err != nil {
 		return err
 	}
 	defer c.client.Disconnect(quiesce)
-	if err := c.subscribe(o.Subscribe); err != nil {
+	if err := c.subscribe(append([]string{o.Presence}, o.Subscribe...)); err != nil {
 		return err
 	}
+	if err := c.Publish(c.state(Online)); err != nil {
+		return err
+	}
+	defer c.farewell()
+	deaf := make(chan struct{})
+	go func() {
+		defer close(deaf)
+		if err := c.listen(); err != nil {
+			cancel(err)
+		}
+	}()
+	defer func() { <-deaf }()
+	defer cancel(nil)
 	report(nil)
 	if err := serve(ctx, c); err != nil && ctx.Err() == nil {
 		return err
@@ -127,20 +157,64 @@ func once(ctx context.Context, o Options, report func(error), serve func(context
 	return context.Cause(ctx)
 }
 
-func (o Options) paho(ctx context.Context, lost context.CancelCauseFunc) (*mqtt.ClientOptions, error) {
+func (c *Conn) state(text string) Message {
+	return Message{Topic: c.presence, Payload: []byte(text), QoS: 1, Retain: true}
+}
+
+// listen returns an error when "online" does not come back.
+func (c *Conn) listen() error {
+	timer := time.NewTimer(echoLimit)
+	defer timer.Stop()
+	for heard := false; ; {
+		select {
+		case <-c.ctx.Done():
+			return nil
+		case text := <-c.echo:
+			if heard = text == Online; heard {
+				timer.Reset(echoEvery)
+				continue
+			}
+			// The will of a connection before this one came late.
+		case <-timer.C:
+			if !heard {
+				return fmt.Errorf("broker: %w", ErrDeaf)
+			}
+			heard = false
+		}
+		c.Send(c.state(Online))
+		timer.Reset(echoLimit)
+	}
+}
+
+// farewell says "offline" where the connection still stands: the last will is only for those that were cut off.
+func (c *Conn) farewell() {
+	token := c.Send(c.state(Offline))
+	select {
+	case <-token.Done():
+	case <-time.After(farewell):
+	}
+}
+
+func (o Options) paho(c *Conn, lost context.CancelCauseFunc) (*mqtt.ClientOptions, error) {
 	po := mqtt.NewClientOptions()
 	po.Servers = []*url.URL{{Scheme: "tcp", Host: "broker"}} // never dialled: Dial is
 	po.SetClientID(o.ClientID).SetProtocolVersion(4)         // 4 is MQTT 3.1.1; set, so that a refusal is not tried again as 3.1
 	po.SetAutoReconnect(false).SetConnectRetry(false).SetCleanSession(true)
 	po.SetKeepAlive(keepAlive).SetPingTimeout(keepAlive / 2).SetConnectTimeout(handshake).SetWriteTimeout(writeLimit)
 	po.SetCustomOpenConnectionFn(func(*url.URL, mqtt.ClientOptions) (net.Conn, error) {
-		ctx, cancel := context.WithTimeout(ctx, handshake)
+		ctx, cancel := context.WithTimeout(c.ctx, handshake)
 		defer cancel()
 		return o.Dial(ctx)
 	})
 	po.SetConnectionLostHandler(func(_ mqtt.Client, err error) { lost(fmt.Errorf("broker: %w: %w", ErrLost, err)) })
 	po.SetDefaultPublishHandler(func(_ mqtt.Client, m mqtt.Message) {
-		if o.Receive != nil {
+		if m.Topic() == o.Presence {
+			select { // the newest stands
+			case <-c.echo:
+			default:
+			}
+			c.echo <- string(m.Payload())
+		} else if o.Receive != nil {
 			o.Receive(m.Topic(), m.Payload(), m.Retained())
 		}
 	})
@@ -151,9 +225,8 @@ func (o Options) paho(ctx context.Context, lost context.CancelCauseFunc) (*mqtt.
 		}
 		po.SetUsername(user).SetPassword(password)
 	}
-	if w := o.Will; w != nil {
-		po.SetBinaryWill(w.Topic, w.Payload, w.QoS, w.Retain)
-	}
+	will := c.state(Offline)
+	po.SetBinaryWill(will.Topic, will.Payload, will.QoS, will.Retain)
 	return po, nil
 }
 

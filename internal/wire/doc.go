@@ -8,7 +8,7 @@
 //
 //	ROOT/SITE/BOARD/pack             board to forwarder: packs; QoS 1, not retained
 //	ROOT/SITE/BOARD/mark             forwarder to board: marks; QoS 0, not retained, repeated
-//	ROOT/SITE/BOARD/state            "online", by last will "offline"; QoS 1, retained
+//	ROOT/SITE/BOARD/state            "online", by last will "offline"; QoS 1, retained. The forwarder has one too, under its own name
 //	ROOT/SITE/AREA/STATION/POINT     newest reading of a point; QoS 0, retained. What belongs to no station (board/disk-free,
 //	                                 i2c-1/answers) stands under its board: ROOT/SITE/BOARD/board/disk-free
 //	ROOT/SITE/alarm/PLACE/NAME       an alarm as a JSON object; QoS 1, retained; an empty payload when it is no more. PLACE may be a full

@@ -5,12 +5,6 @@ import (
 	"fmt"
 )
 
-// The two states of a board.
-const (
-	Online  = "online"
-	Offline = "offline"
-)
-
 // Mark is what the forwarder says of one board, again and again. It carries the whole state, so one may be lost.
 type Mark struct {
 	Stream  string `json:"stream"` // of the packs it speaks of; a board ignores marks of another
