@@ -188,7 +188,7 @@ func TestBoot_unknown(t *testing.T) {
 			c.expectAll()
 			commit, s := c.history.Watermark().Commit, c.publisher.Status()
 			if lag == 0 && commit != c.history.Last() || lag > 0 && (commit != 0 || !strings.Contains(s.StoreTrouble, "durable-after 0 s")) {
-				t.Errorf("lag %v: watermark %d, the board hears %q", lag, commit, s.StoreTrouble)
+				t.Errorf("lag %v: watermark %d: %+v, %+v", lag, commit, s, c.forwarder.Status())
 			}
 		})
 	}

@@ -284,7 +284,8 @@ type chain struct {
 	publisher *publish.Publisher
 	forwarder *forward.Forwarder
 	parts     map[string]*part
-	cut       map[string]func() // cuts the lines of a part, as a kill does
+	mu        sync.Mutex        // guards cut
+	cut       map[string]func() // cuts the line of a part, as a kill does
 	refusals  []forward.Refusal
 	reject    string
 }
@@ -312,7 +313,9 @@ func (c *chain) dial(name string) func(context.Context) (net.Conn, error) {
 	return func(ctx context.Context) (net.Conn, error) {
 		conn, err := c.mochi.Dial(ctx)
 		if err == nil {
+			c.mu.Lock()
 			c.cut[name] = func() { conn.Close() }
+			c.mu.Unlock()
 		}
 		return conn, err
 	}
@@ -338,7 +341,10 @@ func (c *chain) startForwarder() {
 
 // kill ends a part without farewell: its line is cut first.
 func (c *chain) kill(name string) {
-	if cut := c.cut[name]; cut != nil {
+	c.mu.Lock()
+	cut := c.cut[name]
+	c.mu.Unlock()
+	if cut != nil {
 		cut()
 	}
 	c.parts[name].stop(c.t)

@@ -39,7 +39,7 @@ const (
 type Options struct {
 	Root, Site string
 	Boards     []string                                  // only these; none: all of the site
-	Name       string                                    // unique at the broker; "": "millwarden-forward-" and the site
+	Name       string                                    // unique in the site, no board's name; its state stands under it. "": "forwarder"
 	Dial       func(context.Context) (net.Conn, error)   // publish.Broker.Dial, or link.Dialer
 	Credential func() (user, password string, err error) // of the broker; nil: none
 	Store      Store
@@ -103,7 +103,7 @@ func New(o Options) (*Forwarder, error) {
 		o.Store.Metrics = strings.TrimSuffix(o.Store.Address, "/") + "/metrics"
 	}
 	if o.Name == "" {
-		o.Name = "millwarden-forward-" + o.Site
+		o.Name = "forwarder"
 	}
 	if len(o.Boards) == 0 {
 		o.Boards = []string{"+"}
@@ -132,7 +132,7 @@ func (f *Forwarder) Run(ctx context.Context) error {
 	}
 	parts.Go(func() { f.read(ctx) })
 	parts.Go(func() { f.write(ctx) })
-	o := link.Options{Dial: f.o.Dial, ClientID: f.o.Name, Credential: f.o.Credential, Receive: f.receive, Report: f.report}
+	o := link.Options{Dial: f.o.Dial, ClientID: "millwarden-" + f.o.Site + "-" + f.o.Name, Presence: f.topics.State(f.o.Name), Credential: f.o.Credential, Receive: f.receive, Report: f.report}
 	for _, board := range f.o.Boards {
 		o.Subscribe = append(o.Subscribe, f.topics.Pack(board))
 	}

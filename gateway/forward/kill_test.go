@@ -142,7 +142,7 @@ const controlTopic = "millwarden/fern-hollow/hub/pack"
 // controlSender trusts the PUBACK.
 func (c *chain) controlSender(ctx context.Context) error {
 	encoder := wire.NewEncoder("fern-hollow", "hub", areaOf)
-	return link.Keep(ctx, link.Options{Dial: c.dial("publisher"), ClientID: "control-sender"}, func(ctx context.Context, conn *link.Conn) error {
+	return link.Keep(ctx, link.Options{Dial: c.dial("publisher"), ClientID: "control-sender", Presence: "control/sender"}, func(ctx context.Context, conn *link.Conn) error {
 		for ctx.Err() == nil {
 			from := c.history.Watermark().Commit
 			entries, _ := c.history.From(from+1, wire.Most, nil)
@@ -195,6 +195,6 @@ func (c *chain) controlWriter(ctx context.Context) error {
 			}
 		}
 	}()
-	return link.Keep(ctx, link.Options{Dial: c.dial("forwarder"), ClientID: "control-writer", Subscribe: []string{controlTopic},
+	return link.Keep(ctx, link.Options{Dial: c.dial("forwarder"), ClientID: "control-writer", Presence: "control/writer", Subscribe: []string{controlTopic},
 		Receive: func(_ string, payload []byte, _ bool) { packs <- payload }}, func(ctx context.Context, _ *link.Conn) error { <-ctx.Done(); return nil })
 }

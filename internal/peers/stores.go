@@ -36,7 +36,8 @@ type Store interface {
 
 var _, _ Store = (*Influx)(nil), (*VictoriaMetrics)(nil)
 
-func sortRows(rows []Row) []Row {
+// Sort brings rows into the order in which Rows gives them.
+func Sort(rows []Row) []Row {
 	slices.SortFunc(rows, func(a, b Row) int {
 		return cmp.Or(cmp.Compare(a.Board, b.Board), cmp.Compare(a.Station, b.Station), cmp.Compare(a.Point, b.Point), cmp.Compare(a.Millis, b.Millis))
 	})
@@ -154,7 +155,7 @@ func (i *Influx) Rows(t testing.TB) []Row {
 				int64(number("time")), number("value"), number("quality")})
 		}
 	}
-	return sortRows(rows)
+	return Sort(rows)
 }
 
 // VictoriaMetrics is a running victoria-metrics: its answer comes up to ten seconds before its disk.
@@ -238,5 +239,5 @@ func (v *VictoriaMetrics) read(t testing.TB, body io.Reader) []Row {
 	if err := lines.Err(); err != nil {
 		t.Fatal(err)
 	}
-	return sortRows(rows)
+	return Sort(rows)
 }
