@@ -222,7 +222,6 @@ func (s *scanner) escape() rune {
 
 // The shapes of words.
 var (
-	nameShape    = regexp.MustCompile(`^(?i:[a-z][a-z0-9]*(-[a-z0-9]+)*)$`)
 	numberShape  = regexp.MustCompile(`^-?[0-9]+(\.[0-9]+)?$`)
 	numberHead   = regexp.MustCompile(`^-?[0-9]+(\.[0-9]+)?`)
 	commaHead    = regexp.MustCompile(`^-?[0-9]+,[0-9]+`)
@@ -231,7 +230,20 @@ var (
 	rangeEndings = regexp.MustCompile(`^(-?[0-9].*)?$`)
 )
 
-func isName(text string) bool { return len(text) <= maxName && nameShape.MatchString(text) }
+// isName tells whether a word has the shape of a name: letters a to z, digits and single hyphens, a letter first.
+func isName(text string) bool {
+	if text == "" || len(text) > maxName || !isLetter(text[0]) || text[len(text)-1] == '-' {
+		return false
+	}
+	for i := 1; i < len(text); i++ {
+		if b := text[i]; !isLetter(b) && !(b >= '0' && b <= '9') && (b != '-' || text[i-1] == '-') {
+			return false
+		}
+	}
+	return true
+}
+
+func isLetter(b byte) bool { return b >= 'a' && b <= 'z' || b >= 'A' && b <= 'Z' }
 
 func isRef(text string) bool {
 	station, point, found := strings.Cut(text, "/")
@@ -241,9 +253,11 @@ func isRef(text string) bool {
 // chunk reads what stands up to the next space or mark, and tells what it is.
 func (s *scanner) chunk() {
 	rest := s.line[s.at:]
-	if head := commaHead.FindString(strings.ReplaceAll(rest, "−", "-")); head != "" {
-		s.commaNumber(head)
-		return
+	if !isLetter(rest[0]) {
+		if head := commaHead.FindString(strings.ReplaceAll(rest, "−", "-")); head != "" {
+			s.commaNumber(head)
+			return
+		}
 	}
 	end := len(rest)
 	for at, r := range rest {
@@ -295,13 +309,7 @@ func (s *scanner) classify(typed string) {
 	case text == "..":
 		s.take(To, "..", width)
 	case s.last() == Number && s.unit(text, width):
-	case numberShape.MatchString(text):
-		s.take(Number, text, width)
-	case clockShape.MatchString(text):
-		s.take(Clock, text, width)
-	case spanShape.MatchString(text):
-		s.take(Span, text, width)
-	case s.split(typed):
+	case !isLetter(text[0]) && s.numeral(typed, text, width):
 	case strings.EqualFold(text, "to") && (s.last() == Number || s.last() == Unit):
 		s.take(To, "..", width)
 	case isName(text):
@@ -320,6 +328,21 @@ func (s *scanner) classify(typed string) {
 	default:
 		s.take(Word, typed, width) // a path keeps what stood in it
 	}
+}
+
+// numeral takes a chunk that begins with a digit, or with what may stand before one.
+func (s *scanner) numeral(typed, text string, width int) bool {
+	switch {
+	case numberShape.MatchString(text):
+		s.take(Number, text, width)
+	case clockShape.MatchString(text):
+		s.take(Clock, text, width)
+	case spanShape.MatchString(text):
+		s.take(Span, text, width)
+	default:
+		return s.split(typed)
+	}
+	return true
 }
 
 // unit takes a unit behind a number; a per cent sign goes with the letters behind it.
