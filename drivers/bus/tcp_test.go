@@ -195,13 +195,13 @@ func TestTCP_errorsAndRecovery(t *testing.T) {
 	if err := ask(); err != nil || connections.n.Load() != 2 {
 		t.Errorf("after a garbled answer: %v on connection %d, want a new one", err, connections.n.Load())
 	}
-	device.Silence(true)
+	device.Mute(true)
 	if err := ask(); err == nil || errors.Is(err, drivers.ErrGarbled) {
 		t.Errorf("silent device: %v, want another error", err)
 	}
-	device.Silence(false)
+	device.Mute(false)
 	if err := ask(); err != nil || connections.n.Load() != 3 {
-		t.Errorf("after silence: %v on connection %d, want a new one", err, connections.n.Load())
+		t.Errorf("after a mute device: %v on connection %d, want a new one", err, connections.n.Load())
 	}
 }
 

@@ -1,5 +1,5 @@
 // Package radio reads probes that report by themselves: whatever stands behind a topic of the broker sends either SenML (RFC 8428, JSON) or one bare
-// number. Read gives the newest frame that came since the last Read, or says how long there has been none; so silence is found as with any probe.
+// number. Read gives the newest frame that came since the last Read, or says how long there has been none; so a probe that fell silent is found as any other.
 //
 // Sources: RFC 8428 "Sensor Measurement Lists (SenML)"; RFC 8798 for its secondary units.
 //

@@ -102,8 +102,8 @@ func (p *Part) LoseSupply(clone bool) { p.with(func() { p.lostSupply, p.clone = 
 // Short shorts the bus to ground at this part: every bit reads 0.
 func (p *Part) Short() { p.with(func() { p.shorted = true }) }
 
-// Silence unplugs the part before the kernel has noticed: every bit reads 1.
-func (p *Part) Silence() { p.with(func() { p.silent = true }) }
+// Unplug disconnects the part before the kernel has noticed: every bit reads 1.
+func (p *Part) Unplug() { p.with(func() { p.silent = true }) }
 
 // Restore ends all of these.
 func (p *Part) Restore() {

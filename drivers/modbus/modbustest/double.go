@@ -83,8 +83,8 @@ func (d *Device) SetFloat(unit uint8, table drivers.ModbusTable, address uint16,
 	d.Set(unit, table, address, high, low)
 }
 
-// Silence makes all units mute, or speak again.
-func (d *Device) Silence(silent bool) { d.with(func() { d.silent = silent }) }
+// Mute makes all units mute, or speak again.
+func (d *Device) Mute(silent bool) { d.with(func() { d.silent = silent }) }
 
 // Refuse makes every answer this exception; 0 ends it.
 func (d *Device) Refuse(e drivers.ModbusException) { d.with(func() { d.refusal = e }) }
