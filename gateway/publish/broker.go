@@ -36,7 +36,8 @@ type BrokerOptions struct {
 //
 // Concurrency: Run once; Dial from any goroutine.
 type Broker struct {
-	o BrokerOptions
+	o     BrokerOptions
+	ready chan struct{}
 
 	mu     sync.Mutex // guards server, conns and address
 	server *mochi.Server
@@ -57,7 +58,7 @@ func NewBroker(o BrokerOptions) (*Broker, error) {
 			return nil, fmt.Errorf("broker inside: listening on %s: beyond this machine it needs a credential", o.Listen)
 		}
 	}
-	return &Broker{o: o, conns: map[net.Conn]bool{}}, nil
+	return &Broker{o: o, ready: make(chan struct{}), conns: map[net.Conn]bool{}}, nil
 }
 
 // Run serves until ctx ends.
@@ -79,6 +80,7 @@ func (b *Broker) Run(ctx context.Context) error {
 	b.mu.Lock()
 	b.server = server
 	b.mu.Unlock()
+	close(b.ready)
 	<-ctx.Done()
 	return b.stop()
 }
@@ -110,6 +112,9 @@ func (b *Broker) stop() error {
 	b.mu.Unlock()
 	return server.Close()
 }
+
+// Ready is closed when it can be dialled.
+func (b *Broker) Ready() <-chan struct{} { return b.ready }
 
 // Addr is where it listens, nil if nowhere.
 func (b *Broker) Addr() net.Addr {

@@ -157,6 +157,7 @@ func (s *session) sendPacks(now time.Time) (again time.Time, held bool) {
 			return now.Add(retry), false
 		}
 		if entries = settled(entries); len(entries) == 0 {
+			s.reader.forget()
 			return now.Add(retry), true
 		}
 		if err := s.send(now, entries); err != nil {
@@ -201,7 +202,8 @@ func (s *session) send(now time.Time, entries []history.Entry) error {
 // reader reads the history in stretches larger than a pack.
 type reader struct {
 	source  Source
-	entries []history.Entry // read ahead
+	buffer  []history.Entry
+	entries []history.Entry // what is left of it
 	skipped uint64          // damage up to here was counted
 	damaged uint64          // readings found damaged
 	counted uint64          // up to here left was counted
@@ -225,13 +227,17 @@ func (r *reader) read(position uint64, limit int) ([]history.Entry, error) {
 	return r.entries[:min(limit, len(r.entries))], nil
 }
 
+// forget makes the next read ask again.
+func (r *reader) forget() { r.entries = nil }
+
 // fill reads from position on, over what is damaged.
 func (r *reader) fill(position uint64) error {
 	for {
-		entries, err := r.source.From(position, readAhead, r.entries[:0])
+		var err error
+		r.buffer, err = r.source.From(position, readAhead, r.buffer[:0])
+		r.entries = r.buffer
 		var damage *history.Damage
 		if !errors.As(err, &damage) {
-			r.entries = entries
 			return err
 		}
 		if damage.Last < position {
