@@ -85,9 +85,17 @@ func (s Sources) Line(file string, n int) string {
 	return strings.TrimSuffix(line, "\r")
 }
 
-// Print writes each diagnostic with its source line and a mark under the words meant.
+// Most is how many diagnostics Print writes before it only counts. Chosen: nobody reads more in one go, and the first hundred mistakes
+// cause the rest.
+const Most = 100
+
+// Print writes each diagnostic with its source line and a mark under the words meant; beyond Most of them, how many more there are.
 func (l List) Print(w io.Writer, sources Sources) error {
-	for _, d := range l {
+	for i, d := range l {
+		if i == Most {
+			_, err := fmt.Fprintf(w, "and %d more\n", len(l)-Most)
+			return err
+		}
 		if err := d.print(w, sources); err != nil {
 			return err
 		}
