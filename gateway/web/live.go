@@ -47,6 +47,7 @@ type live struct {
 	snapshot Snapshot
 	last     *moment
 	sections map[string]json.RawMessage // encoded form of each section at the last tick, to find what changed
+	kept     kept
 	clients  map[*client]struct{}
 }
 
@@ -144,7 +145,7 @@ func (l *live) step() []byte {
 	l.asked.Store(&begun)
 	l.model.Snapshot(&l.snapshot)
 	l.asked.Store(nil)
-	whole := l.snapshot.frame(l.version)
+	whole := l.snapshot.frame(l.kept.planOf(&l.snapshot, l.version))
 	whole.Seq = 1
 	before := l.last
 	if before != nil {
@@ -156,7 +157,7 @@ func (l *live) step() []byte {
 
 // changes leaves out of the frame what was sent before.
 func (l *live) changes(before *moment, f frame) frame {
-	samePlan := l.unchanged("plan", f.Plan)
+	samePlan := before != nil && before.frame.Plan == f.Plan
 	if samePlan {
 		f.Plan = nil
 	}
@@ -175,7 +176,7 @@ func (l *live) changes(before *moment, f frame) frame {
 	if l.unchanged("links", f.Links) {
 		f.Links = nil
 	}
-	if samePlan && before != nil {
+	if samePlan {
 		changed := map[string]value{}
 		for name, v := range f.Values {
 			if old, known := before.frame.Values[name]; !known || !v.same(old) {
@@ -197,9 +198,9 @@ func (l *live) unchanged(section string, v any) bool {
 }
 
 // frame turns the snapshot into what is sent.
-func (s *Snapshot) frame(version string) frame {
+func (s *Snapshot) frame(plan *wirePlan) frame {
 	p := printer{now: s.Now, choice: s.Site.Show}
-	f := frame{Now: never0(s.Now.Mono.Milliseconds()), Wall: s.Now.Wall.UnixMilli(), Set: s.Now.Set, Plan: s.plan(p, version),
+	f := frame{Now: never0(s.Now.Mono.Milliseconds()), Wall: s.Now.Wall.UnixMilli(), Set: s.Now.Set, Plan: plan,
 		Stations: s.stations(p), Values: make(map[string]value, len(s.Points)), Roster: s.roster(p)}
 	for i := range s.Points {
 		f.Values[s.Points[i].Name] = p.value(&s.Points[i])
@@ -220,26 +221,6 @@ func (s *Snapshot) frame(version string) frame {
 	}
 	f.Links = &links
 	return f
-}
-
-func (s *Snapshot) plan(p printer, version string) *wirePlan {
-	speed := s.Speed
-	if speed == 0 {
-		speed = 1
-	}
-	w := &wirePlan{Site: wireSite{s.Site.Name, s.Site.Title, s.Site.Zone, s.Site.Board, s.Site.Language, s.Site.RulesHash},
-		Areas: make([]wirePlace, 0, len(s.Areas)), Points: make([]wirePoint, 0, len(s.Points)), People: make([]wirePerson, 0, len(s.People)),
-		Demo: s.Demo, Speed: speed, Version: version, Warnings: s.Site.Warnings}
-	for _, a := range s.Areas {
-		w.Areas = append(w.Areas, wirePlace(a))
-	}
-	for i := range s.Points {
-		w.Points = append(w.Points, p.point(&s.Points[i]))
-	}
-	for _, person := range s.People {
-		w.People = append(w.People, wirePerson(person))
-	}
-	return w
 }
 
 func (s *Snapshot) stations(p printer) []wireStation {

@@ -251,7 +251,7 @@ func BenchmarkTick(b *testing.B) {
 		for range screens {
 			var s Snapshot
 			f.Snapshot(&s)
-			whole += len(encode(s.frame("test")))
+			whole += len(encode(s.frame(new(kept).planOf(&s, "test"))))
 		}
 		plain += time.Since(begun)
 	}

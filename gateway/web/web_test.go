@@ -139,6 +139,9 @@ func TestServe_stuckReader(t *testing.T) {
 		must(t, err)
 		time.Sleep(eventWait + 2*time.Second) // it reads nothing
 		synctest.Wait()
+		if n, err := ours.Read(make([]byte, 100)); err == nil {
+			t.Errorf("its connection still gives %d bytes, want it closed", n)
+		}
 		w.live.mu.Lock()
 		if n := len(w.live.clients); n != 0 {
 			t.Errorf("%d clients are left, want none", n)

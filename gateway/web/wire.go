@@ -195,8 +195,8 @@ type number float64
 
 func (n number) MarshalJSON() ([]byte, error) {
 	if f := float64(n); !math.IsNaN(f) && !math.IsInf(f, 0) {
-		const steps = 1e4 // chosen: finer than any printed value and than a pixel of any bar
-		return strconv.AppendFloat(nil, math.Round(f*steps)/steps, 'f', -1, 64), nil
+		const steps = 1e4                                                              // chosen: finer than any printed value and than a pixel of any bar
+		return strconv.AppendFloat(nil, math.Round(f*steps)/steps+0, 'f', -1, 64), nil // + 0: never "-0"
 	}
 	return []byte("null"), nil
 }
