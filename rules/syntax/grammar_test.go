@@ -429,7 +429,7 @@ func terminals(text string) (all []terminal, ok bool) {
 		return nil, false
 	}
 	block := ""
-	for _, st := range group(rows) {
+	for _, st := range group(rows, nil) {
 		first := st.tokens[0]
 		if st.head && !st.slipped || st.margin {
 			all = append(all, terminal{class: "HEAD"})

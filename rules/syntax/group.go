@@ -28,9 +28,9 @@ func scanAll(name, text string, list *diag.List) []row {
 }
 
 // group puts rows together into statements, by the rules of continuation.
-func group(rows []row) []statement {
+func group(rows []row, declared Declared) []statement {
 	var out []statement
-	g := grouper{}
+	g := grouper{declared: declared}
 	for _, r := range rows {
 		if len(r.tokens) == 0 {
 			continue
@@ -48,8 +48,17 @@ func group(rows []row) []statement {
 
 // grouper knows the block in which the next row stands.
 type grouper struct {
-	block string // its word, as meant; "" for none known
-	first int    // indent of the block's first line; 0 before it
+	declared Declared
+	block    string // its word, as meant; "" for none known
+	first    int    // indent of the block's first line; 0 before it
+}
+
+// key tells whether a word is a key of the present block, fixed or declared.
+func (g *grouper) key(word string) bool {
+	if _, fixed := FindKey(g.block, word); fixed {
+		return true
+	}
+	return TakesSettings(g.block) && g.declared != nil && g.declared(g.block, word)
 }
 
 func (g *grouper) begin(r row) statement {
@@ -106,8 +115,7 @@ func (g *grouper) goesOn(r row, before statement) bool {
 	if before.head || g.first == 0 || r.indent <= g.first {
 		return false
 	}
-	_, key := FindKey(g.block, t.Word())
-	return !key
+	return !g.key(t.Word())
 }
 
 // meantBlock is the block that a word begins, or the near one that was meant.

@@ -7,8 +7,14 @@ import (
 	"millwarden/internal/diag"
 )
 
+// Declared tells whether some part, bus, channel or kind declares a line of that key for blocks of that word.
+type Declared func(block, key string) bool
+
 // Parse reads a file. The tree holds all that could be read, whatever is wrong; the list, sorted, says what is.
-func Parse(name, text string) (*File, diag.List) {
+func Parse(name, text string) (*File, diag.List) { return ParseDeclared(name, text, nil) }
+
+// ParseDeclared is Parse with the declared keys at hand, so that such a line is known even where it slipped to the right.
+func ParseDeclared(name, text string, declared Declared) (*File, diag.List) {
 	p := &parser{file: &File{Name: name, Text: text}}
 	if len(text) > maxFile {
 		where := diag.Range{Position: diag.Position{File: name, Line: 1, Column: 1}, Width: 1}
@@ -22,7 +28,7 @@ func Parse(name, text string) (*File, diag.List) {
 			p.file.Comments = append(p.file.Comments, *r.comment)
 		}
 	}
-	p.statements(group(rows))
+	p.statements(group(rows, declared))
 	p.list.Sort()
 	p.file.faulty = p.list.HasErrors()
 	return p.file, p.list
