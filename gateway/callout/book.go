@@ -18,6 +18,7 @@ type book struct {
 	underWay map[flight]bool        // messages handed to a channel and not yet answered for
 	digests  map[string]*digestBook // by watch
 	past     func(alarm string, occurrence int64) []Line
+	full     bool // a message of the last look found no room
 }
 
 // key names one annunciation of one occurrence: when it is annunciated again, calling begins again.
@@ -100,7 +101,7 @@ func (b *book) close() {
 
 // look gives what is owed now, most urgent first, and the time until something will be.
 func (b *book) look(r *Roster, standings []engine.Standing, now reading.Stamp) (owed []errand, next time.Duration) {
-	next = math.MaxInt64
+	next, b.full = math.MaxInt64, false
 	slices.SortStableFunc(standings, byUrgency)
 	standing := map[key]*engine.Standing{}
 	for i := range standings {
@@ -326,6 +327,24 @@ func (b *book) result(res result, r *Roster) {
 	}
 	if ch.open == 0 && !ch.reached {
 		ch.hurry = true
+	}
+}
+
+// later takes back an errand for which its channel had no room: it is owed again at the next look. Nothing is lost in a flood, it only waits. A digest
+// comes again the next day, and what it tells stands on the page.
+func (b *book) later(e *errand) {
+	b.full = true
+	delete(b.underWay, flightOf(e.shared, e))
+	c := b.calls[e.key]
+	if c == nil {
+		return
+	}
+	if ch := c.chains[e.watch]; ch != nil {
+		ch.extra = append(ch.extra, *e)
+		if ch.round == e.round {
+			ch.open--
+			delete(ch.tried, [2]string{flightOf(e.shared, e).person, e.way})
+		}
 	}
 }
 

@@ -120,6 +120,8 @@ const (
 	drillQueue  = 4 // chosen: people start drills by hand
 	// lookAtLeast is how often is looked without being asked: hours of watches change. Chosen.
 	lookAtLeast = 10 * time.Second
+	// fullPause is when a message that found no room in its channel's queue is brought again. Chosen.
+	fullPause = time.Second
 )
 
 // New builds a Callout; nothing is sent before Run.
@@ -256,6 +258,9 @@ func (c *Callout) decide(ctx context.Context, b *book) time.Duration {
 	for i := range errands {
 		c.send(ctx, b, roster, &errands[i], now)
 	}
+	if b.full {
+		next = fullPause
+	}
 	return min(next, lookAtLeast)
 }
 
@@ -269,8 +274,7 @@ func (c *Callout) send(ctx context.Context, b *book, r *Roster, e *errand, now r
 	m := r.compose(e.standings, person, link, now)
 	m.ID = newID()
 	if !c.workers[e.way].take(job{ctx: b.context(ctx, e), errand: *e, message: m}) {
-		b.result(result{errand: *e, err: errors.New("too many messages are waiting")}, r)
-		c.again()
+		b.later(e)
 	}
 }
 

@@ -1,0 +1,138 @@
+package callout
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"millwarden/internal/reading"
+	"millwarden/internal/units"
+	"millwarden/rules/engine"
+)
+
+var dryerHot = engine.Alarm{ID: "dryer-hot@dryer-1", Name: "dryer-hot", Title: "dryer hot", Place: "dryer-1", PlaceTitle: "Dryer 1", Area: "deck",
+	Priority: engine.High, Class: engine.Safety, Consequence: "Parchment cracks, and chaff can ignite.", Cause: "Burner sticks.",
+	Action: "Cut the heat, check fan and burner. Rake the bed at 4.5 cm.", Caution: "Fire and burns. Keep the drum shut; follow your local codes.",
+	RespondWithin: 10 * time.Minute, VerifyWith: []engine.Evidence{{Text: "smell the exhaust"}}}
+
+// The form of the text is that of the rules language, section 4: PLACE POINT VALUE, limit LIMIT, since HH:MM. first sentence of action. For class safety the
+// caution stands before the action.
+func TestCompose(t *testing.T) {
+	r := mill(zone(t, "America/Lima")).prepared()
+	now := local(t, r, "2026-03-04 02:20")
+	since := local(t, r, "2026-03-04 02:14")
+	air := engine.Shown{Point: "dryer-1/air-temperature", Value: 51, Quantity: units.Temperature, Limit: 45, HasLimit: true}
+	food := dryerHot
+	food.Class = engine.Food
+	with := func(a engine.Alarm, edit func(*engine.Standing)) engine.Standing {
+		s := engine.Standing{Alarm: &a, State: engine.Unacknowledged, Occurrence: 412, ActiveSince: since, Since: since, Values: []engine.Shown{air}}
+		if edit != nil {
+			edit(&s)
+		}
+		return s
+	}
+	for _, c := range []struct {
+		name     string
+		standing engine.Standing
+		to       Person
+		want     string
+	}{
+		{"plain", with(food, nil), Person{}, "DRYER 1 air temperature 51.0 °C, limit 45.0 °C, since 02:14. Cut the heat, check fan and burner."},
+		{"safety", with(dryerHot, nil), Person{}, "DRYER 1 air temperature 51.0 °C, limit 45.0 °C, since 02:14. Fire and burns. Cut the heat, check fan and burner."},
+		{"her own units and language", with(food, nil), Person{Choice: units.Choice{Fahrenheit: true}, Language: "es"},
+			"DRYER 1 air temperature 123.8 °F, límite 113.0 °F, desde 02:14. Cut the heat, check fan and burner."},
+		{"yesterday", with(food, func(s *engine.Standing) { s.ActiveSince = local(t, r, "2026-03-02 23:50") }), Person{},
+			"DRYER 1 air temperature 51.0 °C, limit 45.0 °C, since 2026-03-02 23:50. Cut the heat, check fan and burner."},
+		{"clock was not set", with(food, func(s *engine.Standing) { s.ActiveSince = reading.Stamp{Mono: now.Mono - 12*time.Minute, Boot: 1} }), Person{},
+			"DRYER 1 air temperature 51.0 °C, limit 45.0 °C, for 12 min. Cut the heat, check fan and burner."},
+		{"of a boot before", with(food, func(s *engine.Standing) { s.ActiveSince = reading.Stamp{Mono: time.Minute, Boot: 7} }), Person{},
+			"DRYER 1 air temperature 51.0 °C, limit 45.0 °C. Cut the heat, check fan and burner."},
+		{"a state", with(food, func(s *engine.Standing) {
+			s.Values = []engine.Shown{{Point: "dryer-1/fan", Value: 0, Quantity: units.State}}
+		}), Person{}, "DRYER 1 fan off, since 02:14. Cut the heat, check fan and burner."},
+		{"the value with a limit is told", with(food, func(s *engine.Standing) {
+			s.Values = []engine.Shown{{Point: "dryer-1/fan", Value: 0, Quantity: units.State}, air}
+		}), Person{}, "DRYER 1 air temperature 51.0 °C, limit 45.0 °C, since 02:14. Cut the heat, check fan and burner."},
+		{"a function", with(food, func(s *engine.Standing) {
+			s.Values = []engine.Shown{{Point: "dryer-1/air-temperature", Text: "rise(air-temperature, 2 min)", Value: 0.1, Quantity: units.Temperature.Rate(), Limit: 0.05, HasLimit: true}}
+		}), Person{}, "DRYER 1 rise(air-temperature, 2 min) 6.0 °C/min, limit 3.0 °C/min, since 02:14. Cut the heat, check fan and burner."},
+		{"another station's point", with(food, func(s *engine.Standing) {
+			s.Values = []engine.Shown{{Point: "yard/rain", Value: 1, Quantity: units.State}}
+		}), Person{}, "DRYER 1 yard rain on, since 02:14. Cut the heat, check fan and burner."},
+		{"nothing to show", with(food, func(s *engine.Standing) { s.Values = nil }), Person{}, "DRYER 1 dryer hot, since 02:14. Cut the heat, check fan and burner."},
+		{"unknown meanwhile", with(food, func(s *engine.Standing) {
+			s.Values = []engine.Shown{{Point: "dryer-1/air-temperature", Value: math.NaN(), Quantity: units.Temperature, Limit: 45, HasLimit: true}}
+			s.Held, s.Unseen = true, "air-temperature: no answer"
+		}), Person{}, "DRYER 1 air temperature unknown, limit 45.0 °C, since 02:14. Not seen now: air-temperature: no answer. Cut the heat, check fan and burner."},
+	} {
+		to := c.to
+		got := r.compose([]engine.Standing{c.standing}, &to, "", now)
+		if got.Text != c.want {
+			t.Errorf("%s:\ngot  %s\nwant %s", c.name, got.Text, c.want)
+		}
+		if got.Subject != "DRYER 1: dryer hot" || got.Occurrence != 412 || got.Alarm != "dryer-hot@dryer-1" {
+			t.Errorf("%s: %+v", c.name, got)
+		}
+	}
+}
+
+func TestCompose_body(t *testing.T) {
+	r := mill(zone(t, "America/Lima")).prepared()
+	since := local(t, r, "2026-03-04 02:14")
+	s := engine.Standing{Alarm: &dryerHot, ActiveSince: since, Occurrence: 412, Values: []engine.Shown{
+		{Point: "dryer-1/air-temperature", Value: 51, Quantity: units.Temperature, Limit: 45, HasLimit: true}, {Point: "dryer-1/fan", Value: 0, Quantity: units.State}}}
+	got := r.compose([]engine.Standing{s}, r.people["ana"], "https://mill.example/a/x", local(t, r, "2026-03-04 02:20"))
+	const want = `dryer hot
+DRYER 1 air temperature 51.0 °C, limit 45.0 °C, since 02:14.
+- air temperature 51.0 °C, limit 45.0 °C
+- fan off
+
+CAUTION: Fire and burns. Keep the drum shut; follow your local codes.
+What to do: Cut the heat, check fan and burner. Rake the bed at 4.5 cm.
+If nobody acts: Parchment cracks, and chaff can ignite.
+Usual cause: Burner sticks.
+Look at: smell the exhaust
+Respond within: 10 min
+
+I am on it (opens the page; one tap more acknowledges):
+https://mill.example/a/x
+
+Millwarden is a monitoring aid, not a fire alarm, gas detector or safety function. The machine's own cut-outs and listed detection stay in charge; follow your local codes.
+`
+	if got.Body != want {
+		t.Errorf("got\n%s\nwant\n%s", got.Body, want)
+	}
+	if !got.Urgent() || got.Thread == "" || got.Thread != r.compose([]engine.Standing{s}, r.people["ben"], "", since).Thread {
+		t.Errorf("urgent %v, thread %q", got.Urgent(), got.Thread)
+	}
+}
+
+func TestExercise(t *testing.T) {
+	r := mill(time.UTC).prepared()
+	got := r.exercise(r.people["ana"], reading.Stamp{})
+	if !got.Exercise || got.Urgent() || !strings.HasPrefix(got.Text, "EXERCISE. Ana, this is a test.") || got.Subject != "EXERCISE: Fern Hollow" || !strings.HasPrefix(got.Body, "EXERCISE\n") {
+		t.Errorf("%+v", got)
+	}
+	luis := *r.people["luis"]
+	luis.Language = "es"
+	if got := r.exercise(&luis, reading.Stamp{}); !strings.HasPrefix(got.Text, "SIMULACRO. Luis, esto es una prueba.") {
+		t.Errorf("%s", got.Text)
+	}
+}
+
+func TestFirstSentence(t *testing.T) {
+	for in, want := range map[string]string{
+		"Drain and wash now. Rub beans.": "Drain and wash now.",
+		"Wash at pH 4.2. Then rest":      "Wash at pH 4.2.",
+		"Go there! Gas off.":             "Go there!",
+		"One sentence without a stop":    "One sentence without a stop.",
+		"Ends with it.":                  "Ends with it.",
+		" Espere.\nLuego lave. ":         "Espere.",
+		"":                               "",
+	} {
+		if got := firstSentence(strings.TrimSpace(in)); got != want {
+			t.Errorf("firstSentence(%q) = %q, want %q", in, got, want)
+		}
+	}
+}
