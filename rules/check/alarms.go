@@ -286,7 +286,7 @@ func (c *checker) typerAt(b *block, s *station) *typer {
 func (c *checker) instantiate(a *alarm, p place) {
 	lacked := ""
 	t := c.typerAt(a.block, p.station)
-	t.owner, t.value = p.name, p.value
+	t.owner, t.value, t.alarm = p.name, p.value, a.name
 	if t.skip != nil {
 		t.skip = func(name string) {
 			if lacked == "" {
@@ -326,7 +326,9 @@ func (c *checker) conditions(a *alarm, t *typer) (when, while, suppressed *formu
 			return nil
 		}
 		if key == "when" {
-			t.exclude(f.Expr)
+			if a.ours() {
+				t.exclude(f.Expr)
+			}
 			c.checkSize(a, f.Expr.Where(), r.node)
 		}
 		return r.node
@@ -646,11 +648,15 @@ func (c *checker) noteLacking(a *alarm) {
 		c.say("60", a.Name.Range, facts{"kind": oneOf(wordsOf(a.Scope.Each)), "alarm": a.Title(), "why": "There is no " + oneOf(a.lackOrder) + "."})
 		return
 	}
+	var points, places []string
 	for _, point := range a.lackOrder {
 		if c.declaredAbout(point) && !a.ours() {
 			continue // what only some buses, channels, probes or points have, none misses
 		}
-		c.say("N1", a.Name.Range, facts{"alarm": a.name, "list": strings.Join(a.lacking[point], ", "), "point": point})
+		points, places = append(points, point), append(places, a.lacking[point]...)
+	}
+	if len(points) > 0 {
+		c.say("N1", a.Name.Range, facts{"alarm": a.name, "list": strings.Join(places, ", "), "point": oneOf(points)})
 	}
 }
 

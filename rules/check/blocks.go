@@ -106,7 +106,7 @@ func (c *checker) checkTwice(why func(*block) string, words ...string) {
 			name := b.Name.Word()
 			c.checkName(b)
 			before, twice := seen[name]
-			if !twice || before.block.board != b.board && b.Word.Word() != "station" {
+			if !twice || before.block.board != b.board && (b.Word.Word() == "area" || b.Word.Word() == "bus") {
 				seen[name] = first{b.Name.Position, b}
 				continue
 			}

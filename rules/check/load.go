@@ -85,6 +85,8 @@ func (c *checker) check(mains []string) {
 	c.checkAlarms()
 	c.checkRoster()
 	c.checkUnused()
+	c.checkUnwise()
+	c.checkBounds()
 	c.assemble()
 }
 

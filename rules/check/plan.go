@@ -71,6 +71,7 @@ type Bus struct {
 	Kind     string // "serial", "i2c-mux"; of the host's own "I2C", "SPI", "GPIO", "IIO", "onewire", "broker", "tcp"
 	Host     bool   // the host's own, without a block
 	Address  string // of kind "tcp": host and port
+	Remote   bool   // of another board, whose name is before the slash
 	Settings phrase.Lines
 	Note     string
 }

@@ -160,7 +160,9 @@ func (c *checker) probeHas(p *probe, name string) bool {
 func (c *checker) busPlaces() []string {
 	var names []string
 	for _, b := range c.plan.Buses {
-		names = append(names, b.Name)
+		if !b.Remote {
+			names = append(names, b.Name)
+		}
 	}
 	return names
 }

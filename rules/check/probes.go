@@ -42,12 +42,12 @@ type channelRead struct {
 
 func (c *checker) checkBuses() {
 	for _, b := range c.of("bus") {
-		name := b.Name.Word()
+		name := busKey(b.board, b.Name.Word())
 		if c.buses[name] != nil || !b.Name.Given() {
 			continue
 		}
 		d := c.words.busKinds[b.Kind.Word()]
-		n := &bus{block: b, name: name, kind: d, plan: Bus{Name: name, Title: titleOf(b), Kind: b.Kind.Word(), Note: text(b, "note")}}
+		n := &bus{block: b, name: name, kind: d, plan: Bus{Name: name, Title: titleOf(b), Kind: b.Kind.Word(), Note: text(b, "note"), Remote: b.board != ""}}
 		if d != nil {
 			n.word = d.Word
 		} else if b.Kind.Given() {
@@ -58,7 +58,7 @@ func (c *checker) checkBuses() {
 		c.buses[name] = n
 	}
 	for _, b := range c.of("bus") {
-		n := c.buses[b.Name.Word()]
+		n := c.buses[busKey(b.board, b.Name.Word())]
 		if n == nil || n.block != b {
 			continue
 		}
@@ -70,10 +70,11 @@ func (c *checker) checkBuses() {
 }
 
 // busNamed checks that a bus of that name is there and fills the slot. Wrong ones are said about what needs it.
-func (c *checker) busNamed(t syntax.Token, word, needs string) bool {
+func (c *checker) busNamed(t syntax.Token, word, needs, board string) bool {
 	name := t.Word()
+	key := busKey(board, name)
 	have := c.words.hostWord(name)
-	if b := c.buses[name]; b != nil {
+	if b := c.buses[key]; b != nil {
 		if b.word == "" {
 			return false // its kind is unknown, which was said
 		}
@@ -81,16 +82,13 @@ func (c *checker) busNamed(t syntax.Token, word, needs string) bool {
 	}
 	switch have {
 	case word:
-		if c.buses[name] == nil {
-			c.hostBus(name, word)
-		}
+		c.hostBus(key, word)
 		return true
 	case "":
 		var names []string
-		for n := range c.buses {
-			names = append(names, n)
+		for _, n := range sortedKeys(c.buses) {
+			names = append(names, strings.TrimPrefix(n, busKey(board, "")))
 		}
-		slices.Sort(names)
 		n := near(name, names)
 		c.say("22", t.Range, facts{"what": "bus", "name": name, "near": n, "why": orElse(n, sentence(needs+" needs "+busExample(word)))})
 	default:
@@ -115,11 +113,19 @@ func busExample(word string) string {
 	}
 }
 
-// hostBus notes one of the host's own buses.
-func (c *checker) hostBus(name, kind string) {
-	if c.buses[name] == nil {
-		c.buses[name] = &bus{name: name, word: kind, plan: Bus{Name: name, Title: name, Kind: kind, Host: true}}
-		c.plan.Buses = append(c.plan.Buses, c.buses[name].plan)
+// busKey is the name of a bus in the plan: those of other boards carry the board's.
+func busKey(board, name string) string {
+	if board == "" {
+		return name
+	}
+	return board + "/" + name
+}
+
+// hostBus notes one of a host's own buses.
+func (c *checker) hostBus(key, kind string) {
+	if c.buses[key] == nil {
+		c.buses[key] = &bus{name: key, word: kind, plan: Bus{Name: key, Title: key, Kind: kind, Host: true, Remote: strings.Contains(key, "/")}}
+		c.plan.Buses = append(c.plan.Buses, c.buses[key].plan)
 	}
 }
 
@@ -214,7 +220,9 @@ func (c *checker) probePart(p *probe, wants []units.Quantity) {
 			p.lines[l.Key.Word()] = l
 		}
 	}
-	c.probeBus(p, d)
+	if p.plan.Bus == "" && len(d.Place) == 0 {
+		p.plan.Bus = byHand
+	}
 	if placed {
 		c.readTwice(p, d, pieces)
 	}
@@ -222,22 +230,26 @@ func (c *checker) probePart(p *probe, wants []units.Quantity) {
 }
 
 func (c *checker) placeSlot(p *probe, d *phrase.Declaration, f found) bool {
+	kind := ""
 	switch word := f.element.Text; word {
 	case "I2C", "SPI", "GPIO", "IIO", "BUS":
-		p.plan.Bus = f.token.Word()
-		return c.busNamed(f.token, word, d.Name)
+		p.plan.Bus = busKey(p.board, f.token.Word())
+		return c.busNamed(f.token, word, d.Name, p.board)
 	case "HOST":
-		p.plan.Bus = tcpBus(f.token.Text)
-		if c.buses[p.plan.Bus] == nil {
-			c.hostBus(p.plan.Bus, "tcp")
+		p.plan.Bus, kind = tcpBus(f.token.Text), "tcp"
+	case "TOPIC":
+		p.plan.Bus, kind = "broker", "broker"
+	case "ID":
+		p.plan.Bus, kind = "onewire", "onewire"
+	default:
+		return true
+	}
+	p.plan.Bus = busKey(p.board, p.plan.Bus)
+	if c.buses[p.plan.Bus] == nil {
+		c.hostBus(p.plan.Bus, kind)
+		if kind == "tcp" {
 			c.plan.Buses[len(c.plan.Buses)-1].Address = f.token.Text
 		}
-	case "TOPIC":
-		p.plan.Bus = "broker"
-		c.hostBus("broker", "broker")
-	case "ID":
-		p.plan.Bus = "onewire"
-		c.hostBus("onewire", "onewire")
 	}
 	return true
 }
@@ -250,12 +262,6 @@ func tcpBus(host string) string {
 		}
 		return '-'
 	}, strings.ToLower(host)), "-")
-}
-
-func (c *checker) probeBus(p *probe, d *phrase.Declaration) {
-	if p.plan.Bus == "" && len(d.Place) == 0 {
-		p.plan.Bus = byHand
-	}
 }
 
 // byHand stands in place of a bus where people are the probe.
@@ -488,7 +494,7 @@ func (c *checker) give(p *probe, s *station, t, as syntax.Token, taken map[strin
 		pt.rng = &Range{known.Low, known.High}
 	}
 	if pt.quantity == units.State {
-		pt.rng = nil
+		pt.rng = &Range{0, 1}
 	}
 	c.addPoint(pt)
 	if ch.name == "" {
@@ -732,8 +738,15 @@ func (c *checker) keyWith(p *probe, f found) string {
 	return "part"
 }
 
+// maxPairs of a table, chosen in the language.
+const maxPairs = 64
+
 // tableRises is message 36: the left sides of a table must rise.
 func (c *checker) tableRises(l *syntax.Line, slots []phrase.Slot) bool {
+	if pairs := len(slots) / 2; pairs > maxPairs {
+		c.say("75", l.Key.Range, facts{"what": "pairs of a table:", "n": trimmed(float64(pairs)), "max": trimmed(maxPairs), "why": "Leave out pairs that lie on the line of their neighbours."})
+		return false
+	}
 	if len(slots) < 4 {
 		c.say("36", l.Value.Where(), nil)
 		return false

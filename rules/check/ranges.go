@@ -3,6 +3,7 @@ package check
 import (
 	"math"
 
+	"millwarden/internal/diag"
 	"millwarden/internal/units"
 	"millwarden/rules/formula"
 	"millwarden/rules/syntax"
@@ -59,7 +60,7 @@ func (t *typer) possible(x *syntax.Binary, n *formula.Node, l, r typed) bool {
 	if r.point != nil && l.fixed {
 		p, limit, above = r.point, l, !above
 	}
-	if p == nil || !limit.fixed || p.rng == nil || p.probe == nil || t.builtIn {
+	if p == nil || !limit.fixed || p.rng == nil || p.probe == nil {
 		return true
 	}
 	value, low, high := limit.node.Value, p.rng.Low, p.rng.High
@@ -69,11 +70,19 @@ func (t *typer) possible(x *syntax.Binary, n *formula.Node, l, r typed) bool {
 	if !never && !always {
 		return true
 	}
+	lo, hi := bare(low, p.quantity), printed(high, p.quantity)
+	if t.builtIn {
+		if never && t.bands != nil { // in when
+			t.c.say("W3", diag.Range{Position: p.at, Width: len([]rune(p.short))}, facts{"alarm": t.alarm, "point": p.full,
+				"value": printed(value, p.quantity), "lo": lo, "hi": hi})
+		}
+		return true
+	}
 	number := "57"
 	if always {
 		number = "58"
 	}
-	t.say(number, x, facts{"point": p.full, "probe": p.probe.name, "lo": bare(low, p.quantity), "hi": printed(high, p.quantity), "place": p.probe.Name.Position.String()})
+	t.say(number, x, facts{"point": p.full, "probe": p.probe.name, "lo": lo, "hi": hi, "place": p.probe.Name.Position.String()})
 	return false
 }
 

@@ -36,11 +36,56 @@ func finish(list diag.List) diag.List {
 		seen[p] = seen[p] || d.Severity == diag.Error
 		kept = append(kept, d)
 	}
-	if len(kept) > maxMessages {
-		last := kept[maxMessages-1].Subject
-		more := len(kept) - maxMessages
-		kept = append(kept[:maxMessages:maxMessages], diag.Diagnostic{Severity: diag.Note, Code: "more", Subject: diag.Range{Position: last.Position, Width: last.Width},
-			Summary: fmt.Sprintf("and %d more", more)})
+	if len(kept) <= maxMessages {
+		return kept
+	}
+	shown := mostImportant(kept, maxMessages)
+	last := shown[maxMessages-1]
+	return append(shown, diag.Diagnostic{Severity: diag.Note, Code: "more", Subject: last.Subject, Summary: fmt.Sprintf("and %d more", len(kept)-maxMessages)})
+}
+
+// mostImportant keeps n of the list: errors before warnings before notes, in their order.
+func mostImportant(list diag.List, n int) diag.List {
+	left := n
+	keep := make([]bool, len(list))
+	for severity := diag.Error; severity <= diag.Note; severity++ {
+		for i, d := range list {
+			if d.Severity == severity && left > 0 {
+				keep[i] = true
+				left--
+			}
+		}
+	}
+	var kept diag.List
+	for i, d := range list {
+		if keep[i] {
+			kept = append(kept, d)
+		}
 	}
 	return kept
+}
+
+// Bounds of the floor, chosen in the language: ten times the largest estate the board was planned for.
+const (
+	maxStations = 1000
+	maxProbes   = 4000
+	maxPoints   = 8000
+)
+
+// checkBounds says which bound a file passes, at the block that passes it.
+func (c *checker) checkBounds() {
+	over := func(what string, n, most int, at diag.Range) {
+		if n > most {
+			c.say("75", at, facts{"what": what, "n": fmt.Sprint(n), "max": fmt.Sprint(most), "why": "Split the floor between two boards."})
+		}
+	}
+	if n := len(c.order); n > maxStations {
+		over("stations:", n, maxStations, c.order[n-1].Name.Range)
+	}
+	if n := len(c.probeList); n > maxProbes {
+		over("probes:", n, maxProbes, c.probeList[n-1].Name.Range)
+	}
+	if n := len(c.pointList); n > maxPoints && len(c.probeList) > 0 {
+		over("points:", n, maxPoints, c.probeList[len(c.probeList)-1].Name.Range)
+	}
 }

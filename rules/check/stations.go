@@ -399,7 +399,7 @@ func (c *checker) checkSlot(b *block, d *phrase.Declaration, key string, f found
 	case "STATION":
 		c.stationNamed(f.token)
 	case "I2C", "SPI", "GPIO", "IIO", "BUS":
-		c.busNamed(f.token, f.element.Text, d.Name)
+		c.busNamed(f.token, f.element.Text, d.Name, b.board)
 	case "CREDENTIAL":
 		c.credential(f.token, b)
 	}

@@ -18,6 +18,7 @@ type typer struct {
 	value     *point                           // of `for each point`
 	skip      func(string)                     // told of a point that is lacking; nil: lacking is a mistake
 	builtIn   bool                             // stands in a built-in subject
+	alarm     string                           // whose condition it is
 	bands     *deadbands                       // of `when`; nil elsewhere
 	lacks     bool                             // a point was lacking, and skip was told
 	wrong     bool                             // a mistake was said

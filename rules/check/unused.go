@@ -1,8 +1,6 @@
 package check
 
 import (
-	"strings"
-
 	"millwarden/internal/diag"
 	"millwarden/rules/engine"
 )
@@ -26,7 +24,7 @@ func (c *checker) checkUnused() {
 	}
 	c.unusedPoints()
 	c.peopleOutOfReach()
-	if c.plan.Watcher == nil && c.site != nil {
+	if c.plan.Watcher == nil && c.site != nil && c.plan.Site.Hub == "" {
 		c.say("W10", c.site.Name.Range, nil)
 	}
 	c.manyHigh()
@@ -46,6 +44,9 @@ func (c *checker) unusedPoints() {
 
 // peopleOutOfReach is W8: persons that no channel reaches.
 func (c *checker) peopleOutOfReach() {
+	if c.plan.Site.Hub != "" {
+		return // the hub calls people
+	}
 	for _, p := range c.plan.People {
 		reached := false
 		for _, ch := range c.plan.Channels {
@@ -80,16 +81,4 @@ func (c *checker) manyHigh() {
 	if all >= fewAlarms && float64(high) > manyHighShare*float64(all) && c.site != nil {
 		c.say("W11", c.site.Name.Range, facts{"n": trimmed(float64(high)), "m": trimmed(float64(all))})
 	}
-}
-
-// textMessage is how many letters the first sentence of an action may have beside place, value and answer. Chosen: a text message holds
-// 160 letters of the plain alphabet, and the longest place, value, limit and reply take about 100 of them.
-const textMessage = 60
-
-// firstSentence is what a text message carries of an action.
-func firstSentence(action string) string {
-	if i := strings.Index(action, ". "); i >= 0 {
-		return action[:i+1]
-	}
-	return action
 }
