@@ -407,6 +407,26 @@ func TestAnswer(t *testing.T) {
 	})
 }
 
+// A token that the logbook gives with an error is known and no longer in force; one that it does not give is unknown.
+func TestAnswer_noLongerInForce(t *testing.T) {
+	c, err := New(Options{Roster: Roster{Zone: time.UTC}, Clock: bubble{time.Now()}, Journal: &paper{}, Tokens: worn{Token{Alarm: "a@b", Occurrence: 3, Expires: time.Unix(1, 0)}}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, expired, ok := c.Answer("x"); !ok || !expired || got.Occurrence != 3 {
+		t.Errorf("Answer() = %+v, %v, %v", got, expired, ok)
+	}
+	c.links.tokens = worn{}
+	if _, _, ok := c.Answer("x"); ok {
+		t.Error("an unknown token was found")
+	}
+}
+
+type worn struct{ token Token }
+
+func (worn) KeepToken(Token) error                        { return nil }
+func (w worn) FindToken([sha256.Size]byte) (Token, error) { return w.token, errors.New("expired") }
+
 func TestDrill(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		r := newRig(t, nil)

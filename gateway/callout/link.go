@@ -28,7 +28,7 @@ type Token struct {
 // Tokens keeps them over restarts. The logbook is behind it.
 type Tokens interface {
 	KeepToken(Token) error
-	// FindToken looks one up; any error means that there is none.
+	// FindToken looks one up. With an error and no alarm in it there is none; with an error and an alarm it is no longer in force.
 	FindToken(hash [sha256.Size]byte) (Token, error)
 }
 
@@ -80,7 +80,7 @@ func (c *Callout) Answer(token string) (t Token, expired, ok bool) {
 	c.links.mu.Unlock()
 	if !ok {
 		var err error
-		if t, err = c.links.tokens.FindToken(hash); err != nil {
+		if t, err = c.links.tokens.FindToken(hash); err != nil && t.Alarm == "" {
 			return Token{}, false, false
 		}
 	}

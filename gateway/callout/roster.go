@@ -161,7 +161,7 @@ func (r *Roster) takers(a *engine.Alarm, now reading.Stamp) []*Watch {
 	all := r.candidates(a)
 	var on []*Watch
 	for _, w := range all {
-		if !now.Set || w.onDuty(now.Wall.In(r.Zone)) {
+		if !now.Set || OnDuty(w.Hours, now.Wall.In(r.Zone)) {
 			on = append(on, w)
 		}
 	}
@@ -202,25 +202,20 @@ func (w *Watch) takes(a *engine.Alarm) bool {
 	return (len(w.Takes) == 0 || slices.Contains(w.Takes, a.Priority)) && (len(w.Areas) == 0 || slices.Contains(w.Areas, a.Area))
 }
 
-// onDuty tells whether one of the watch's spans covers the site's local time. It goes by what the clock on the wall shows, so an hour that a change
-// of the clocks leaves out or repeats needs no rule of its own; a span over midnight belongs to the day on which it begins.
-func (w *Watch) onDuty(local time.Time) bool {
-	if len(w.Hours) == 0 {
+// OnDuty tells whether one of the spans covers a time of the site's clock; without a span it is always so. It goes by what the clock on the wall shows,
+// so an hour that a change of the clocks leaves out or repeats needs no rule of its own; a span over midnight belongs to the day on which it begins.
+func OnDuty(hours []engine.Span, local time.Time) bool {
+	if len(hours) == 0 {
 		return true
 	}
 	minute, day := local.Hour()*60+local.Minute(), local.Weekday()
-	for _, s := range w.Hours {
-		before := (day + 6) % 7
-		switch {
-		case s.From < s.To:
-			if begins(s, day) && minute >= s.From && minute < s.To {
-				return true
-			}
-		case begins(s, day) && minute >= s.From, begins(s, before) && minute < s.To:
-			return true
+	before := (day + 6) % 7
+	return slices.ContainsFunc(hours, func(s engine.Span) bool {
+		if s.From < s.To {
+			return begins(s, day) && minute >= s.From && minute < s.To
 		}
-	}
-	return false
+		return begins(s, day) && minute >= s.From || begins(s, before) && minute < s.To
+	})
 }
 
 func begins(s engine.Span, day time.Weekday) bool { return s.Days == [7]bool{} || s.Days[day] }

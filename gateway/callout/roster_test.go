@@ -66,8 +66,7 @@ func TestOnDuty(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		w := Watch{Hours: []engine.Span{c.span}}
-		if got := w.onDuty(at.In(c.zone)); got != c.want {
+		if got := OnDuty([]engine.Span{c.span}, at.In(c.zone)); got != c.want {
 			t.Errorf("%s: on duty at %s is %v, want %v", c.name, at.In(c.zone), got, c.want)
 		}
 	}
