@@ -12,14 +12,11 @@ import (
 
 // exhibit is one comparison, state or quality of a condition, kept so that a transition can show it. It is worked out only then.
 type exhibit struct {
-	text, point   string
-	raise, keep   func() truth // holds: it speaks for the alarm, whatever nots stand above it
-	value, limit  func() float64
-	quantity      units.Quantity
-	above         bool // the alarm is for values above the limit
-	plain         bool // no value of its own to show: "tank-1/ph is overdue", or a text
-	textAlone     bool
-	isState, isOn bool
+	text, point  string
+	raise, keep  func() truth // holds: it speaks for the alarm, whatever nots stand above it
+	value, limit func() float64
+	quantity     units.Quantity
+	plain        bool // no value of its own to show: "tank-1/ph is overdue", or a text
 }
 
 // exhibitsOf takes a condition apart.
@@ -40,11 +37,11 @@ func exhibitsOf(open, keep compiler, n *formula.Node, odd bool, dst []exhibit) [
 	}
 	switch n.Op {
 	case formula.Less, formula.LessEq, formula.Greater, formula.GreaterEq:
-		e.compare(open, n, odd)
+		e.compare(open, n)
 	case formula.Point, formula.IsOn:
 		ref, _ := refOf(n)
 		value := open.value(n, ref)
-		e.point, e.value, e.quantity, e.isState = ref, func() float64 { return *value }, units.State, true
+		e.point, e.value, e.quantity = ref, func() float64 { return *value }, units.State
 		if n.Op == formula.Point {
 			e.quantity = n.Quantity
 		}
@@ -59,13 +56,11 @@ func exhibitsOf(open, keep compiler, n *formula.Node, odd bool, dst []exhibit) [
 	return append(dst, e)
 }
 
-func (e *exhibit) compare(open compiler, n *formula.Node, odd bool) {
+func (e *exhibit) compare(open compiler, n *formula.Node) {
 	left, right := n.Args[0], n.Args[1]
-	e.above = n.Op == formula.Greater || n.Op == formula.GreaterEq
 	if _, isFixed := fixed(left); isFixed {
-		left, right, e.above = right, left, !e.above
+		left, right = right, left
 	}
-	e.above = e.above != odd
 	e.text, e.quantity = textOf(left), left.Quantity
 	e.point, _ = refOf(left)
 	e.value, e.limit = shownNumber(open, left), shownNumber(open, right)
@@ -95,7 +90,7 @@ func textOf(n *formula.Node) string {
 
 func evidenceOf(open compiler, e Evidence) exhibit {
 	if e.Formula == nil {
-		return exhibit{text: e.Text, textAlone: true}
+		return exhibit{text: e.Text, plain: true}
 	}
 	shown := exhibit{text: textOf(e.Formula), quantity: e.Formula.Quantity}
 	shown.point, _ = refOf(e.Formula)

@@ -2,6 +2,7 @@ package engine
 
 import (
 	"encoding/json"
+	"flag"
 	"fmt"
 	"math/rand/v2"
 	"slices"
@@ -14,9 +15,9 @@ import (
 	"millwarden/rules/formula"
 )
 
-// Properties over random plans and random nights. A failing seed is printed.
+// Properties over random plans and random nights. A failing seed is printed; go test ./rules/engine -run Property -seeds 1000 is for the night.
 
-const seeds = 30
+var seeds = flag.Int("seeds", 12, "random nights for each property")
 
 // gen makes random plans and inputs.
 type gen struct {
@@ -218,7 +219,7 @@ func firstDifference(a, b string) string {
 // TestProperty_sameInputSameOutput and extra ticks change nothing: however often, and whenever, Tick comes in between.
 func TestProperty_sameInputSameOutput(t *testing.T) {
 	events, states := map[Event]int{}, map[State]int{}
-	for seed := range uint64(seeds) {
+	for seed := range uint64(*seeds) {
 		g := newGen(seed)
 		p, inputs := g.plan(), g.inputs(600)
 		a, b, c := mustNew(t, p, nil, stamp(0)), mustNew(t, p, nil, stamp(0)), mustNew(t, p, nil, stamp(0))
@@ -262,7 +263,7 @@ func TestProperty_sameInputSameOutput(t *testing.T) {
 // TestProperty_saveAndLoad: a run split by save, JSON, load and Fill from the history says the same as one that was not.
 func TestProperty_saveAndLoad(t *testing.T) {
 	splits := 0
-	for seed := range uint64(seeds) {
+	for seed := range uint64(*seeds) {
 		g := newGen(seed)
 		p, inputs := g.plan(), g.inputs(500)
 		whole, split := mustNew(t, p, nil, stamp(0)), mustNew(t, p, nil, stamp(0))
@@ -295,7 +296,7 @@ func TestProperty_saveAndLoad(t *testing.T) {
 			t.Fatalf("seed %d: a restart changed something: %s", seed, firstDifference(x, y))
 		}
 	}
-	if splits < 200 {
+	if splits < 5**seeds {
 		t.Errorf("only %d restarts", splits)
 	}
 }
@@ -303,7 +304,7 @@ func TestProperty_saveAndLoad(t *testing.T) {
 // TestProperty_missingNeverLowers: from any state, readings that fail and time alone never take an alarm down; with good ones the same alarms fall.
 func TestProperty_missingNeverLowers(t *testing.T) {
 	stood, fell := 0, 0
-	for seed := range uint64(4 * seeds) {
+	for seed := range uint64(10 * *seeds) {
 		g := newGen(seed)
 		g.simple = true
 		p := g.plan()
@@ -351,7 +352,7 @@ func TestProperty_missingNeverLowers(t *testing.T) {
 // TestProperty_orderOfUnrelatedPoints: readings of one instant may come in any order; alarms that look at other points do not notice.
 func TestProperty_orderOfUnrelatedPoints(t *testing.T) {
 	total := 0
-	for seed := range uint64(seeds) {
+	for seed := range uint64(*seeds) {
 		g := newGen(seed)
 		p := Plan{Zone: time.UTC}
 		for i := range 5 {
@@ -394,7 +395,7 @@ func TestProperty_orderOfUnrelatedPoints(t *testing.T) {
 		}
 		total += len(x)
 	}
-	if total < 1000 {
+	if total < 50**seeds {
 		t.Errorf("%d transitions prove nothing", total)
 	}
 }
