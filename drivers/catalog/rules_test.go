@@ -2,7 +2,6 @@ package catalog_test
 
 import (
 	"bytes"
-	"context"
 	"math"
 	"testing"
 	"testing/fstest"
@@ -215,7 +214,7 @@ func readOnce(t *testing.T, driver drivers.Driver, site drivers.Site) drivers.Sa
 	if c, ok := probe.(drivers.Compensator); ok && c.CompensatedBy() != "" {
 		c.Compensate(25, true)
 	}
-	sample, err := probe.Read(context.WithoutCancel(t.Context()))
+	sample, err := probe.Read(t.Context())
 	if err != nil {
 		t.Fatalf("%s: %v", probe, err)
 	}

@@ -46,9 +46,10 @@ const (
 )
 
 type probe struct {
-	device drivers.I2CDevice
-	raw    [6]byte
-	values [2]drivers.Value
+	device  drivers.I2CDevice
+	command [1]byte
+	raw     [6]byte
+	values  [2]drivers.Value
 }
 
 var _ drivers.Probe = (*probe)(nil)
@@ -82,7 +83,8 @@ func (p *probe) Read(ctx context.Context) (drivers.Sample, error) {
 
 // exchange sends a command, waits, fetches two words and checks both. The chip answers a fetch that comes too early by no acknowledge.
 func (p *probe) exchange(ctx context.Context, command byte, wait time.Duration) error {
-	if err := p.device.Tx(ctx, []byte{command}, nil); err != nil {
+	p.command[0] = command
+	if err := p.device.Tx(ctx, p.command[:], nil); err != nil {
 		return err
 	}
 	if err := drivers.Wait(ctx, wait); err != nil {
