@@ -110,7 +110,7 @@ func (w *Worker) read(ctx context.Context, p *Probe, tick reading.Stamp) []readi
 	p.compensate(w.Standing)
 	sample, err := p.sample(ctx, tick)
 	if err == nil {
-		w.tell(p, "")
+		w.tell(p, nil)
 		p.silent, p.heard = false, tick.Mono
 		return p.readings(sample, tick)
 	}
@@ -121,8 +121,11 @@ func (w *Worker) read(ctx context.Context, p *Probe, tick reading.Stamp) []readi
 		return nil // told already for this update time
 	}
 	p.silent, p.missed = true, tick.Mono
-	w.tell(p, err.Error())
+	w.tell(p, err)
 	cause := causeOf(err)
+	if p.Reports && drivers.KindOf(err) == drivers.NotReady {
+		cause = "silent"
+	}
 	missing := make([]reading.Reading, 0, len(p.Gives))
 	for _, g := range p.Gives {
 		missing = append(missing, reading.Missing(g.Point, g.Quantity, tick, cause))
@@ -130,17 +133,24 @@ func (w *Worker) read(ctx context.Context, p *Probe, tick reading.Stamp) []readi
 	return missing
 }
 
-// tell logs a change of what is wrong with a probe, once.
-func (w *Worker) tell(p *Probe, fault string) {
+// tell logs a change of what is wrong with a probe, once: texts may differ by an age or a raw word each time, so its kind counts.
+func (w *Worker) tell(p *Probe, err error) {
+	kind := ""
+	if err != nil {
+		kind = causeOf(err)
+		if fault, ok := drivers.AsFault(err); ok {
+			kind = fault.Kind.String()
+		}
+	}
 	switch {
-	case fault == p.fault:
+	case kind == p.fault:
 		return
-	case fault == "":
+	case err == nil:
 		w.Log.Info("probe answers again", "probe", p.Name, "bus", w.Bus)
 	default:
-		w.Log.Warn("probe silent", "probe", p.Name, "bus", w.Bus, "cause", fault)
+		w.Log.Warn("probe silent", "probe", p.Name, "bus", w.Bus, "cause", err)
 	}
-	p.fault = fault
+	p.fault = kind
 }
 
 // busReadings are the bus's own points: board alarms watch them like any other.
@@ -159,7 +169,7 @@ func (w *Worker) busReadings(tick reading.Stamp, silent int) []reading.Reading {
 	return []reading.Reading{
 		point("answers", units.YesNo, answers),
 		point("silent-parts", units.Count, float64(silent)),
-		point("lateness", units.Duration, late.Seconds()),
+		point("lateness", units.Duration, w.Clock.Real(late).Seconds()), // it is the machine that is late, whatever the speed of the clock
 	}
 }
 

@@ -95,7 +95,21 @@ func loadLots(folder string) error {
 			return errors.Join(err, book.Close())
 		}
 	}
-	return book.Close()
+	return errors.Join(calibrateElectrodes(book), book.Close())
+}
+
+// calibrateElectrodes writes down that both electrodes were held to two buffers this afternoon.
+func calibrateElectrodes(book *logbook.Logbook) error {
+	for _, probe := range []string{"tank-1-electrode", "tank-2-electrode"} {
+		c := logbook.Calibration{At: reading.Stamp{Wall: demoBegins.Add(-2 * time.Hour), Set: true}, Probe: probe, Channel: "ph", Kind: "two-point", Who: "ben", Note: "buffers of May"}
+		for _, buffer := range []float64{7, 4.01} {
+			c.Points = append(c.Points, logbook.Pair{Reference: buffer, Read: estate.Electrode(buffer, 25), Temperature: 25})
+		}
+		if _, err := book.Calibrate(c); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func demoFolder(data string) (folder string, throwAway func(), err error) {

@@ -98,7 +98,7 @@ func (e *Estate) live(now reading.Stamp) {
 func (e *Estate) show() {
 	t := e.truth
 	for i := range t.Tanks {
-		e.adc.SetVoltage(i, electrode(t.Noisy(t.Tanks[i].PH, 0.01), t.Tanks[i].Celsius))
+		e.adc.SetVoltage(i, Electrode(t.Noisy(t.Tanks[i].PH, 0.01), t.Tanks[i].Celsius))
 		e.tankProbes[i].Set(t.Noisy(t.Tanks[i].Celsius, 0.03))
 	}
 	e.adc.SetVoltage(2, loop(t.Noisy(t.Deck.Moisture, 0.05), 5, 60))
@@ -142,9 +142,9 @@ func (e *Estate) panel(unit uint8, first, second float64, contacts ...bool) {
 	}
 }
 
-// electrode is the voltage of a good glass electrode as a buffer amplifier passes it on: 59.16 mV a pH at 25 °C, rising with absolute temperature
+// Electrode is the voltage of a good glass electrode as a buffer amplifier passes it on: 59.16 mV a pH at 25 °C, rising with absolute temperature
 // (Nernst, from memory).
-func electrode(ph, celsius float64) float64 {
+func Electrode(ph, celsius float64) float64 {
 	slope := 0.05916 * (celsius + 273.15) / 298.15
 	return -slope * (ph - 7)
 }
