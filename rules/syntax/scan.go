@@ -163,14 +163,23 @@ func (s *scanner) scan() bool {
 		s.take(kind, string(r), 1)
 		return true
 	}
+	if !s.comparison(r) {
+		s.chunk()
+	}
+	return true
+}
+
+func (s *scanner) comparison(r rune) bool {
+	if !strings.ContainsRune("<>≤≥=!≠", r) {
+		return false
+	}
 	for _, c := range comparisons {
 		if strings.HasPrefix(s.line[s.at:], c.typed) {
 			s.take(c.kind, c.text, utf8.RuneCountInString(c.typed))
 			return true
 		}
 	}
-	s.chunk()
-	return true
+	return false
 }
 
 func (s *scanner) comment() {
