@@ -14,6 +14,8 @@ import (
 type Pair struct {
 	Reference float64 `json:"reference"` // what is true: the buffer, the ice bath
 	Read      float64 `json:"read"`      // what the probe gave
+	// Temperature of the reference in °C, where the probe's slope hangs on it (a buffer).
+	Temperature float64 `json:"temperature,omitempty"`
 }
 
 // Calibration is one check of a probe against references.

@@ -284,7 +284,7 @@ func TestNextBoot_countsBootsNotStarts(t *testing.T) {
 
 func TestCalibrate_keptWithItsEntry(t *testing.T) {
 	l := openTest(t, t.TempDir())
-	first := Calibration{At: at(0), Probe: "tank-1-electrode", Kind: "two-point", Points: []Pair{{4.01, 4.13}, {7.0, 6.98}},
+	first := Calibration{At: at(0), Probe: "tank-1-electrode", Kind: "two-point", Points: []Pair{{Reference: 4.01, Read: 4.13, Temperature: 21.5}, {Reference: 7, Read: 6.98}},
 		AsFound: json.RawMessage(`{"error":0.12}`), AsLeft: json.RawMessage(`{"slope":0.97}`), Who: "ben", Note: "buffers of May"}
 	second := Calibration{At: at(time.Hour), Probe: "deck-1-scale", Channel: "weight", Kind: "offset"}
 	for _, c := range []*Calibration{&first, &second} {
