@@ -160,6 +160,30 @@ func TestFormat_ofSentences(t *testing.T) {
 	}
 }
 
+// TestFormat_ofOddities: texts that Parse takes, each of which a simpler printer would spoil.
+func TestFormat_ofOddities(t *testing.T) {
+	for _, text := range []string{
+		"",
+		"\n\n",
+		"# only a comment",
+		"alarm a at b\n  when ph < 4 KM", // small, the word would become a unit
+		"point p at s\n  = a - b", // = begins a row, and is would not be an operator
+		"watch a\n call b;\n # own\n after 5 min c # beside\n   ; after 6 min d",
+		"station a is tank\n holds",
+		"alarm a at b\n note \n  \"one\"\n  \"two\" # beside",
+		"use a,\n  b\n ,c",
+		"probe a\n part x “smart \\\" and \\\\”",
+		"alarm a at b\n when a\n     - -3 < 4",
+		"area a\n# between\narea b\n\n\n\narea c",
+		"site a\n    # last, belongs to nothing",
+	} {
+		if _, list := Parse("x", text); len(list) > 0 {
+			t.Errorf("Parse(%q) says %v", text, list)
+		}
+		holds(t, text)
+	}
+}
+
 // scatter puts words into lines with what a person might leave between them.
 func scatter(rng *rand.Rand, words []string) string {
 	var b strings.Builder

@@ -605,7 +605,9 @@ func (n *generator) mutate() {
 		others = append(others, lexemes[list][0])
 	}
 	other := others[n.rng.IntN(len(others))]
-	switch n.rng.IntN(4) {
+	switch n.rng.IntN(5) {
+	case 4:
+		n.out = slices.Insert(n.out, i, n.out[i])
 	case 0:
 		n.out = slices.Delete(n.out, i, i+1)
 	case 1:
