@@ -71,6 +71,26 @@ func TestToWire_values(t *testing.T) {
 	}
 }
 
+// What goes out must be the double nearest to the decimal, or a pressure of 8.1 kPa travels as 8100.000000000001 Pa.
+func TestToWire_short(t *testing.T) {
+	for k := range 200000 {
+		x := float64(k)
+		for _, c := range []struct {
+			q          units.Quantity
+			held, want float64
+		}{
+			{q: units.Pressure, held: x / 1e4, want: x / 10},
+			{q: units.Moisture, held: x / 1e3, want: x / 1e5},
+			{q: units.Concentration, held: x / 10, want: x / 1e7},
+			{q: units.Volume, held: x / 100, want: x / 1e5},
+		} {
+			if got := ToWire(c.held, c.q); got != c.want {
+				t.Fatalf("%v %v goes out as %v, want %v", c.q, c.held, got, c.want)
+			}
+		}
+	}
+}
+
 func TestFromUnit(t *testing.T) {
 	for _, c := range []struct {
 		value float64

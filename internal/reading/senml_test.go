@@ -166,6 +166,8 @@ func TestDecodeSenML_takes(t *testing.T) {
 		{`[{"n":"a","v":1,"ut":2.5}]`, one(Record{Name: "a", Content: Number, Value: 1, Time: now, UpdateTime: 2500 * time.Millisecond})},
 		{"\r\n\t [ { \"n\" : \"a\" , \"v\" : -0.0 } ] ", one(Record{Name: "a", Content: Number, Time: now})},
 		{`[{"n":"a","v":9007199254740993}]`, one(Record{Name: "a", Content: Number, Value: 9007199254740992, Time: now})},
+		{`[{"n":"a","v":18446744073709551617}]`, one(Record{Name: "a", Content: Number, Value: 1 << 64, Time: now})}, // 2^64 + 1 overruns an integer
+		{`[{"n":"a","v":0.0000000000000000000000018446744073709551617}]`, one(Record{Name: "a", Content: Number, Value: 1.8446744073709551617e-24, Time: now})},
 		{`[{"n":"a","v":0.1234567890123456789}]`, one(Record{Name: "a", Content: Number, Value: 0.12345678901234568, Time: now})},
 	} {
 		got, err := DecodeSenML([]byte(c.pack), now, nil)
