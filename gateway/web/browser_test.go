@@ -149,8 +149,29 @@ func TestPage_drawn(t *testing.T) {
 				t.Errorf("%d px wide it scrolls sideways (%v)", c.width, err)
 			}
 			checkAxe(t, tab)
+			// Text spacing as WCAG 2.2 1.4.12 lets people set it must lose nothing.
+			_, err := chromedp.Run(tab, chromedp.Evaluate[chromedp.Void](`document.styleSheets[0].insertRule("* { line-height: 1.5 !important;" +
+				"letter-spacing: 0.12em !important; word-spacing: 0.16em !important }", document.styleSheets[0].cssRules.length);0`))
+			must(t, err)
+			if fits, err := chromedp.Run(tab, chromedp.Evaluate[bool](noSideways)); err != nil || !fits {
+				t.Errorf("%d px wide with wide text spacing it scrolls sideways (%v)", c.width, err)
+			}
 		})
 	}
+}
+
+// Aim: the wall screen, read from 3 m, shows the same at 1.6 times, and the choice is kept on that screen.
+func TestPage_wall(t *testing.T) {
+	tab, f := browser(t), newFake().night()
+	url := served(t, f)
+	must(t, light(tab, "dark"))
+	must(t, chromedp.Do(tab, chromedp.EmulateViewport(1920, 1080), chromedp.Navigate(url+"/"), chromedp.Click("//button[contains(text(), 'Size')]"),
+		chromedp.Navigate(url+"/")))
+	see(t, tab, `!!document.querySelector(".alarm h2")`)
+	see(t, tab, `Math.abs(parseFloat(getComputedStyle(document.querySelector(".alarm h2")).fontSize) - 24 * 1.6) < 0.01`)
+	see(t, tab, `document.querySelectorAll(".course .trace").length > 5`)
+	see(t, tab, noSideways)
+	shoot(t, tab, "wall-1920")
 }
 
 // Aim: the check above can fail: a page with a known fault is reported.

@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"net/http"
-	"slices"
 	"strconv"
 	"sync"
 	"sync/atomic"
@@ -197,49 +196,6 @@ func (l *live) unchanged(section string, v any) bool {
 	return false
 }
 
-// frame turns the snapshot into what is sent.
-func (s *Snapshot) frame(plan *wirePlan) frame {
-	p := printer{now: s.Now, choice: s.Site.Show}
-	f := frame{Now: never0(s.Now.Mono.Milliseconds()), Wall: s.Now.Wall.UnixMilli(), Set: s.Now.Set, Plan: plan,
-		Stations: s.stations(p), Values: make(map[string]value, len(s.Points)), Roster: s.roster(p)}
-	for i := range s.Points {
-		f.Values[s.Points[i].Name] = p.value(&s.Points[i])
-	}
-	alarms := make([]wireAlarm, 0, len(s.Alarms))
-	for i := range s.Alarms {
-		alarms = append(alarms, p.alarm(&s.Alarms[i]))
-	}
-	f.Alarms = &alarms
-	prompts := make([]wirePrompt, 0, len(s.Prompts))
-	for i := range s.Prompts {
-		prompts = append(prompts, p.prompt(&s.Prompts[i]))
-	}
-	f.Prompts = &prompts
-	links := make([]wireLink, 0, len(s.Links))
-	for _, k := range s.Links {
-		links = append(links, wireLink{k.Kind, k.Name, k.Title, k.Set, k.Works, k.Cause, p.at(k.Since), k.Waiting})
-	}
-	f.Links = &links
-	return f
-}
-
-func (s *Snapshot) stations(p printer) []wireStation {
-	out := make([]wireStation, 0, len(s.Stations))
-	for _, st := range s.Stations {
-		out = append(out, wireStation{st.Name, st.Title, st.Kind, st.Area, st.Loaded, st.Lot, p.at(st.Since), number(st.Kilograms)})
-	}
-	slices.SortStableFunc(out, func(a, b wireStation) int { return stepOf(a.Kind) - stepOf(b.Kind) })
-	return out
-}
-
-func (s *Snapshot) roster(p printer) *wireRoster {
-	return &wireRoster{Watches: notNil(s.Roster.Watches), OnWatch: notNil(s.Roster.OnWatch), Until: p.at(s.Roster.Until),
-		Drill: p.at(s.Drill.At), DrillBy: s.Drill.By}
-}
-
-// notNil copies, so that the moment does not change when the Model reuses the slice.
-func notNil(in []string) []string { return append(make([]string, 0, len(in)), in...) }
-
 // event is one server-sent event. JSON has no raw line ends, so one data line is enough. [WHATWG HTML, server-sent events]
 func event(name string, seq uint64, data []byte) []byte {
 	b := make([]byte, 0, len(data)+48)
@@ -294,16 +250,4 @@ func (l *live) asking() time.Duration {
 		return time.Since(*since)
 	}
 	return 0
-}
-
-// curve prints the columns of the point of that name; found tells whether there is one.
-func (l *live) curve(name string, asked span, columns []Column) (c curve, found bool) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	i := slices.IndexFunc(l.snapshot.Points, func(p Point) bool { return p.Name == name })
-	if i < 0 {
-		return c, false
-	}
-	p := printer{now: l.snapshot.Now, choice: l.snapshot.Site.Show}
-	return p.curve(&l.snapshot.Points[i], asked, columns), true
 }

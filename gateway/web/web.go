@@ -3,6 +3,9 @@
 //
 // Concurrency: a Web may be used by many goroutines. One goroutine, in Run, asks the Model once a second, encodes once for all clients and
 // gives the same bytes to each; a client that does not take them is disconnected.
+//
+// It is larger than other packages, because what stands, the form in which it is sent and the routes are one contract, which openapi.json
+// describes and tests hold as a whole. The page's own sources are in ui.
 package web
 
 import (

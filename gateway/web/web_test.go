@@ -2,11 +2,20 @@ package web
 
 import (
 	"context"
+	"crypto/ecdsa"
+	"crypto/elliptic"
+	cryptorand "crypto/rand"
+	"crypto/tls"
+	"crypto/x509"
+	"encoding/pem"
 	"io"
 	"log/slog"
+	"math/big"
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -63,6 +72,44 @@ func TestRun_cannotListen(t *testing.T) {
 	must(t, err)
 	if err := w.Run(t.Context()); err == nil || !strings.Contains(err.Error(), "web: listening on "+taken.Addr().String()) {
 		t.Errorf("Run() = %v, want the address in the error", err)
+	}
+}
+
+// Aim: with a certificate the page is served by HTTP/2 over TLS 1.2 or newer, from the one file that holds certificate and key.
+func TestServe_certificate(t *testing.T) {
+	key, err := ecdsa.GenerateKey(elliptic.P256(), cryptorand.Reader)
+	must(t, err)
+	form := &x509.Certificate{SerialNumber: big.NewInt(1), NotAfter: time.Now().Add(time.Hour), IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)}}
+	der, err := x509.CreateCertificate(cryptorand.Reader, form, form, &key.PublicKey, key)
+	must(t, err)
+	secret, err := x509.MarshalPKCS8PrivateKey(key)
+	must(t, err)
+	path := filepath.Join(t.TempDir(), "page.pem")
+	must(t, os.WriteFile(path, append(pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der}), pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: secret})...), 0o600))
+	w := newWeb(t, newFake())
+	w.config.Certificate = path
+	l, err := new(net.ListenConfig).Listen(t.Context(), "tcp", "127.0.0.1:0")
+	must(t, err)
+	ctx, cancel := context.WithCancel(t.Context())
+	ended := make(chan error)
+	go func() { ended <- w.Serve(ctx, l) }()
+	trusted := x509.NewCertPool()
+	own, err := x509.ParseCertificate(der)
+	must(t, err)
+	trusted.AddCert(own)
+	client := &http.Client{Transport: &http.Transport{TLSClientConfig: &tls.Config{RootCAs: trusted}, ForceAttemptHTTP2: true}}
+	r, err := http.NewRequestWithContext(ctx, http.MethodGet, "https://"+l.Addr().String()+"/health", nil)
+	must(t, err)
+	answer, err := client.Do(r)
+	must(t, err)
+	_ = answer.Body.Close()
+	if answer.StatusCode != http.StatusOK || answer.ProtoMajor != 2 || answer.TLS.Version < tls.VersionTLS12 {
+		t.Errorf("status %d by %s", answer.StatusCode, answer.Proto)
+	}
+	client.CloseIdleConnections()
+	cancel()
+	if err := <-ended; err != nil {
+		t.Errorf("Serve() = %v", err)
 	}
 }
 

@@ -4,7 +4,6 @@ import (
 	"cmp"
 	"encoding/json"
 	"math"
-	"slices"
 	"strconv"
 	"time"
 
@@ -199,16 +198,6 @@ func (n number) MarshalJSON() ([]byte, error) {
 		return strconv.AppendFloat(nil, math.Round(f*steps)/steps+0, 'f', -1, 64), nil // + 0: never "-0"
 	}
 	return []byte("null"), nil
-}
-
-// coffeeOrder is the way of the coffee through the mill. Kinds it does not name come last.
-var coffeeOrder = []string{"tank", "deck", "dryer", "bin", "huller", "roaster", "store", "room", "yard"}
-
-func stepOf(kind string) int {
-	if i := slices.Index(coffeeOrder, kind); i >= 0 {
-		return i
-	}
-	return len(coffeeOrder)
 }
 
 // printer turns stamps and amounts of one snapshot into what is sent.

@@ -71,8 +71,9 @@ function behind(point: Point, c: Curve, u: uPlot): void {
     ctx.moveTo(left, y(l.value));
     ctx.lineTo(left + width, y(l.value));
     ctx.stroke();
+    const over = l.above || top + height - y(l.value) < 24 * px; // no room for its name below the line
     ctx.fillStyle = ink("ink");
-    ctx.fillText(`${l.title} ${l.text}`, left + 4 * px, y(l.value) + (l.above ? -6 : 16) * px);
+    ctx.fillText(`${l.title} ${l.text}`, left + 4 * px, y(l.value) + (over ? -6 : 16) * px);
   }
   ctx.restore();
 }

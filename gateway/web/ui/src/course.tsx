@@ -36,7 +36,7 @@ export function Hours() {
   const { now, words } = useHere();
   return (
     <svg class="hours" role="img" aria-label={words.lastHours(hours)}>
-      {marks(now).filter((m) => m.at > 3 && m.at < 90).map((m) => <text x={`${m.at}%`} y="60%" text-anchor="middle">{m.text}</text>)}
+      {marks(now).filter((m) => m.at > 3 && m.at < 82).map((m) => <text x={`${m.at}%`} y="60%" text-anchor="middle">{m.text}</text>)}
       <svg x="100%" y="0"><rect class="now" x="-52" y="0" width="52" height="22" /><text class="now" x="-26" y="16" text-anchor="middle">{hour(now.wall, now)}</text></svg>
     </svg>
   );

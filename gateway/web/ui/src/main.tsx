@@ -31,6 +31,17 @@ function usePath(): [string, (path: string) => void] {
     set(to);
     scrollTo(0, 0);
   };
+  // Who goes by keyboard or ear is taken to the new page, not left on a link that is gone.
+  const first = useRef(true);
+  useEffect(() => {
+    if (first.current) {
+      first.current = false;
+      return;
+    }
+    const page = document.querySelector("main");
+    page?.setAttribute("tabindex", "-1");
+    page?.focus({ preventScroll: true });
+  }, [path]);
   return [path, go];
 }
 
@@ -170,10 +181,9 @@ function App() {
     <HereContext.Provider value={here}>
       <Head path={path} />
       {frame.plan.demo && <p class="demo">{frame.plan.demo}{frame.plan.speed > 1 ? ` ${words.speed(frame.plan.speed)}` : ""}</p>}
-      <div role="status">
-        {lost > 0 && <p class="lost">{words.lost(length(lost))}</p>}
-        {heldFor > 0 && <p class="lost">{words.holding(length(heldFor))}</p>}
-      </div>
+      {lost > 0 && <p class="lost">{words.lost(length(lost))}</p>}
+      {heldFor > 0 && <p class="lost">{words.holding(length(heldFor))}</p>}
+      <p class="heard" role="status">{lost > 0 ? words.lostHeard : heldFor > 0 ? words.heldHeard : ""}</p>
       <Spoken />
       <Page path={path} />
       <Foot language={language} setLanguage={setLanguage} heldFor={heldFor} hold={hold} />

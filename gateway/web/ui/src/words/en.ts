@@ -10,6 +10,8 @@ export const en = {
     `Silent: ${names}${more ? ` and ${more} more` : ""}.`,
   cannotSay: (age: string) => `Cannot say: no word from the mill for ${age}.`,
   lost: (age: string) => `No word from the mill for ${age}. What you see is from then.`,
+  lostHeard: "No word from the mill. What you see is old.",
+  heldHeard: "Held. Alarms still come.",
   waiting: "Waiting for the first word from the mill.",
   waitingLong: (age: string) => `No word from the mill yet, for ${age}. Is the board on, and this device on the estate's network?`,
   onWatch: (names: string) => `${names} on watch`,

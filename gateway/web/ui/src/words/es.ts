@@ -11,6 +11,8 @@ export const es: Words = {
   silentPoints: (names, more) => `Sin señal: ${names}${more ? ` y ${more} más` : ""}.`,
   cannotSay: (age) => `No se puede decir: sin noticias del beneficio hace ${age}.`,
   lost: (age) => `Sin noticias del beneficio hace ${age}. Lo que ve es de entonces.`,
+  lostHeard: "Sin noticias del beneficio. Lo que ve es de antes.",
+  heldHeard: "Detenido. Las alarmas siguen llegando.",
   waiting: "Esperando la primera noticia del beneficio.",
   waitingLong: (age) => `Aún sin noticias del beneficio, hace ${age}. ¿Está encendida la placa, y este aparato en la red de la finca?`,
   onWatch: (names) => `${names} de guardia`,
