@@ -7,6 +7,7 @@ import (
 	"millwarden/drivers"
 	"millwarden/drivers/bus"
 	"millwarden/internal/link"
+	"millwarden/internal/wire"
 )
 
 // buildRadio hears the broker for probes that report by themselves.
@@ -18,7 +19,15 @@ func (f *Floor) buildRadio() error {
 	}
 	feed := bus.NewFeed()
 	f.feed = feed
-	o := link.Options{Dial: f.links.dial, ClientID: f.plan.Site.Name + "-" + f.plan.Site.Board + "-radio", Credential: f.links.user, Subscribe: topics, Receive: feed.Deliver}
+	name := f.plan.Site.Board + "-radio" // a board's name with a hyphen more: its state stands beside that of the publisher
+	log := f.log.With("part", "radio")
+	o := link.Options{Dial: f.links.dial, ClientID: "millwarden-" + f.plan.Site.Name + "-" + name, Credential: f.links.user, Subscribe: topics, Receive: feed.Deliver,
+		Presence: wire.Topics{Root: rootOf(f.plan), Site: f.plan.Site.Name}.State(name),
+		Report: func(err error) {
+			if err != nil {
+				log.Warn("broker does not answer", "cause", err)
+			}
+		}}
 	f.parts = append(f.parts, &part{name: "radio", run: func(ctx context.Context) error {
 		return link.Keep(ctx, o, func(ctx context.Context, _ *link.Conn) error {
 			<-ctx.Done()

@@ -30,11 +30,10 @@ func (f *Floor) buildWorkers() error {
 		if !known {
 			return fmt.Errorf("probe %s: this version has no driver for part %s", p.Name, p.Part)
 		}
-		name := driver.BusName(phrase.Line{Key: "place", Slots: p.Place})
-		if probes[name] == nil {
-			order = append(order, name)
+		if probes[p.Bus] == nil {
+			order = append(order, p.Bus)
 		}
-		probes[name] = append(probes[name], f.probe(p, driver, name))
+		probes[p.Bus] = append(probes[p.Bus], f.probe(p, driver))
 	}
 	for _, name := range order {
 		f.addWorker(name, probes[name])
@@ -67,7 +66,7 @@ func (f *Floor) standingValue(point string) (float64, bool) {
 	return f.engine.Value(point)
 }
 
-func (f *Floor) probe(p *check.Probe, driver drivers.Driver, bus string) *collect.Probe {
+func (f *Floor) probe(p *check.Probe, driver drivers.Driver) *collect.Probe {
 	c := &collect.Probe{Name: p.Name, Every: p.Every, Slope: p.Slope, FrozenAfter: p.FrozenAfter.For,
 		Reports: driver.Bus == drivers.Radio, SilentAfter: p.OverdueAfter}
 	if p.Range != nil {
@@ -83,7 +82,7 @@ func (f *Floor) probe(p *check.Probe, driver drivers.Driver, bus string) *collec
 		c.RateLimit = f.rateLimit(p, g)
 	}
 	c.Open = func(ctx context.Context) (drivers.Probe, error) {
-		opened, err := f.bus(ctx, driver.Bus, bus)
+		opened, err := f.bus(ctx, driver.Bus, driver.BusName(site.Place))
 		if err != nil {
 			return nil, err
 		}
