@@ -1,6 +1,7 @@
 package engine
 
 import (
+	"fmt"
 	"time"
 
 	"millwarden/internal/reading"
@@ -9,11 +10,15 @@ import (
 // Engine decides on one plan. All its methods belong to one goroutine.
 type Engine struct{ m *machine }
 
-// New makes an engine for a plan, with the state saved before, if any. It fails only on a plan that rules.Load would have refused.
+// New makes an engine for a plan, with the state saved before, if any. It fails only on a plan that rules.Load would have refused, or on a state that
+// another version saved.
 func New(p Plan, saved *Saved, now reading.Stamp) (*Engine, error) {
 	m, err := newMachine(p, now)
 	if err != nil {
 		return nil, err
+	}
+	if saved != nil && saved.Version != savedVersion {
+		return nil, fmt.Errorf("engine: taking over the saved state: it is of version %d, this program reads %d", saved.Version, savedVersion)
 	}
 	if saved != nil {
 		m.restore(saved, "")

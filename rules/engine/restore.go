@@ -9,8 +9,15 @@ import (
 	"millwarden/internal/reading"
 )
 
-// savedVersion changes when old saved state can no longer be read.
-const savedVersion = 1
+const (
+	// savedVersion changes when old saved state can no longer be read.
+	savedVersion = 1
+	// farthest is how far from now a saved time may lie. chosen: longer than any delay or window, so that a damaged one can do no harm.
+	farthest = 10 * 365 * 24 * time.Hour
+	// longestRerun is how long a pause is gone through second by second. chosen: a restart takes minutes; after a longer one the rules in which time
+	// runs are judged as from now, since what lies between is known from no reading.
+	longestRerun = time.Hour
+)
 
 func (m *machine) save() *Saved {
 	s := &Saved{Version: savedVersion, At: m.clock.stamp(), Began: m.began, Occurrences: m.occurrences}
@@ -68,14 +75,13 @@ func (m *machine) restore(s *Saved, by string) {
 	if by != "" {
 		t.note = "the rules were changed by " + by + "; "
 	}
-	t.shift, t.timed = shiftTo(now, s.At)
-	t.sure = now.Boot == s.At.Boot
-	m.resumed, m.occurrences, m.began = t.sure, s.Occurrences, s.Began+t.shift
-	m.clock.mono = s.At.Mono + t.shift // what was due since then happens with the first call
-	m.clock.anchor = now
+	t.sure = now.Boot == s.At.Boot && s.At.Mono <= now.Mono
+	t.shift, t.timed = shiftTo(now, s.At, t.sure)
+	m.clock.mono = min(now.Mono, max(t.move(s.At.Mono), now.Mono-farthest)) // what was due since then happens with the first call
+	m.resumed, m.occurrences, m.began = t.sure, s.Occurrences, min(t.move(s.Began), m.clock.mono)
 	m.second = nextSecond(m.clock.mono)
-	if s.At.Boot != now.Boot {
-		m.second = nextSecond(now.Mono) // nothing was watched between two boots: no use to go through it second by second
+	if !t.sure || now.Mono-m.clock.mono > longestRerun {
+		m.second = nextSecond(now.Mono)
 	}
 	for _, sp := range s.Points {
 		t.point(sp)
@@ -83,7 +89,7 @@ func (m *machine) restore(s *Saved, by string) {
 	for _, sm := range s.Moments {
 		log := m.momentLog(sm.Name)
 		for _, at := range sm.Times {
-			log.times = append(log.times, at+t.shift)
+			log.times = append(log.times, min(t.move(at), m.clock.mono))
 		}
 	}
 	taken := t.alarms(s.Alarms)
@@ -96,12 +102,13 @@ func (m *machine) restore(s *Saved, by string) {
 
 // shiftTo is what to add to saved times so that they lie on the monotonic axis of now. Between two boots the wall clock tells how long it was, if
 // it was set before and after; else no time has passed, as far as anybody knows, and timed is false: no value is sure to stand still.
-func shiftTo(now, saved reading.Stamp) (shift time.Duration, timed bool) {
-	if now.Boot == saved.Boot {
+func shiftTo(now, saved reading.Stamp, sameBoot bool) (shift time.Duration, timed bool) {
+	if sameBoot {
 		return 0, true
 	}
-	if now.Set && saved.Set {
-		return now.Mono - max(0, now.Wall.Sub(saved.Wall)) - saved.Mono, true
+	if now.Set && saved.Set && now.Boot != saved.Boot {
+		away := min(max(0, now.Wall.Sub(saved.Wall)), farthest)
+		return now.Mono - away - saved.Mono, true
 	}
 	return now.Mono - saved.Mono, false
 }
@@ -115,11 +122,18 @@ type transfer struct {
 	note  string
 }
 
+// move puts a saved time on the present axis.
+func (t transfer) move(at time.Duration) time.Duration {
+	const most = 1 << 61 // so that no sum runs over
+	now := t.m.clock.anchor.Mono
+	return min(max(min(max(at, -most), most)+t.shift, now-2*farthest), now+2*farthest)
+}
+
 func (t transfer) at(saved *time.Duration, otherwise time.Duration) time.Duration {
 	if saved == nil {
 		return otherwise
 	}
-	return *saved + t.shift
+	return t.move(*saved)
 }
 
 // stamp moves a stamp of another boot to the present axis, so that it can be reckoned with; its wall time stays.
@@ -127,7 +141,7 @@ func (t transfer) stamp(s reading.Stamp) reading.Stamp {
 	if s == (reading.Stamp{}) {
 		return s
 	}
-	s.Mono, s.Boot = s.Mono+t.shift, t.m.clock.anchor.Boot
+	s.Mono, s.Boot = t.move(s.Mono), t.m.clock.anchor.Boot
 	return s
 }
 
@@ -148,7 +162,7 @@ func (t transfer) point(sp SavedPoint) {
 	if p.work != nil {
 		p.work.last = t.at(sp.Worked, never)
 		if sp.WorkDue != nil {
-			m.timers.set(timerWork, p.work.place, *sp.WorkDue+t.shift)
+			m.timers.set(timerWork, p.work.place, t.move(*sp.WorkDue))
 		}
 	}
 	if sp.Seen {
@@ -208,6 +222,9 @@ func (t transfer) alarm(a *alarm, sa *SavedAlarm) {
 	m := t.m
 	a.base, a.shelved, a.suppressed, a.removed = sa.Base, sa.Shelved, sa.Suppressed, sa.Removed
 	a.present, a.remembered = sa.Present, sa.Remembered && a.latching
+	if standing := a.base == Unacknowledged || a.base == Acknowledged; a.base > LatchedAcknowledged || !a.shown().Hidden() && standing != a.present {
+		a.base = a.exit() // damaged: as if just shown again
+	}
 	a.gateClosed, a.blind = sa.GateClosed && a.gateOpens != nil, sa.Blind
 	a.occurrence, a.count, a.because, a.values = sa.Occurrence, sa.Count, sa.Because, sa.Values
 	a.since, a.activeSince = t.stamp(sa.Since), t.stamp(sa.ActiveSince)
@@ -232,7 +249,7 @@ func (t transfer) alarm(a *alarm, sa *SavedAlarm) {
 
 func (t transfer) timer(kind timerKind, a *alarm, due *time.Duration) {
 	if due != nil {
-		t.m.timers.set(kind, a.place, *due+t.shift)
+		t.m.timers.set(kind, a.place, t.move(*due))
 	}
 }
 
@@ -251,13 +268,13 @@ func (t transfer) unlatch(a *alarm) {
 
 // delays go on where they were.
 func (t transfer) delays(a *alarm, sa *SavedAlarm) {
-	a.onFor = sa.OnFor
+	a.onFor = min(max(0, sa.OnFor), a.spec.OnDelay)
 	if sa.OnSince != nil {
-		a.waiting, a.onSince = true, *sa.OnSince+t.shift
+		a.waiting, a.onSince = true, t.move(*sa.OnSince)
 		t.m.timers.set(timerDelay, a.place, a.onSince+a.spec.OnDelay-a.onFor)
 	}
 	if sa.OffSince != nil {
-		a.ending, a.offSince = true, *sa.OffSince+t.shift
+		a.ending, a.offSince = true, t.move(*sa.OffSince)
 		t.m.timers.set(timerDelay, a.place, a.offSince+a.spec.OffDelay)
 	}
 }

@@ -283,3 +283,64 @@ func TestDerived_disagrees(t *testing.T) {
 		t.Errorf("two that do not: %+v", s)
 	}
 }
+
+// TestRestart_bootNumberRepeats: a board whose boot count was lost says the same number again, earlier. It must not wait for the old time to come.
+func TestRestart_bootNumberRepeats(t *testing.T) {
+	p := tank(Alarm{When: phBelow(4.2, 0)})
+	b := start(t, p).wait(30*24*time.Hour).sees(ph, 4).is(Unacknowledged)
+	saved := b.e.Save()
+	b.e, b.now = mustNew(t, p, saved, stamp(20*seconds)), 20*seconds
+	if b.is(Unacknowledged).wait(seconds).sees(ph, 5).is(ReturnedUnacknowledged).standing("sour@tank-1").Occurrence != 1 {
+		t.Error("the occurrence was lost")
+	}
+}
+
+// TestRestart_otherVersion is told, not guessed at.
+func TestRestart_otherVersion(t *testing.T) {
+	p := tank(Alarm{When: phBelow(4.2, 0)})
+	saved := start(t, p).e.Save()
+	saved.Version++
+	if _, err := New(p, saved, stamp(0)); err == nil {
+		t.Error("a state of another version was taken")
+	}
+}
+
+// FuzzRestart: whatever a damaged logbook gives back, the engine starts, works on, and no state shows normal while the condition is present.
+func FuzzRestart(f *testing.F) {
+	g := newGen(11)
+	p := g.plan()
+	e := mustNew(f, p, nil, stamp(0))
+	for _, in := range g.inputs(200) {
+		give(e, in, nil)
+	}
+	text, err := json.Marshal(e.Save())
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(text, uint32(1))
+	f.Add([]byte(`{"Version":1,"Alarms":[{"ID":"a1@x","Base":200,"Present":true,"Shelved":true}]}`), uint32(2))
+	f.Add([]byte(`{"Version":1,"At":{"Mono":-9000000000000000000,"Boot":1},"Points":[{"Name":"x/p2","Seen":true,"At":{"Mono":-9000000000000000000}}]}`), uint32(1))
+	f.Fuzz(func(t *testing.T, text []byte, boot uint32) {
+		var saved Saved
+		if json.Unmarshal(text, &saved) != nil {
+			return
+		}
+		saved.Version = savedVersion
+		now := stamp(time.Hour)
+		now.Boot = boot
+		e, err := New(p, &saved, now)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for range 20 {
+			now.Mono += 7 * time.Second
+			r := reading.Reading{Point: "x/p2", Value: 19, Stamp: now}
+			e.Observe(&r, nil)
+		}
+		for _, s := range e.Standings(nil) {
+			if s.State == Normal && s.Active || (s.State == Unacknowledged || s.State == Acknowledged) && !s.Active {
+				t.Fatalf("%s is %s, active %v", s.Alarm.ID, s.State, s.Active)
+			}
+		}
+	})
+}
