@@ -11,7 +11,13 @@ const maxMessages = 100
 
 // say adds one message; the same message about the same place is said once, whatever number of stations it holds for.
 func (c *checker) say(number string, at diag.Range, known facts) {
+	if !at.Valid() {
+		return // what should stand there does not, and the parser said so
+	}
 	where := fmt.Sprintf("%s %s:%d:%d", number, at.File, at.Line, at.Column)
+	if messages[number].severity != diag.Error {
+		where += known["alarm"]
+	}
 	if c.said[where] {
 		return
 	}
