@@ -180,7 +180,7 @@ func (r *rig) want(t *testing.T, want string) {
 	}
 }
 
-// A night: the line stands in the journal before each message, the second person is called after five minutes, and silence follows the acknowledgement.
+// A night: the line stands in the journal before each message, the second person is called after five minutes, and nobody after the acknowledgement.
 func TestRun_escalates(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		r := newRig(t, nil)
