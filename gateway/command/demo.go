@@ -11,11 +11,9 @@ import (
 
 	"millwarden/gateway/callout"
 	"millwarden/gateway/floor"
-	"millwarden/gateway/logbook"
 	"millwarden/gateway/web"
 	"millwarden/internal/clock"
 	"millwarden/internal/estate"
-	"millwarden/internal/reading"
 )
 
 const demoSaid = "Demo: an invented estate. Only the buses are simulated; the program is the real one."
@@ -64,7 +62,7 @@ func openDemo(io IO, folder, listen string, speed float64, verbose bool) (*floor
 	if l.said.HasErrors() {
 		return nil, nil, errors.Join(l.said.Print(io.Err, l.sources), errors.New("the demo's rules file has faults"))
 	}
-	if err := loadLots(folder); err != nil {
+	if err := estate.Begin(folder, demoBegins); err != nil {
 		return nil, nil, err
 	}
 	c := clock.Scaled{Start: demoBegins, Begun: time.Now(), Speed: speed}
@@ -77,39 +75,6 @@ func openDemo(io IO, folder, listen string, speed float64, verbose bool) (*floor
 		Demo: demoSaid, Speed: speed, Channels: map[string]callout.Channel{"mail": phones{io}},
 		Clock: func(boot uint32) clock.Clock { c.Boot = boot; return c }})
 	return mill, world, err
-}
-
-// loadLots writes down which lots stand where when the demo begins.
-func loadLots(folder string) error {
-	book, err := logbook.Open(folder)
-	if err != nil {
-		return err
-	}
-	standing, err := book.Standing(context.Background())
-	if err != nil || len(standing) > 0 {
-		return errors.Join(err, book.Close())
-	}
-	for _, lot := range estate.Lots {
-		at := reading.Stamp{Wall: demoBegins.Add(-time.Duration(lot.Hours * float64(time.Hour))), Set: true}
-		if _, err := book.Load(logbook.Stay{Station: lot.Station, Lot: lot.Lot, From: at, Loaded: lot.Kilograms, Who: "ana"}); err != nil {
-			return errors.Join(err, book.Close())
-		}
-	}
-	return errors.Join(calibrateElectrodes(book), book.Close())
-}
-
-// calibrateElectrodes writes down that both electrodes were held to two buffers this afternoon.
-func calibrateElectrodes(book *logbook.Logbook) error {
-	for _, probe := range []string{"tank-1-electrode", "tank-2-electrode"} {
-		c := logbook.Calibration{At: reading.Stamp{Wall: demoBegins.Add(-2 * time.Hour), Set: true}, Probe: probe, Channel: "ph", Kind: "two-point", Who: "ben", Note: "buffers of May"}
-		for _, buffer := range []float64{7, 4.01} {
-			c.Points = append(c.Points, logbook.Pair{Reference: buffer, Read: estate.Electrode(buffer, 25), Temperature: 25})
-		}
-		if _, err := book.Calibrate(c); err != nil {
-			return err
-		}
-	}
-	return nil
 }
 
 func demoFolder(data string) (folder string, throwAway func(), err error) {

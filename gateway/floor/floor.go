@@ -42,6 +42,7 @@ type Options struct {
 	Version    string
 	Listen     string                     // page, instead of the address in the rules file
 	NoForward  bool                       // the store is served by a forwarder elsewhere
+	NoPage     bool                       // the page is not served: tests on fake time have no sockets
 	Demo       string                     // said on every page of an invented estate
 	Speed      float64                    // of the demo's clock; 0 is 1
 	MailRoots  *x509.CertPool             // whom mail trusts; nil: the system's list

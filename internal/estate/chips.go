@@ -1,10 +1,12 @@
 package estate
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"sync"
 	"time"
 
@@ -70,7 +72,8 @@ func New(c clock.Clock, truth *Truth, faults []Fault) *Estate {
 
 // Run lets the estate live until ctx ends.
 func (e *Estate) Run(ctx context.Context) error {
-	tick := time.NewTicker(20 * time.Millisecond) // chosen: well below the update time of any probe at the demo's speed
+	// Chosen: twice as often as the fastest probe is read, but no more often than a machine notices.
+	tick := time.NewTicker(max(e.clock.Real(time.Second), 20*time.Millisecond))
 	defer tick.Stop()
 	for {
 		select {
@@ -173,10 +176,20 @@ func (e *Estate) OpenBus(_ context.Context, kind drivers.BusKind, name string) (
 // Sticks is what the radio sticks say.
 func (e *Estate) Sticks() drivers.Feed { return e.sticks }
 
+// FailStick makes the radio stick of a bin, counted from 1, fall silent.
+func FailStick(bin int) func(*Estate, *Truth) {
+	return func(e *Estate, _ *Truth) { e.quiet[bin-1] = true }
+}
+
+// Sort brings faults into the order in which New needs them.
+func Sort(faults []Fault) {
+	slices.SortStableFunc(faults, func(a, b Fault) int { return cmp.Compare(a.At, b.At) })
+}
+
 // Night is the demo's script: a stick falls silent, the dryer's fan stops and is mended, and tank 1 is left too long.
 func Night() []Fault {
 	return []Fault{
-		{45 * time.Minute, "the stick in bin 2 falls silent", func(e *Estate, _ *Truth) { e.quiet[1] = true }},
+		{45 * time.Minute, "the stick in bin 2 falls silent", FailStick(2)},
 		{90 * time.Minute, "the dryer's fan stops", func(_ *Estate, t *Truth) { t.Dryer.FailFan() }},
 		{150 * time.Minute, "the dryer is mended", func(_ *Estate, t *Truth) { t.Dryer.Mend() }},
 	}
