@@ -212,17 +212,17 @@ func TestTable_invariants(t *testing.T) {
 }
 
 func leadsToNormal(from facts) bool {
-	seen, todo := map[facts]bool{from: true}, []facts{from}
-	for len(todo) > 0 {
-		f := todo[0]
-		todo = todo[1:]
+	seen, ahead := map[facts]bool{from: true}, []facts{from}
+	for len(ahead) > 0 {
+		f := ahead[0]
+		ahead = ahead[1:]
 		if f.shown() == Normal {
 			return true
 		}
 		for event := range events {
 			if after, _, refusal := next(f, event); refusal == "" && !seen[after] {
 				seen[after] = true
-				todo = append(todo, after)
+				ahead = append(ahead, after)
 			}
 		}
 	}
