@@ -262,6 +262,9 @@ func (c *checker) noPlace(a *alarm) {
 		return
 	}
 	kinds := oneOf(wordsOf(a.Scope.Each))
+	if a.Scope.In.Given() && c.areas[a.Scope.In.Word()] == nil {
+		return // there is no such area, which was said
+	}
 	for _, t := range a.Scope.Each {
 		if c.words.kinds[t.Word()] == nil && c.words.each[t.Word()] == nil {
 			return

@@ -4,7 +4,6 @@ import (
 	"slices"
 	"time"
 
-	"millwarden/internal/units"
 	"millwarden/rules/engine"
 	"millwarden/rules/formula"
 )
@@ -43,12 +42,10 @@ func (c *checker) assemblePoints() {
 			continue
 		}
 		out := Point{Name: pt.full, Short: pt.short, Station: pt.owner, Title: pointTitle(pt), Quantity: pt.quantity, How: pt.how, Range: pt.rng, From: pt.from,
-			Keep: pt.keep, Formerly: pt.formerly}
+			Keep: pt.keep}
 		if pt.station != nil {
 			out.Area = pt.station.area
-			if pt.formerly != "" {
-				out.Formerly = pt.station.name + "/" + pt.formerly
-			}
+			out.Formerly = formerName(pt)
 		}
 		if pt.probe != nil {
 			out.Probe = pt.probe.name
@@ -60,6 +57,25 @@ func (c *checker) assemblePoints() {
 		}
 		c.plan.Engine.Points = append(c.plan.Engine.Points, e)
 	}
+}
+
+// formerName is the full name under which a point's history was kept before it, or its station, was renamed.
+func formerName(p *point) string {
+	station := ""
+	if p.station.block != nil {
+		if l := line(p.station.block, "formerly"); l != nil {
+			station = valueWord(l)
+		}
+	}
+	switch {
+	case station != "" && p.formerly != "":
+		return station + "/" + p.formerly
+	case station != "":
+		return station + "/" + p.short
+	case p.formerly != "":
+		return p.station.name + "/" + p.formerly
+	}
+	return ""
 }
 
 func (c *checker) assembleEngine() {
@@ -160,5 +176,3 @@ func (p *Plan) LongestWindow() time.Duration {
 	}
 	return longest
 }
-
-var _ = units.None

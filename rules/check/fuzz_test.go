@@ -10,6 +10,7 @@ import (
 	"unicode/utf8"
 
 	"millwarden/internal/diag"
+	"millwarden/internal/phrase"
 	"millwarden/rules/formula"
 )
 
@@ -115,4 +116,8 @@ func checkFormula(t *testing.T, n *formula.Node, points map[string]bool) {
 			}
 		}
 	}
+}
+
+func loadOne(text string, words []phrase.Declaration) (*Plan, diag.List, diag.Sources) {
+	return Load(fstest.MapFS{"mill.rules": {Data: []byte(text)}}, "mill.rules", words)
 }

@@ -87,6 +87,7 @@ func (c *checker) check(mains []string) {
 	c.checkUnused()
 	c.checkUnwise()
 	c.checkBounds()
+	c.checkWindows()
 	c.assemble()
 }
 

@@ -373,10 +373,13 @@ func lacking(s *station, k phrase.Point) []string {
 	return list
 }
 
-// couldStand tells whether a point that a station lacks is one that stations of its kind, or another station in the file, have.
+// couldStand tells whether a point that a station lacks is one that some kind declares, or that another station of its kind has: then it
+// is lacking there, and not mistyped.
 func (c *checker) couldStand(s *station, name string) bool {
-	if _, ok := s.kind.Point(name); ok {
-		return true
+	for _, d := range c.words.kinds {
+		if _, ok := d.Point(name); ok {
+			return true
+		}
 	}
 	return slices.ContainsFunc(c.order, func(o *station) bool { return o.kindName() == s.kind.Name && o.points[name] != nil })
 }

@@ -675,9 +675,12 @@ func (c *checker) probeRange(p *probe) {
 	if lowAmount.Plain() && unit != "" { // the low end leaves its unit to the high one
 		lowAmount = &syntax.Amount{Measures: []syntax.Measure{{Number: v.Low.Measures[0].Number, Unit: v.High.Measures[0].Unit}}}
 	}
-	low, ok1 := c.convert(lowAmount, g.Quantity, "range")
-	high, ok2 := c.convert(v.High, g.Quantity, "range")
-	if !ok1 || !ok2 {
+	low, ok := c.convert(lowAmount, g.Quantity, "range")
+	if !ok {
+		return // one word about one line
+	}
+	high, ok := c.convert(v.High, g.Quantity, "range")
+	if !ok {
 		return
 	}
 	if low >= high {

@@ -69,7 +69,7 @@ func (r *reader) parse(name, text, subject, board string, depth int) *syntax.Fil
 	r.c.sources[name] = text
 	r.names = append(r.names, name)
 	r.size += len(text)
-	file, list := syntax.Parse(name, text)
+	file, list := syntax.ParseDeclared(name, text, r.c.words.declares)
 	r.c.list = append(r.c.list, list...)
 	for _, b := range file.Blocks {
 		if b.Word.Word() == "include" {

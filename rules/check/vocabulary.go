@@ -27,6 +27,7 @@ type vocabulary struct {
 	partNames, busNames, channelNames      []string
 	kindNames                              []string
 	hosts                                  []hostBus
+	keys                                   map[string]map[string]bool // declared lines by the word of their block
 }
 
 type hostBus struct {
@@ -36,8 +37,14 @@ type hostBus struct {
 
 func newVocabulary(declared []phrase.Declaration) *vocabulary {
 	v := &vocabulary{parts: map[string]*phrase.Declaration{}, busKinds: map[string]*phrase.Declaration{}, channels: map[string]*phrase.Declaration{},
-		kinds: map[string]*phrase.Declaration{}, each: map[string]*phrase.Declaration{}}
+		kinds: map[string]*phrase.Declaration{}, each: map[string]*phrase.Declaration{},
+		keys: map[string]map[string]bool{"probe": {}, "bus": {}, "channel": {}, "station": {}}}
 	for _, d := range slices.Concat(declared, Kinds()) {
+		for _, p := range d.Phrases {
+			if keys := v.keys[blockOf[d.Class]]; keys != nil {
+				keys[p.Key] = true
+			}
+		}
 		switch d.Class {
 		case phrase.HostBus:
 			if like, err := regexp.Compile("^(?:" + d.Name + ")$"); err == nil {
@@ -57,6 +64,12 @@ func newVocabulary(declared []phrase.Declaration) *vocabulary {
 	}
 	return v
 }
+
+// blockOf is the block in which the lines of a declaration stand.
+var blockOf = map[phrase.Class]string{phrase.Kind: "station", phrase.Part: "probe", phrase.Channel: "channel", phrase.Bus: "bus"}
+
+// declares tells whether blocks of that word may have a declared line of that key.
+func (v *vocabulary) declares(block, key string) bool { return v.keys[block][key] }
 
 // add keeps the first declaration of a name: a caller that declares a kind again changes nothing.
 func add(m map[string]*phrase.Declaration, names []string, d phrase.Declaration) []string {

@@ -5,7 +5,6 @@ import (
 	"testing"
 
 	"millwarden/internal/diag"
-	"millwarden/internal/phrase"
 	"millwarden/rules/engine"
 	"millwarden/rules/syntax"
 )
@@ -165,7 +164,6 @@ func TestRoster_whoTakes(t *testing.T) {
 
 // Aim: what the kinds declare can be read: no key of the fixed ones, known inputs, names that are names, a place in no more than one token.
 func TestKinds_declare(t *testing.T) {
-	blockOf := map[phrase.Class]string{phrase.Kind: "station", phrase.Part: "probe", phrase.Channel: "channel", phrase.Bus: "bus"}
 	for _, d := range append(Kinds(), declared(t)...) {
 		for _, p := range d.Phrases {
 			if _, fixed := syntax.FindKey(blockOf[d.Class], p.Key); fixed {
