@@ -16,6 +16,7 @@ import (
 	"millwarden/internal/diag"
 	"millwarden/internal/phrase"
 	"millwarden/rules"
+	"millwarden/rules/standard"
 )
 
 // vocabulary is what parts, buses and channels of this version declare.
@@ -85,7 +86,7 @@ func checkRules(_ context.Context, io IO, args []string) error {
 func (l *loaded) hideNotes() int {
 	before := len(l.said)
 	l.said = slices.DeleteFunc(l.said, func(d diag.Diagnostic) bool {
-		return d.Severity == diag.Note && strings.HasPrefix(d.Subject.File, "standard/")
+		return d.Severity == diag.Note && strings.HasPrefix(d.Subject.File, standard.Prefix)
 	})
 	return before - len(l.said)
 }

@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"time"
 
 	"millwarden/gateway/callout"
@@ -55,7 +56,11 @@ func openDemo(io IO, folder, listen string, speed float64, verbose bool) (*floor
 	if err != nil {
 		return nil, nil, err
 	}
-	l, err := loadFrom(estate.Files, estate.RulesFile, words)
+	file, err := demoRules(folder)
+	if err != nil {
+		return nil, nil, err
+	}
+	l, err := loadFrom(os.DirFS(folder), filepath.Base(file), words)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -65,6 +70,7 @@ func openDemo(io IO, folder, listen string, speed float64, verbose bool) (*floor
 	if err := estate.Begin(folder, demoBegins); err != nil {
 		return nil, nil, err
 	}
+	fmt.Fprintf(io.Out, "The rules file is %s: what is saved there takes effect at once.\n", file)
 	c := clock.Scaled{Start: demoBegins, Begun: time.Now(), Speed: speed}
 	world := estate.New(c, estate.NewTruth(18, 1), estate.Night())
 	log := slog.New(slog.DiscardHandler)
@@ -73,8 +79,21 @@ func openDemo(io IO, folder, listen string, speed float64, verbose bool) (*floor
 	}
 	mill, err := floor.Open(floor.Options{Plan: l.plan, Data: folder, Drivers: knownDrivers(), OpenBus: world.OpenBus, Radio: world.Sticks(), Listen: listen, Log: log, Version: Version,
 		Demo: demoSaid, Speed: speed, Channels: map[string]callout.Channel{"mail": phones{io}},
-		Clock: func(boot uint32) clock.Clock { c.Boot = boot; return c }})
+		Clock: func(boot uint32) clock.Clock { c.Boot = boot; return c }, Rules: watch(file, l.plan)})
 	return mill, world, err
+}
+
+// demoRules writes the demo's rules file into the folder, unless there is one that somebody has changed.
+func demoRules(folder string) (string, error) {
+	file := filepath.Join(folder, "fern-hollow.rules")
+	if _, err := os.Stat(file); err == nil {
+		return file, nil
+	}
+	text, err := estate.Files.ReadFile(estate.RulesFile)
+	if err != nil {
+		return "", err
+	}
+	return file, os.WriteFile(file, text, 0o600)
 }
 
 func demoFolder(data string) (folder string, throwAway func(), err error) {

@@ -44,7 +44,7 @@ func (f *Floor) Act(ctx context.Context, a web.Act) error {
 
 // may checks who acts: a person of the rules file, with the rights for it. Readers and auditors look on.
 func (f *Floor) may(a web.Act) error {
-	for _, p := range f.plan.People {
+	for _, p := range f.plan().People {
 		if p.Name != a.By {
 			continue
 		}
@@ -72,14 +72,14 @@ func (f *Floor) refusal(a web.Act, err error) error {
 	case engine.Incomplete:
 		kind = web.RefusedInput
 	case engine.Already:
-		return &web.Refusal{Kind: kind, Says: fmt.Sprintf("%s acknowledged it already, at %s.", f.personTitle(r.By), r.At.Wall.In(f.plan.Site.Zone).Format("15:04"))}
+		return &web.Refusal{Kind: kind, Says: fmt.Sprintf("%s acknowledged it already, at %s.", f.personTitle(r.By), r.At.Wall.In(f.plan().Site.Zone).Format("15:04"))}
 	}
 	return &web.Refusal{Kind: kind, Says: r.Text}
 }
 
 // actOnStation loads or empties a station: a stay in the logbook, a moment and the loaded point for the engine.
 func (f *Floor) actOnStation(ctx context.Context, a web.Act) error {
-	if _, known := f.kinds[a.Station]; !known {
+	if _, known := f.plan().kinds[a.Station]; !known {
 		return &web.Refusal{Kind: web.RefusedUnknown, Says: fmt.Sprintf("There is no station %q.", a.Station)}
 	}
 	if a.Do == web.DoLoad && a.Lot == "" {
@@ -143,10 +143,10 @@ func (f *Floor) stayReadings(now reading.Stamp) []reading.Reading {
 	f.deciding.Lock()
 	defer f.deciding.Unlock()
 	var rs []reading.Reading
-	for _, st := range f.plan.Stations {
+	for _, st := range f.plan().Stations {
 		stay, loaded := f.stays[st.Name]
 		yes := func(name string, on bool) {
-			if !f.pointKnown[st.Name+"/"+name] {
+			if !f.plan().pointKnown[st.Name+"/"+name] {
 				return
 			}
 			r := reading.Reading{Point: st.Name + "/" + name, Quantity: units.YesNo, Stamp: now}
@@ -158,7 +158,7 @@ func (f *Floor) stayReadings(now reading.Stamp) []reading.Reading {
 		yes("loaded", loaded)
 		yes("empty", !loaded)
 		for _, soak := range []string{"soak-time", "drying-time", "stored-time"} {
-			if loaded && f.pointKnown[st.Name+"/"+soak] {
+			if loaded && f.plan().pointKnown[st.Name+"/"+soak] {
 				rs = append(rs, reading.Reading{Point: st.Name + "/" + soak, Quantity: units.Duration, Stamp: now, Value: sinceLoaded(stay, now)})
 			}
 		}

@@ -40,7 +40,7 @@ func (f *Floor) boardReadings(now reading.Stamp) []reading.Reading {
 	const board = "board" // this gateway, whatever the site calls it
 	var rs []reading.Reading
 	add := func(place, name string, q units.Quantity, value float64) {
-		if f.pointKnown[place+"/"+name] && !math.IsNaN(value) {
+		if f.plan().pointKnown[place+"/"+name] && !math.IsNaN(value) {
 			rs = append(rs, reading.Reading{Point: place + "/" + name, Quantity: q, Value: value, Stamp: now})
 		}
 	}
@@ -54,10 +54,10 @@ func (f *Floor) boardReadings(now reading.Stamp) []reading.Reading {
 	add(board, "memory-free", units.Share, memoryFree())
 	add(board, "temperature", units.Temperature, boardTemperature())
 	add(board, "clock-set", units.YesNo, yes(now.Set))
-	add(board, "watcher-set", units.YesNo, yes(f.plan.Watcher != nil))
+	add(board, "watcher-set", units.YesNo, yes(f.plan().Watcher != nil))
 	add(board, "logbook-writes", units.YesNo, yes(!f.links.logbookFault.Load()))
-	add(board, "rules-refused", units.YesNo, 0)
-	if f.plan.Store != nil {
+	add(board, "rules-refused", units.YesNo, yes(f.refused.Load() != nil))
+	if f.plan().Store != nil {
 		out := f.outbox(now)
 		add(board, "outbox-readings", units.Count, float64(out.Readings))
 		add(board, "outbox-age", units.Duration, out.Oldest.Seconds())
@@ -65,7 +65,7 @@ func (f *Floor) boardReadings(now reading.Stamp) []reading.Reading {
 		add(board, "refused-readings", units.Count, float64(f.links.publisher.Status().Refused))
 	}
 	add(board, "broker-answers", units.YesNo, yes(f.links.publisher.Status().Connected))
-	for _, c := range f.plan.Channels {
+	for _, c := range f.plan().Channels {
 		add(c.Name, "works", units.YesNo, yes(f.channelWorks(c.Name)))
 	}
 	return rs

@@ -21,20 +21,26 @@ import (
 // ChannelDeclares is what channels may say in a rules file.
 func ChannelDeclares() string { return mail.Declares + webhook.Declares + callout.NotYet }
 
-func (f *Floor) buildCallout() error {
-	roster := callout.Roster{Site: f.plan.Site.Title, Zone: f.plan.Site.Zone, Language: f.plan.Site.Language}
-	for _, p := range f.plan.People {
+// rosterOf is the plan's people and watches, without the channels.
+func rosterOf(plan *check.Plan) callout.Roster {
+	roster := callout.Roster{Site: plan.Site.Title, Zone: plan.Site.Zone, Language: plan.Site.Language}
+	for _, p := range plan.People {
 		roster.People = append(roster.People, callout.Person{Name: p.Name, Title: p.Title, Phone: p.Phone, Mail: p.Mail, By: p.By, Language: p.Language, Choice: p.Choice})
 	}
-	for _, w := range f.plan.Watches {
+	for _, w := range plan.Watches {
 		watch := callout.Watch{Name: w.Name, Hours: w.Hours, Repeat: w.Repeat, Takes: w.Takes, Areas: w.Areas, OnlyWhenNamed: w.OnlyWhenNamed, Digest: w.Digest}
 		for _, s := range w.Steps {
 			watch.Steps = append(watch.Steps, callout.Step(s))
 		}
 		roster.Watches = append(roster.Watches, watch)
 	}
-	for i := range f.plan.Channels {
-		way, err := f.way(&f.plan.Channels[i])
+	return roster
+}
+
+func (f *Floor) buildCallout() error {
+	roster := rosterOf(f.plan().Plan)
+	for i := range f.plan().Channels {
+		way, err := f.way(&f.plan().Channels[i])
 		if err != nil {
 			return err
 		}
@@ -80,7 +86,7 @@ var reaches = map[string]func(*callout.Person) bool{
 
 func (f *Floor) mail(c *check.Channel) (callout.Channel, error) {
 	o := mail.Options{Server: word(c.Settings, "server"), Sender: word(c.Settings, "sender"), Security: mail.Security(word(c.Settings, "security")),
-		Name: f.plan.Site.Title, Zone: f.plan.Site.Zone, Clock: f.clock, Roots: f.o.MailRoots}
+		Name: f.plan().Site.Title, Zone: f.plan().Site.Zone, Clock: f.clock, Roots: f.o.MailRoots}
 	if name := word(c.Settings, "credential"); name != "" {
 		var err error
 		if o.Credential, err = f.o.Credential(name); err != nil {
@@ -108,7 +114,7 @@ func word(lines phrase.Lines, key string) string {
 
 // linkBase is the address of the page in messages: the name given to it, else where it listens.
 func (f *Floor) linkBase() string {
-	p := f.plan.Page
+	p := f.plan().Page
 	scheme := "http://"
 	if p.Certificate != "" {
 		scheme = "https://"
@@ -243,8 +249,8 @@ func (f *Floor) noteCalls(lines ...callout.Line) {
 // roster is who is on watch now.
 func (f *Floor) roster(now reading.Stamp) web.Roster {
 	var r web.Roster
-	local := now.Wall.In(f.plan.Site.Zone)
-	for _, w := range f.plan.Watches {
+	local := now.Wall.In(f.plan().Site.Zone)
+	for _, w := range f.plan().Watches {
 		if w.OnlyWhenNamed || now.Set && !onDuty(w.Hours, local) {
 			continue
 		}

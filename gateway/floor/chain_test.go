@@ -91,11 +91,7 @@ func play(ctx context.Context, role, folder string) error {
 		return err
 	}
 	roots.AppendCertsFromPEM(ca)
-	known := map[string]drivers.Driver{}
-	for _, d := range catalog.All() {
-		known[d.Kind] = d
-	}
-	mill, err := floor.Open(floor.Options{Plan: plan, Data: filepath.Join(folder, "data"), Drivers: known, OpenBus: buses(), Credential: credential, Log: log,
+	mill, err := floor.Open(floor.Options{Plan: plan, Data: filepath.Join(folder, "data"), Drivers: knownDrivers(), OpenBus: buses(), Credential: credential, Log: log,
 		NoForward: true, MailRoots: roots, Clock: func(boot uint32) clock.Clock { return &clock.System{Boot: boot, Trust: true} }, BootID: "chain"})
 	if err != nil {
 		return err

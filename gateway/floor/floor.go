@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"millwarden/drivers"
+	"millwarden/drivers/bus"
 	"millwarden/gateway/callout"
 	"millwarden/gateway/history"
 	"millwarden/gateway/logbook"
@@ -41,6 +42,7 @@ type Options struct {
 	Log        *slog.Logger
 	Version    string
 	Listen     string                     // page, instead of the address in the rules file
+	Rules      RulesFile                  // where a changed plan comes from; nil: never
 	NoForward  bool                       // the store is served by a forwarder elsewhere
 	NoPage     bool                       // the page is not served: tests on fake time have no sockets
 	Demo       string                     // said on every page of an invented estate
@@ -54,26 +56,27 @@ type BusOpener func(ctx context.Context, kind drivers.BusKind, name string) (dri
 
 // Floor is a gateway ready to run.
 type Floor struct {
-	o          Options
-	plan       *check.Plan
-	measured   map[string]bool   // points that a probe gives
-	pointKnown map[string]bool   // points of the plan
-	kinds      map[string]string // kind of each station
-	areas      map[string]string // area of each station
-	titles     map[string]string // of points and alarms
-	log        *slog.Logger
-	clock      clock.Clock
-	boot       uint32
-	history    *history.History
-	feed       drivers.Feed // what radio probes say
-	logbook    *logbook.Logbook
-	broker     *publish.Broker // nil: the site's own
-	links      links
-	callout    *callout.Callout
-	web        *web.Web
-	parts      []*part
-	requests   chan func()
-	incoming   chan []reading.Reading
+	o        Options
+	current  atomic.Pointer[planned]
+	log      *slog.Logger
+	clock    clock.Clock
+	boot     uint32
+	history  *history.History
+	heard    *bus.Feed // what came from the broker for radio probes
+	logbook  *logbook.Logbook
+	broker   *publish.Broker // nil: the site's own
+	links    links
+	callout  *callout.Callout
+	web      *web.Web
+	parts    []*part
+	workers  atomic.Pointer[[]*part] // of the buses, for the plan in force
+	swapped  chan struct{}           // one slot: other workers are in force
+	refused  atomic.Pointer[string]  // why the rules file was refused last; nil: it was not
+	requests chan func()
+	incoming chan []reading.Reading
+
+	reloading sync.Mutex // guards text, and that one reload ends before the next begins
+	text      string     // of the rules file in force; "": as it was at the start
 
 	looking    []engine.Standing // scratch of look; belongs to the flow's goroutine
 	entersLots atomic.Bool       // somebody enters which lot stands where
@@ -107,10 +110,9 @@ const (
 
 // Open opens the data folder and builds all parts; nothing runs yet.
 func Open(o Options) (*Floor, error) {
-	f := &Floor{o: o, plan: o.Plan, log: o.Log, requests: make(chan func()), buses: map[string]openBus{}, incoming: make(chan []reading.Reading, flowQueue),
-		measured: map[string]bool{}, pointKnown: map[string]bool{}, kinds: map[string]string{}, areas: map[string]string{}, titles: map[string]string{},
+	f := &Floor{o: o, log: o.Log, requests: make(chan func()), swapped: make(chan struct{}, 1), heard: bus.NewFeed(), buses: map[string]openBus{}, incoming: make(chan []reading.Reading, flowQueue),
 		called: map[callsOf][]callout.Line{}, newest: map[string]reading.Reading{}, known: map[string]reading.Stamp{}, stays: map[string]logbook.Stay{}, kept: map[string]reading.Reading{}}
-	f.index()
+	f.current.Store(planOf(o.Plan))
 	if err := f.open(); err != nil {
 		return nil, errors.Join(err, f.Close())
 	}
@@ -131,26 +133,12 @@ func (f *Floor) open() (err error) {
 	if err := f.begin(); err != nil {
 		return err
 	}
-	for _, build := range []func() error{f.buildLinks, f.buildCallout, f.buildWeb, f.buildRadio, f.buildWorkers} {
+	for _, build := range []func() error{f.buildLinks, f.buildCallout, f.buildWeb, f.buildWorkers} {
 		if err := build(); err != nil {
 			return err
 		}
 	}
 	return nil
-}
-
-// index makes the tables by which the plan is asked while running.
-func (f *Floor) index() {
-	for _, st := range f.plan.Stations {
-		f.kinds[st.Name], f.areas[st.Name] = st.Kind, st.Area
-	}
-	for _, p := range f.plan.Points {
-		f.pointKnown[p.Name], f.titles[p.Name] = true, p.Title
-		f.measured[p.Name] = p.How == check.Measured
-	}
-	for _, a := range f.plan.Engine.Alarms {
-		f.titles[a.ID] = a.Title
-	}
 }
 
 // Close closes history and logbook; it is called after Run has ended.
@@ -167,8 +155,8 @@ func (f *Floor) Close() error {
 
 // Run runs all parts until ctx ends, or until one ends without which nobody would be watched over.
 func (f *Floor) Run(ctx context.Context) error {
-	f.write(logbook.Entry{Kind: logbook.Start, Text: "gateway started, version " + f.o.Version + ", rules " + short(f.plan.Hash)})
-	f.log.Info("gateway started", "site", f.plan.Site.Name, "probes", len(f.plan.Probes), "alarms", len(f.plan.Engine.Alarms), "data", f.o.Data)
+	f.write(logbook.Entry{Kind: logbook.Start, Text: "gateway started, version " + f.o.Version + ", rules " + short(f.plan().Hash)})
+	f.log.Info("gateway started", "site", f.plan().Site.Name, "probes", len(f.plan().Probes), "alarms", len(f.plan().Engine.Alarms), "data", f.o.Data)
 	err := f.runParts(ctx)
 	f.keep()
 	f.write(logbook.Entry{Kind: logbook.Start, Text: "gateway stopped"})

@@ -19,7 +19,7 @@ func (f *Floor) begin() error {
 		return err
 	}
 	now := f.clock.Now()
-	if f.engine, err = engine.New(f.plan.Engine, saved, now); err != nil {
+	if f.engine, err = engine.New(f.plan().Engine, saved, now); err != nil {
 		return fmt.Errorf("starting the engine: %w", err)
 	}
 	stays, err := f.logbook.Standing(context.Background())
@@ -37,7 +37,7 @@ func (f *Floor) begin() error {
 // fillWindows gives the windows of the engine what the history knows of this boot, so that a restart does not blind them.
 func (f *Floor) fillWindows(now reading.Stamp) error {
 	var reach time.Duration
-	for _, p := range f.plan.Points {
+	for _, p := range f.plan().Points {
 		reach = max(reach, f.engine.Reach(p.Name))
 	}
 	if reach == 0 {
@@ -143,7 +143,7 @@ func (f *Floor) remember(r *reading.Reading) {
 	if r.Quality != reading.Bad {
 		f.known[r.Point] = r.Stamp
 	}
-	if !f.measured[r.Point] {
+	if !f.plan().measured[r.Point] {
 		last, seen := f.kept[r.Point]
 		if seen && last.Value == r.Value && last.Quality == r.Quality && r.Stamp.Mono-last.Stamp.Mono < restEvery {
 			return
@@ -246,7 +246,7 @@ func (f *Floor) retain(ctx context.Context) {
 		return
 	}
 	f.retained = time.Now()
-	removed, err := f.history.Retain(ctx, now.Wall.Add(-f.plan.Site.Keep), f.plan.Store == nil)
+	removed, err := f.history.Retain(ctx, now.Wall.Add(-f.plan().Site.Keep), f.plan().Store == nil)
 	if err != nil {
 		f.log.Error("old readings cannot be removed", "cause", err)
 		return

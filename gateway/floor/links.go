@@ -64,10 +64,10 @@ func (f *Floor) buildLinks() error {
 	if err := f.buildBroker(); err != nil {
 		return err
 	}
-	l.publisher = publish.New(f.history, publish.Options{Root: rootOf(f.plan), Site: f.plan.Site.Name, Board: f.plan.Site.Board, Dial: l.dial,
+	l.publisher = publish.New(f.history, publish.Options{Root: rootOf(f.plan().Plan), Site: f.plan().Site.Name, Board: f.plan().Site.Board, Dial: l.dial,
 		Credential: l.user, Area: f.areaOf, Wake: l.woken, Log: f.log.With("part", "publish")})
 	f.parts = append(f.parts, &part{name: "publish", run: l.publisher.Run})
-	if f.plan.Store == nil || f.o.NoForward {
+	if f.plan().Store == nil || f.o.NoForward {
 		return nil
 	}
 	return f.buildForwarder()
@@ -77,7 +77,7 @@ func rootOf(plan *check.Plan) string { return cmp.Or(plan.Broker.Root, "millward
 
 // buildBroker takes the site's own broker, or the one inside.
 func (f *Floor) buildBroker() error {
-	b := f.plan.Broker
+	b := f.plan().Broker
 	l := &f.links
 	if b.Credential != "" {
 		l.user = userOf(b.Credential, f.o.Credential)
@@ -138,11 +138,11 @@ func userOf(name string, credential func(string) (string, error)) func() (string
 }
 
 func (f *Floor) buildForwarder() (err error) {
-	o, err := forwarderOptions(f.plan, f.o.Credential)
+	o, err := forwarderOptions(f.plan().Plan, f.o.Credential)
 	if err != nil {
 		return err
 	}
-	o.Boards, o.Dial, o.Credential = []string{f.plan.Site.Board}, f.links.dial, f.links.user
+	o.Boards, o.Dial, o.Credential = []string{f.plan().Site.Board}, f.links.dial, f.links.user
 	o.RejectFile, o.Log = filepath.Join(f.o.Data, "refused-readings.txt"), f.log.With("part", "forward")
 	if f.links.forwarder, err = forward.New(o); err != nil {
 		return err
@@ -192,7 +192,7 @@ func Forwarder(plan *check.Plan, credential func(string) (string, error), reject
 }
 
 // areaOf files a station under its area.
-func (f *Floor) areaOf(station string) string { return f.areas[station] }
+func (f *Floor) areaOf(station string) string { return f.plan().areas[station] }
 
 // publishAlarms tells people's own tools how alarms stand.
 func (f *Floor) publishAlarms(transitions []engine.Transition) {
@@ -233,10 +233,10 @@ func (l *links) states(f *Floor, list []web.Link) []web.Link {
 	if bad := l.historyBad.Load(); bad != nil {
 		list = append(list, web.Link{Kind: "history", Name: "history", Title: "History", Set: true, Cause: *bad})
 	}
-	for _, c := range f.plan.Channels {
+	for _, c := range f.plan().Channels {
 		list = append(list, web.Link{Kind: "channel", Name: c.Name, Title: c.Title, Set: true, Works: f.channelWorks(c.Name)})
 	}
-	return append(list, web.Link{Kind: "watcher", Name: "outside-watcher", Title: "Outside watcher", Set: f.plan.Watcher != nil})
+	return append(list, web.Link{Kind: "watcher", Name: "outside-watcher", Title: "Outside watcher", Set: f.plan().Watcher != nil})
 }
 
 func textOf(err error) string {

@@ -54,13 +54,13 @@ var worked = map[string]struct {
 // modelReadings works out the computed points of every station's air. A point whose inputs are unknown, or outside the range of its formula, is bad with
 // the reason; those of a tank, deck or bin where no lot stands are left out, as far as anybody enters lots.
 func (f *Floor) modelReadings(now reading.Stamp) []reading.Reading {
-	pressure := coffee.PressureAt(f.plan.Site.Altitude)
+	pressure := coffee.PressureAt(f.plan().Site.Altitude)
 	f.deciding.Lock()
 	defer f.deciding.Unlock()
 	var rs []reading.Reading
-	for _, st := range f.plan.Stations {
+	for _, st := range f.plan().Stations {
 		model, has := airPoints[st.Kind]
-		if !has || !f.measured[st.Name+"/"+model.temperature] || !f.measured[st.Name+"/"+model.humidity] {
+		if !has || !f.plan().measured[st.Name+"/"+model.temperature] || !f.plan().measured[st.Name+"/"+model.humidity] {
 			continue
 		}
 		if _, loaded := f.stays[st.Name]; !loaded && f.entersLots.Load() && holdsLots[st.Kind] {
@@ -69,7 +69,7 @@ func (f *Floor) modelReadings(now reading.Stamp) []reading.Reading {
 		t, _ := f.engine.Look(st.Name + "/" + model.temperature)
 		rh, _ := f.engine.Look(st.Name + "/" + model.humidity)
 		for _, name := range model.compute {
-			if !f.pointKnown[st.Name+"/"+name] {
+			if !f.plan().pointKnown[st.Name+"/"+name] {
 				continue
 			}
 			q := worked[name].quantity

@@ -3,6 +3,7 @@ package floor_test
 import (
 	"context"
 	"fmt"
+	"io/fs"
 	"log/slog"
 	"os"
 	"strings"
@@ -16,9 +17,11 @@ import (
 	"millwarden/gateway/callout"
 	"millwarden/gateway/floor"
 	"millwarden/internal/clock"
+	"millwarden/internal/diag"
 	"millwarden/internal/estate"
 	"millwarden/internal/phrase"
 	"millwarden/rules"
+	"millwarden/rules/check"
 )
 
 // phone keeps what the crew got, and when.
@@ -58,26 +61,18 @@ func night(t *testing.T, d time.Duration, truth *estate.Truth, faults []estate.F
 	t.Helper()
 	crew := &phone{}
 	synctest.Test(t, func(t *testing.T) {
-		words, err := phrase.Parse(catalog.Text() + floor.ChannelDeclares())
-		if err != nil {
-			t.Fatal(err)
-		}
-		plan, said, _ := rules.Load(estate.Files, estate.RulesFile, words)
-		if said.HasErrors() {
-			t.Fatalf("the demo's rules: %v", said)
+		plan, said := load(t, estate.Files)
+		if said != "" {
+			t.Fatalf("the demo's rules: %s", said)
 		}
 		c := clock.Scaled{Start: time.Date(2026, 6, 10, 23, 0, 0, 0, time.UTC), Begun: time.Now(), Speed: 1, Boot: 1}
 		crew.clock = c
 		world := estate.New(c, truth, faults)
-		known := map[string]drivers.Driver{}
-		for _, driver := range catalog.All() {
-			known[driver.Kind] = driver
-		}
 		folder := memoryFolder(t)
 		if err := estate.Begin(folder, c.Start); err != nil {
 			t.Fatal(err)
 		}
-		mill, err := floor.Open(floor.Options{Plan: plan, Data: folder, Drivers: known, OpenBus: world.OpenBus, Radio: world.Sticks(), NoPage: true,
+		mill, err := floor.Open(floor.Options{Plan: plan, Data: folder, Drivers: knownDrivers(), OpenBus: world.OpenBus, Radio: world.Sticks(), NoPage: true,
 			Log: slog.New(slog.DiscardHandler), Channels: map[string]callout.Channel{"mail": crew}, Clock: func(uint32) clock.Clock { return c }})
 		if err != nil {
 			t.Fatal(err)
@@ -95,6 +90,30 @@ func night(t *testing.T, d time.Duration, truth *estate.Truth, faults []estate.F
 		}
 	})
 	return crew
+}
+
+// load checks the demo's rules file in a folder; said is its first fault.
+func load(t *testing.T, folder fs.FS) (plan *check.Plan, said string) {
+	t.Helper()
+	words, err := phrase.Parse(catalog.Text() + floor.ChannelDeclares())
+	if err != nil {
+		t.Fatal(err)
+	}
+	plan, list, _ := rules.Load(folder, estate.RulesFile, words)
+	for _, d := range list {
+		if d.Severity == diag.Error {
+			return nil, d.Subject.String() + ": " + d.Summary
+		}
+	}
+	return plan, ""
+}
+
+func knownDrivers() map[string]drivers.Driver {
+	known := map[string]drivers.Driver{}
+	for _, d := range catalog.All() {
+		known[d.Kind] = d
+	}
+	return known
 }
 
 // memoryFolder is a folder in memory where there is one: a night has thousands of durable commits.

@@ -11,15 +11,15 @@ import (
 	"millwarden/internal/reading"
 )
 
-func (f *Floor) listen() string { return cmp.Or(f.o.Listen, f.plan.Page.Listen, web.DefaultListen) }
+func (f *Floor) listen() string { return cmp.Or(f.o.Listen, f.plan().Page.Listen, web.DefaultListen) }
 
 func (f *Floor) buildWeb() (err error) {
 	names := []string{}
-	if f.plan.Page.Name != "" {
-		names = append(names, f.plan.Page.Name)
+	if f.plan().Page.Name != "" {
+		names = append(names, f.plan().Page.Name)
 	}
 	f.web, err = web.New(web.Config{Model: f, Acts: f, Health: f, Answers: f, History: curves{f.history}, Log: f.log.With("part", "page"), Listen: f.listen(),
-		Certificate: f.plan.Page.Certificate, Names: names, Version: f.o.Version})
+		Certificate: f.plan().Page.Certificate, Names: names, Version: f.o.Version})
 	if err != nil {
 		return err
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -86,8 +87,8 @@ func (f *Floor) runPart(ctx context.Context, p *part) error {
 
 // Workers tells how the parts do, for the health page.
 func (f *Floor) Workers() []web.Worker {
-	list := make([]web.Worker, 0, len(f.parts))
-	for _, p := range f.parts {
+	list := []web.Worker{}
+	for _, p := range slices.Concat(f.parts, *f.workers.Load()) {
 		w := web.Worker{Name: p.name, Beat: time.Since(time.Unix(0, p.beat.Load()))}
 		if p.quiet > 0 && w.Beat > p.quiet {
 			w.Stands = true

@@ -16,10 +16,10 @@ import (
 func (f *Floor) Snapshot(s *web.Snapshot) {
 	*s = web.Snapshot{Now: f.clock.Now(), Demo: f.o.Demo, Speed: f.o.Speed, Site: f.site(),
 		Areas: s.Areas[:0], Stations: s.Stations[:0], Points: s.Points[:0], Alarms: s.Alarms[:0], Prompts: s.Prompts[:0], People: s.People[:0], Links: s.Links[:0]}
-	for _, a := range f.plan.Areas {
+	for _, a := range f.plan().Areas {
 		s.Areas = append(s.Areas, web.Place{Name: a.Name, Title: a.Title})
 	}
-	for _, p := range f.plan.People {
+	for _, p := range f.plan().People {
 		s.People = append(s.People, web.Person{Name: p.Name, Title: p.Title, Rights: p.Rights})
 	}
 	s.Roster = f.roster(s.Now)
@@ -33,12 +33,12 @@ func (f *Floor) Snapshot(s *web.Snapshot) {
 }
 
 func (f *Floor) site() web.Site {
-	site := f.plan.Site
-	return web.Site{Name: site.Name, Title: site.Title, Zone: site.ZoneName, Board: site.Board, Show: site.Choice, Language: site.Language, RulesHash: f.plan.Hash}
+	site := f.plan().Site
+	return web.Site{Name: site.Name, Title: site.Title, Zone: site.ZoneName, Board: site.Board, Show: site.Choice, Language: site.Language, RulesHash: f.plan().Hash}
 }
 
 func (f *Floor) stations(s *web.Snapshot) {
-	for _, st := range f.plan.Stations {
+	for _, st := range f.plan().Stations {
 		shown := web.Station{Name: st.Name, Title: st.Title, Kind: st.Kind, Area: st.Area}
 		if stay, loaded := f.stays[st.Name]; loaded {
 			shown.Loaded, shown.Lot, shown.Since, shown.Kilograms = true, stay.Lot, stay.From, stay.Loaded
@@ -50,26 +50,26 @@ func (f *Floor) stations(s *web.Snapshot) {
 // points shows the measured points, and of the others those that were known at least once.
 func (f *Floor) points(s *web.Snapshot) {
 	lead := map[string]string{}
-	for _, st := range f.plan.Stations {
+	for _, st := range f.plan().Stations {
 		lead[st.Name] = f.leadingOf(st)
 	}
-	for i := range f.plan.Points {
-		p := &f.plan.Points[i]
+	for i := range f.plan().Points {
+		p := &f.plan().Points[i]
 		newest, seen := f.newest[p.Name]
 		if p.How != check.Measured && !seen {
 			continue
 		}
-		kind := f.kinds[p.Station]
+		kind := f.plan().kinds[p.Station]
 		bar := scaleOf(kind, *p)
 		s.Points = append(s.Points, web.Point{Name: p.Name, Station: f.stationOf(p), Title: p.Title, Quantity: p.Quantity, Computed: p.How != check.Measured,
-			Leading: lead[p.Station] == p.Short, Range: bar.ends, Normal: bar.normal, Limits: limitsOf(p, f.titles),
+			Leading: lead[p.Station] == p.Short, Range: bar.ends, Normal: bar.normal, Limits: limitsOf(p, f.plan().titles),
 			Reading: f.standing(p, newest, seen), Known: f.known[p.Name]})
 	}
 }
 
 // stationOf is "" for points of the board, a bus or a channel.
 func (f *Floor) stationOf(p *check.Point) string {
-	if _, isStation := f.kinds[p.Station]; isStation {
+	if _, isStation := f.plan().kinds[p.Station]; isStation {
 		return p.Station
 	}
 	return ""
@@ -78,12 +78,12 @@ func (f *Floor) stationOf(p *check.Point) string {
 // leadingOf is the short name of the point that stands for a station.
 func (f *Floor) leadingOf(st check.Station) string {
 	for _, name := range leading[st.Kind] {
-		if f.measured[st.Name+"/"+name] {
+		if f.plan().measured[st.Name+"/"+name] {
 			return name
 		}
 	}
-	for i := range f.plan.Points {
-		if p := &f.plan.Points[i]; p.Station == st.Name && p.How == check.Measured {
+	for i := range f.plan().Points {
+		if p := &f.plan().Points[i]; p.Station == st.Name && p.How == check.Measured {
 			return p.Short
 		}
 	}
@@ -160,7 +160,7 @@ func (f *Floor) alarm(st *engine.Standing) web.Alarm {
 }
 
 func (f *Floor) pointTitle(v engine.Shown) string {
-	if title, ok := f.titles[v.Point]; ok {
+	if title, ok := f.plan().titles[v.Point]; ok {
 		return title
 	}
 	return cmp.Or(v.Text, v.Point)
@@ -169,14 +169,14 @@ func (f *Floor) pointTitle(v engine.Shown) string {
 // stationNamed is the station of a place: itself, or that of a point; "" for a bus, a channel, a probe or the board.
 func (f *Floor) stationNamed(place string) string {
 	station, _, _ := strings.Cut(place, "/")
-	if kind, ok := f.kinds[station]; ok && kind != "board" {
+	if kind, ok := f.plan().kinds[station]; ok && kind != "board" {
 		return station
 	}
 	return ""
 }
 
 func (f *Floor) personTitle(name string) string {
-	for _, p := range f.plan.People {
+	for _, p := range f.plan().People {
 		if p.Name == name {
 			return p.Title
 		}
@@ -186,7 +186,7 @@ func (f *Floor) personTitle(name string) string {
 
 func (f *Floor) outbox(now reading.Stamp) web.Outbox {
 	mark, last := f.history.Watermark().Commit, f.history.Last()
-	if f.plan.Store == nil || last <= mark {
+	if f.plan().Store == nil || last <= mark {
 		return web.Outbox{}
 	}
 	out := web.Outbox{Readings: int64(last - mark)} //nolint:gosec // counts of readings, far below the limit

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"sync"
 	"time"
 
 	"millwarden/drivers"
@@ -17,34 +18,36 @@ import (
 // standsStill is how long, in real time, a worker may give no sign of life; chosen: some times the longest exchange of a bus.
 const standsStill = 90 * time.Second
 
-// buildWorkers makes one worker a bus. A bus or a part that is missing is no reason not to start: it is opened when it is there.
-func (f *Floor) buildWorkers() error {
+// workersOf makes one worker a bus, and the one that hears the broker for radio probes. A bus or a part that is missing is no reason not to start: it
+// is opened when it is there.
+func (f *Floor) workersOf(plan *planned) ([]*part, error) {
 	probes := map[string][]*collect.Probe{}
 	var order []string
-	for i := range f.plan.Probes {
-		p := &f.plan.Probes[i]
+	for i := range plan.Probes {
+		p := &plan.Probes[i]
 		if p.Remote || p.Part == byHand {
 			continue
 		}
 		driver, known := f.o.Drivers[p.Part]
 		if !known {
-			return fmt.Errorf("probe %s: this version has no driver for part %s", p.Name, p.Part)
+			return nil, fmt.Errorf("probe %s: this version has no driver for part %s", p.Name, p.Part)
 		}
 		if probes[p.Bus] == nil {
 			order = append(order, p.Bus)
 		}
-		probes[p.Bus] = append(probes[p.Bus], f.probe(p, driver))
+		probes[p.Bus] = append(probes[p.Bus], f.probe(plan, p, driver))
 	}
+	var parts []*part
 	for _, name := range order {
-		f.addWorker(name, probes[name])
+		parts = append(parts, f.worker(name, probes[name]))
 	}
-	return nil
+	return append(parts, f.radio(plan)...), nil
 }
 
 // byHand is the part that people read: no bus, no worker.
 const byHand = "by-hand"
 
-func (f *Floor) addWorker(name string, probes []*collect.Probe) {
+func (f *Floor) worker(name string, probes []*collect.Probe) *part {
 	p := &part{name: "bus " + name, quiet: standsStill}
 	w := &collect.Worker{Bus: name, Probes: probes, Clock: f.clock, Standing: f.standingValue, Beat: p.alive, Log: f.log}
 	p.run = func(ctx context.Context) error {
@@ -56,7 +59,25 @@ func (f *Floor) addWorker(name string, probes []*collect.Probe) {
 		}
 		return w.Run(ctx)
 	}
-	f.parts = append(f.parts, p)
+	return p
+}
+
+// runBuses runs the workers of the plan in force. After a reload the old ones end before the new ones ask the same buses; the buses stay open.
+func (f *Floor) runBuses(ctx context.Context) error {
+	for ctx.Err() == nil {
+		own, stop := context.WithCancel(ctx)
+		var running sync.WaitGroup
+		for _, p := range *f.workers.Load() {
+			running.Go(func() { _ = f.runPart(own, p) }) // none is vital: it runs until own ends
+		}
+		select {
+		case <-ctx.Done():
+		case <-f.swapped:
+		}
+		stop()
+		running.Wait()
+	}
+	return nil
 }
 
 // standingValue is the newest value of a point, for compensation.
@@ -66,7 +87,7 @@ func (f *Floor) standingValue(point string) (float64, bool) {
 	return f.engine.Value(point)
 }
 
-func (f *Floor) probe(p *check.Probe, driver drivers.Driver) *collect.Probe {
+func (f *Floor) probe(plan *planned, p *check.Probe, driver drivers.Driver) *collect.Probe {
 	c := &collect.Probe{Name: p.Name, Every: p.Every, Slope: p.Slope, FrozenAfter: p.FrozenAfter.For,
 		Reports: driver.Bus == drivers.Radio, SilentAfter: p.OverdueAfter}
 	if p.Range != nil {
@@ -75,11 +96,11 @@ func (f *Floor) probe(p *check.Probe, driver drivers.Driver) *collect.Probe {
 	if p.Offset != nil {
 		c.Offset = p.Offset.Value
 	}
-	site := drivers.Site{Place: phrase.Line{Key: "place", Slots: p.Place}, Lines: p.Settings}
+	site := drivers.Site{Place: placeOf(p), Lines: p.Settings}
 	for _, g := range p.Gives {
 		c.Gives = append(c.Gives, collect.Give{Point: g.Point, Channel: g.Channel, Quantity: g.Quantity})
 		site.Gives = append(site.Gives, drivers.Channel{Name: g.Channel, Quantity: g.Quantity})
-		c.RateLimit = f.rateLimit(p, g)
+		c.RateLimit = rateLimit(plan, p, g)
 	}
 	c.Open = func(ctx context.Context) (drivers.Probe, error) {
 		opened, err := f.bus(ctx, driver.Bus, driver.BusName(site.Place))
@@ -96,6 +117,8 @@ func (f *Floor) probe(p *check.Probe, driver drivers.Driver) *collect.Probe {
 	return c
 }
 
+func placeOf(p *check.Probe) phrase.Line { return phrase.Line{Key: "place", Slots: p.Place} }
+
 // rateLimits are the steps beyond which one reading is uncertain, per second, unless the rules file says otherwise [measurement notes, section 11:
 // a proposal to tune]. A roaster's bean probe plunges at the charge, so it has none.
 var rateLimits = map[string]float64{
@@ -103,11 +126,11 @@ var rateLimits = map[string]float64{
 	"bin/temperature": 0.2 / 60 * 5, "bin/moisture": 1.0 / 60,
 }
 
-func (f *Floor) rateLimit(p *check.Probe, g check.Give) float64 {
+func rateLimit(plan *planned, p *check.Probe, g check.Give) float64 {
 	if p.RateLimit != nil {
 		return p.RateLimit.Value
 	}
-	return rateLimits[f.kinds[g.Station]+"/"+g.Point[len(g.Station)+1:]]
+	return rateLimits[plan.kinds[g.Station]+"/"+g.Point[len(g.Station)+1:]]
 }
 
 // bus gives an opened bus, opened once for all its probes.
@@ -117,8 +140,8 @@ func (f *Floor) bus(ctx context.Context, kind drivers.BusKind, name string) (dri
 	if b, open := f.buses[name]; open {
 		return b.bus, nil
 	}
-	if kind == drivers.Radio && f.feed != nil {
-		return drivers.Bus{Name: name, Radio: f.feed}, nil
+	if kind == drivers.Radio {
+		return drivers.Bus{Name: name, Radio: f.feed()}, nil
 	}
 	opened, closer, err := f.o.OpenBus(ctx, kind, name)
 	if err != nil {
@@ -126,6 +149,14 @@ func (f *Floor) bus(ctx context.Context, kind drivers.BusKind, name string) (dri
 	}
 	f.buses[name] = openBus{opened, closer}
 	return opened, nil
+}
+
+// feed is what radio probes say: the broker's, or the simulated one.
+func (f *Floor) feed() drivers.Feed {
+	if f.o.Radio != nil {
+		return f.o.Radio
+	}
+	return f.heard
 }
 
 type openBus struct {

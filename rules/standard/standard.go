@@ -9,6 +9,9 @@ import (
 	"strings"
 )
 
+// Prefix stands before the name of a built-in file in messages and in the list of a plan's files.
+const Prefix = "standard/"
+
 //go:embed *.rules
 var files embed.FS
 
