@@ -19,6 +19,9 @@ const (
 	longestText = 80
 )
 
+// lostCause stands for a cause whose text is damaged: the reading and its quality are not.
+const lostCause = "a cause that cannot be read any more"
+
 // key names a series: what a point measured.
 type key struct {
 	point    string
@@ -83,13 +86,13 @@ func (d *dictionary) reading(p *packed, to *reading.Reading) error {
 	if p.point <= 0 || p.point >= len(d.points) || d.points[p.point] == nil {
 		return fmt.Errorf("point %d is not known", p.point)
 	}
-	if p.cause < 0 || p.cause >= len(d.causes) {
-		return fmt.Errorf("cause %d is not known", p.cause)
-	}
 	series := d.points[p.point]
 	*to = reading.Reading{Point: series.point, Quantity: series.quantity, Value: unpack(p.form, p.number, series.steps),
 		Stamp: p.stamp.reading(), Quality: p.quality, Cause: p.text}
-	if p.cause != 0 {
+	switch {
+	case p.cause >= len(d.causes):
+		to.Cause = lostCause
+	case p.cause > 0:
 		to.Cause = d.causes[p.cause]
 	}
 	return nil
@@ -158,7 +161,7 @@ func (d *dictionary) readCauses(ctx context.Context, db *sql.DB) (faults int, er
 			continue
 		}
 		for len(d.causes) < id {
-			d.causes = append(d.causes, "a cause that cannot be read any more")
+			d.causes = append(d.causes, lostCause)
 		}
 		d.causes = append(d.causes, text)
 		d.byCause[text] = id
@@ -221,7 +224,7 @@ func (h *History) name(ctx context.Context, rs []waiting) error {
 	}
 	for i, c := range causes {
 		for len(d.causes) < next[1]+1+i {
-			d.causes = append(d.causes, "a cause that cannot be read any more")
+			d.causes = append(d.causes, lostCause)
 		}
 		d.causes = append(d.causes, c)
 		d.byCause[c] = next[1] + 1 + i

@@ -142,17 +142,19 @@ type History struct {
 
 	trusting bool // checksums are left out; only the test that shows what they are for sets it
 
-	mu      sync.RWMutex // guards what follows; written only by who holds writing
-	file    *database.File
-	names   *dictionary
-	closed  []stretch // never changed in place but by append
-	open    stretch
-	last    uint64 // newest position given
-	written uint64 // end of the last row in the file; 0: none
-	mark    Mark
-	aside   *database.Aside
-	counts  Counts
-	damaged map[uint64]uint64 // first to last of the damages that are counted
+	mu   sync.RWMutex // guards what follows; written only by who holds writing
+	file *database.File
+	// rowsFrom selects rows of a stretch that begins at ?1 and ends at ?3, from the one that holds position ?2 on.
+	rowsFrom *sql.Stmt
+	names    *dictionary
+	closed   []stretch // never changed in place but by append
+	open     stretch
+	last     uint64 // newest position given
+	written  uint64 // end of the last row in the file; 0: none
+	mark     Mark
+	aside    *database.Aside
+	counts   Counts
+	damaged  map[uint64]uint64 // first to last of the damages that are counted
 }
 
 // Open opens or begins the history in dir and takes the folder for this process. ErrInUse, ErrFolder, ErrNewer and ErrFull tell what a person must do.
@@ -194,6 +196,10 @@ func (h *History) begin() error {
 	defer h.mu.Unlock()
 	h.file, h.lostRow = file, false
 	h.insert, err = file.Write.PrepareContext(ctx, "INSERT OR REPLACE INTO row (first, data) VALUES (?, ?)")
+	if err == nil {
+		h.rowsFrom, err = file.Read.PrepareContext(ctx, `SELECT first, data FROM row
+			WHERE first BETWEEN coalesce((SELECT max(first) FROM row WHERE first BETWEEN ?1 AND ?2), ?2) AND ?3 ORDER BY first`)
+	}
 	if err == nil {
 		err = h.load(ctx)
 	}
@@ -256,14 +262,14 @@ func (h *History) Close() error {
 // errClosed is what every call gives after Close, and while no new file could be begun in place of a damaged one.
 var errClosed = errors.New("history: no file is open")
 
-// reader gives the pool that reads, and the names known now.
-func (h *History) reader() (*sql.DB, error) {
+// reader gives the pool that reads, and its statement for rows from a position on.
+func (h *History) reader() (*sql.DB, *sql.Stmt, error) {
 	h.mu.RLock()
 	defer h.mu.RUnlock()
 	if h.file == nil {
-		return nil, errClosed
+		return nil, nil, errClosed
 	}
-	return h.file.Read, nil
+	return h.file.Read, h.rowsFrom, nil
 }
 
 // inTransaction does several writes in one commit.
@@ -367,8 +373,8 @@ const mostDamages = 1000
 func (h *History) damage(first, last uint64, cause error) error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	i := at(h.closed, first)
-	if gone := i == len(h.closed) && h.open.empty() || i < len(h.closed) && h.closed[i].first > first; gone {
+	now := view{h.closed, h.open}
+	if i := now.at(first); i == now.count() || now.get(i).first > first {
 		return nil
 	}
 	d := &Damage{First: first, Last: max(first, last), Err: cause}

@@ -38,9 +38,9 @@ func (h *History) Pixels(ctx context.Context, point string, from, to time.Time, 
 	width := float64(high-low) / float64(n)
 	columns := make([]column, n)
 	var r reading.Reading
-	err := h.scanPoint(ctx, point, from, to, func(_ uint64, k *packed, d *dictionary) error {
+	err := h.scanPoint(ctx, point, from, to, func(position uint64, k *packed, d *dictionary) error {
 		if err := d.reading(k, &r); err != nil {
-			return &fault{err}
+			return &fault{position, err}
 		}
 		columns[min(int(float64(k.wall-low)/width), n-1)].take(k.wall, &r)
 		return nil

@@ -23,7 +23,9 @@ type visitor func(position uint64, k *packed, d *dictionary) error
 // joined and does not end it.
 func (h *History) scanTime(ctx context.Context, low, high int64, visit visitor) error {
 	var damage error
-	for _, s := range h.stretches() {
+	all := h.stretches()
+	for i := range all.count() {
+		s := all.get(i)
 		if s.low >= high || s.high < low {
 			continue
 		}
@@ -55,14 +57,11 @@ func (h *History) scan(ctx context.Context, s stretch, from uint64, visit visito
 
 // scanRows visits readings from a position of s to its end, or to the first damage; that is reported, and reached is where it stopped.
 func (h *History) scanRows(ctx context.Context, s stretch, next uint64, visit visitor) (reached uint64, err error) {
-	db, err := h.reader()
+	_, statement, err := h.reader()
 	if err != nil {
 		return next, err
 	}
-	// The row that holds position next begins at it or before it.
-	rows, err := db.QueryContext(ctx, `SELECT first, data FROM row
-		WHERE first BETWEEN coalesce((SELECT max(first) FROM row WHERE first BETWEEN ?1 AND ?2), ?2) AND ?3 ORDER BY first`,
-		int64(s.first), int64(next), int64(s.last))
+	rows, err := statement.QueryContext(ctx, int64(s.first), int64(next), int64(s.last))
 	if err != nil {
 		return next, h.unreadable(next, s.last, err)
 	}
@@ -87,7 +86,9 @@ func (h *History) scanRows(ctx context.Context, s stretch, next uint64, visit vi
 		switch {
 		case err == nil:
 			next = first + r.count
-		case errors.Is(err, errSum), errors.Is(err, errShort), errors.Is(err, errLayout), errors.As(err, &f):
+		case errors.As(err, &f):
+			return f.position, h.damage(f.position, f.position, err)
+		case errors.Is(err, errSum), errors.Is(err, errShort), errors.Is(err, errLayout):
 			return next, h.damage(next, h.endOfGap(rows, s), err)
 		default:
 			return next, err
@@ -112,8 +113,11 @@ func (h *History) endOfGap(rows *sql.Rows, s stretch) uint64 {
 	return s.last
 }
 
-// fault is a reading of a row that cannot be understood, though its checksum fits: a name that is not known.
-type fault struct{ error }
+// fault is a reading of a row that cannot be understood, though its checksum fits: its point is not known.
+type fault struct {
+	position uint64
+	error
+}
 
 func (h *History) visitRow(r *row, next uint64, visit visitor) error {
 	h.mu.RLock()
@@ -150,19 +154,20 @@ func (h *History) From(position uint64, limit int, into []Entry) ([]Entry, error
 	defer cancel()
 	all := h.stretches()
 	start := len(into)
-	visit := func(at uint64, k *packed, d *dictionary) error {
+	visit := func(position uint64, k *packed, d *dictionary) error {
 		if len(into)-start >= limit {
 			return errEnough
 		}
-		e := Entry{Position: at}
+		e := Entry{Position: position}
 		if err := d.reading(k, &e.Reading); err != nil {
-			return &fault{err}
+			return &fault{position, err}
 		}
 		into = append(into, e)
 		return nil
 	}
-	for i := at(all, position); i < len(all) && len(into)-start < limit; i++ {
-		_, err := h.scanRows(ctx, all[i], max(position, all[i].first), visit)
+	for i := all.at(position); i < all.count() && len(into)-start < limit; i++ {
+		s := all.get(i)
+		_, err := h.scanRows(ctx, s, max(position, s.first), visit)
 		var d *Damage
 		switch {
 		case errors.Is(err, errEnough), errors.As(err, &d) && len(into) > start:
@@ -181,7 +186,7 @@ func (h *History) Range(ctx context.Context, point string, from, to time.Time, l
 	err := h.scanPoint(ctx, point, from, to, func(position uint64, k *packed, d *dictionary) error {
 		e := Entry{Position: position}
 		if err := d.reading(k, &e.Reading); err != nil {
-			return &fault{err}
+			return &fault{position, err}
 		}
 		found = append(found, e)
 		return nil
@@ -227,13 +232,13 @@ func (h *History) Recent(ctx context.Context, boot uint32, since time.Duration, 
 	var r reading.Reading
 	var damage error
 	all := h.stretches()
-	for i := at(all, from); i < len(all); i++ {
-		err := h.scan(ctx, all[i], max(from, all[i].first), func(_ uint64, k *packed, d *dictionary) error {
+	for i := all.at(from); i < all.count(); i++ {
+		err := h.scan(ctx, all.get(i), from, func(position uint64, k *packed, d *dictionary) error {
 			if k.boot != boot || k.mono < since.Milliseconds() {
 				return nil
 			}
 			if err := d.reading(k, &r); err != nil {
-				return &fault{err}
+				return &fault{position, err}
 			}
 			return visit(&r)
 		})
@@ -249,7 +254,7 @@ func (h *History) Recent(ctx context.Context, boot uint32, since time.Duration, 
 
 // firstSince finds the row from which on there may be readings of the boot since then: rows carry the newest stamp of their readings.
 func (h *History) firstSince(ctx context.Context, boot uint32, since int64) (uint64, error) {
-	db, err := h.reader()
+	db, _, err := h.reader()
 	if err != nil {
 		return 0, err
 	}

@@ -42,7 +42,8 @@ func (h *History) Settle(ctx context.Context, now reading.Stamp) (settled int, e
 	if err != nil || len(boots) == 0 {
 		return 0, err
 	}
-	for _, s := range h.stretches() {
+	for i, all := 0, h.stretches(); i < all.count(); i++ {
+		s := all.get(i)
 		if s.unset == 0 {
 			continue
 		}
@@ -60,7 +61,8 @@ func (h *History) boots(ctx context.Context, now stamp) (map[uint32]begun, error
 	known := map[uint32]begun{now.boot: {at: now.wall - now.mono}}
 	ends := map[uint32]int64{} // monotonic time of the newest unset reading
 	var d *Damage
-	for _, s := range h.stretches() {
+	for i, all := 0, h.stretches(); i < all.count(); i++ {
+		s := all.get(i)
 		if s.unset == 0 {
 			continue
 		}

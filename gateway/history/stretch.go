@@ -235,25 +235,35 @@ func isNewer(r *packed, than *Entry) bool {
 	return !r.set || !than.Stamp.Set || r.wall >= than.Stamp.Wall.UnixMilli()
 }
 
-// stretches gives the closed ones and the open one, as they are now. The slice is never changed.
-func (h *History) stretches() []stretch {
+// view is all stretches at one moment: the closed ones, of which none is ever changed in place, and the open one.
+type view struct {
+	closed []stretch
+	open   stretch
+}
+
+func (h *History) stretches() view {
 	h.mu.RLock()
 	defer h.mu.RUnlock()
-	all := h.closed[:len(h.closed):len(h.closed)]
-	if h.open.empty() {
-		return all
+	return view{h.closed, h.open}
+}
+
+func (v view) count() int {
+	if v.open.empty() {
+		return len(v.closed)
 	}
-	return append(all, h.open)
+	return len(v.closed) + 1
 }
 
-// at finds the first stretch that ends at position or later.
-func at(all []stretch, position uint64) int {
-	return sort.Search(len(all), func(i int) bool { return all[i].last >= position })
+func (v view) get(i int) stretch {
+	if i < len(v.closed) {
+		return v.closed[i]
+	}
+	return v.open
 }
 
-// within tells whether readings of s may lie in from <= time < to.
-func (s *stretch) within(from, to time.Time) bool {
-	return s.low < ceilMilli(to) && s.high >= ceilMilli(from)
+// at finds the first stretch that ends at position or later; count() if there is none.
+func (v view) at(position uint64) int {
+	return sort.Search(v.count(), func(i int) bool { return v.get(i).last >= position })
 }
 
 // ceilMilli is the first whole millisecond that is not before t.
