@@ -107,7 +107,7 @@ func TestMessages_bounds(t *testing.T) {
 
 // Aim: a file that loses a line, gets one twice or ends anywhere is answered, with every message whole and in its place.
 func TestLoad_damaged(t *testing.T) {
-	text := floor + "use fermentation, drying, storage, instruments, board\nlimit over-fermented-ph at tank-1 4.1 pH\n    because \"x\"\npoint warm for each tank is temperature > 30 °C\n" +
+	text := floor + "use fermentation, instruments\nlimit over-fermented-ph at tank-1 4.1 pH\n    because \"x\"\npoint warm for each tank is temperature > 30 °C\n" +
 		"alarm a for each tank except tank-2\n    when warm and (rise(temperature, 1 h) > 1 °C/h or mean(temperature, 1 h, 1 d ago) < 20 °C)\n    while not loaded" + rest +
 		"person ana\n    phone \"+51 900 000 001\"\nchannel text\n    modem /dev/ttyUSB0\nwatch w\n    hours 18:00-08:00 mon-fri\n    hours always\n    call ana by text ; after 5 min everyone\n"
 	words := declared(t)
@@ -129,7 +129,7 @@ func TestLoad_damaged(t *testing.T) {
 		try(strings.Join(lines[:i], "") + strings.Join(lines[i+1:], ""))
 		try(strings.Join(lines[:i+1], "") + strings.Join(lines[i:], ""))
 		cut := strings.Fields(lines[i])
-		for j := range cut {
+		for j := i % 3; j < len(cut); j += 3 { // every third, or it takes as long as all other tests
 			try(strings.Join(lines[:i], "") + lines[i][:strings.Index(lines[i], cut[j])] + "\n" + strings.Join(lines[i+1:], ""))
 		}
 	}
