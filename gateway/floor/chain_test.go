@@ -61,6 +61,12 @@ func TestMain(m *testing.M) {
 
 // play runs one part of the chain out of a folder that holds chain.rules, ca.pem and the credentials.
 func play(ctx context.Context, role, folder string) error {
+	switch role {
+	case "bare process":
+		return playBare(ctx, folder)
+	case "gateway of 64":
+		return playSixtyFour(ctx, folder)
+	}
 	words, err := phrase.Parse(catalog.Text() + floor.ChannelDeclares())
 	if err != nil {
 		return err
