@@ -25,6 +25,8 @@ type Worker struct {
 	Standing func(point string) (float64, bool)
 	// Out takes the readings of one round. It may block: then the bus is polled later, and the lateness counted.
 	Out func([]reading.Reading)
+	// Missed is told each poll of a probe that gave no reading; nil: nobody counts.
+	Missed func(probe string)
 	// Beat is called once a round: whoever watches the workers sees that this one moves.
 	Beat func()
 	Log  *slog.Logger
@@ -121,6 +123,9 @@ func (w *Worker) read(ctx context.Context, p *Probe, tick reading.Stamp) []readi
 		return nil // told already for this update time
 	}
 	p.silent, p.missed = true, tick.Mono
+	if w.Missed != nil {
+		w.Missed(p.Name)
+	}
 	w.tell(p, err)
 	cause := causeOf(err)
 	if p.Reports && drivers.KindOf(err) == drivers.NotReady {

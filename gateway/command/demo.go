@@ -108,7 +108,11 @@ func demoFolder(data string) (folder string, throwAway func(), err error) {
 type phones struct{ io IO }
 
 func (p phones) Send(_ context.Context, m callout.Message) error {
-	_, err := fmt.Fprintf(p.io.Out, "message to %s: %s\n", m.To.Title, m.Text)
+	answer := ""
+	if m.Link != "" {
+		answer = "\n    answers: " + m.Link
+	}
+	_, err := fmt.Fprintf(p.io.Out, "message to %s: %s%s\n", m.To.Title, m.Text, answer)
 	return err
 }
 

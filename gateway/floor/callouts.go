@@ -146,6 +146,9 @@ func (j journal) Write(l callout.Line) error {
 		kind = logbook.Message
 		j.f.noteCalls(l)
 	}
+	if l.Event == callout.Accepted {
+		j.f.countHandOver(l)
+	}
 	text := l.Text
 	if text == "" {
 		text = l.Event + " to " + l.Person + " by " + l.Channel

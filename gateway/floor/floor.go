@@ -68,6 +68,7 @@ type Floor struct {
 	links    links
 	callout  *callout.Callout
 	web      *web.Web
+	metrics  *web.Metrics
 	parts    []*part
 	workers  atomic.Pointer[[]*part] // of the buses, for the plan in force
 	swapped  chan struct{}           // one slot: other workers are in force
@@ -110,8 +111,8 @@ const (
 
 // Open opens the data folder and builds all parts; nothing runs yet.
 func Open(o Options) (*Floor, error) {
-	f := &Floor{o: o, log: o.Log, requests: make(chan func()), swapped: make(chan struct{}, 1), heard: bus.NewFeed(), buses: map[string]openBus{}, incoming: make(chan []reading.Reading, flowQueue),
-		called: map[callsOf][]callout.Line{}, newest: map[string]reading.Reading{}, known: map[string]reading.Stamp{}, stays: map[string]logbook.Stay{}, kept: map[string]reading.Reading{}}
+	f := &Floor{o: o, log: o.Log, requests: make(chan func()), swapped: make(chan struct{}, 1), metrics: newMetrics(), heard: bus.NewFeed(), buses: map[string]openBus{}, incoming: make(chan []reading.Reading, flowQueue),
+		called: map[callsOf][]callout.Line{}, annunciated: map[callsOf]time.Duration{}, newest: map[string]reading.Reading{}, known: map[string]reading.Stamp{}, stays: map[string]logbook.Stay{}, kept: map[string]reading.Reading{}}
 	f.current.Store(planOf(o.Plan))
 	if err := f.open(); err != nil {
 		return nil, errors.Join(err, f.Close())

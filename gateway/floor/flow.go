@@ -167,6 +167,7 @@ func (f *Floor) follow(transitions []engine.Transition) {
 		entries[i] = entryOf(&transitions[i])
 	}
 	f.write(entries...)
+	f.count(transitions)
 	f.saveEngine()
 	f.publishAlarms(transitions)
 	f.look()
