@@ -88,17 +88,18 @@ type Floor struct {
 	busLock sync.Mutex // guards buses
 	buses   map[string]openBus
 
-	deciding  sync.Mutex // guards what stands below
-	engine    *engine.Engine
-	newest    map[string]reading.Reading // of each point, whatever its quality
-	known     map[string]reading.Stamp   // when it was last good or uncertain
-	stays     map[string]logbook.Stay    // by station
-	kept      map[string]reading.Reading // last reading of a computed point that went to the history
-	derived   []reading.Reading          // scratch of takeDerived
-	pending   []reading.Reading          // on their way to the history
-	lost      uint64                     // readings that found no room there
-	called    map[callsOf][]callout.Line // tries to call, by occurrence
-	standings []engine.Standing          // scratch of Snapshot
+	deciding    sync.Mutex // guards what stands below
+	engine      *engine.Engine
+	newest      map[string]reading.Reading // of each point, whatever its quality
+	known       map[string]reading.Stamp   // when it was last good or uncertain
+	stays       map[string]logbook.Stay    // by station
+	kept        map[string]reading.Reading // last reading of a computed point that went to the history
+	derived     []reading.Reading          // scratch of takeDerived
+	pending     []reading.Reading          // on their way to the history
+	lost        uint64                     // readings that found no room there
+	annunciated map[callsOf]time.Duration  // monotonic time at which an occurrence was annunciated, until its first message is handed over
+	called      map[callsOf][]callout.Line // tries to call, by occurrence
+	standings   []engine.Standing          // scratch of Snapshot
 }
 
 // Sizes of queues.
