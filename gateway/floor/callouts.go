@@ -73,9 +73,20 @@ func (f *Floor) way(c *check.Channel) (callout.Way, error) {
 		way.Channel = callout.NotHere{Kind: c.Kind}
 	}
 	if err != nil {
-		return way, fmt.Errorf("channel %s: %w", c.Name, err)
+		// One channel that cannot be set up must not keep the others, and the watch, from starting.
+		f.log.Error("a channel cannot be used", "channel", c.Name, "cause", err)
+		f.write(logbook.Entry{Kind: logbook.Fault, Place: c.Name, Text: "the channel cannot be used: " + err.Error()})
+		way.Channel = broken{err}
+		f.brokenChannels[c.Name] = true
 	}
 	return way, nil
+}
+
+// broken is a channel that could not be set up: its settings or its credential are wrong.
+type broken struct{ err error }
+
+func (b broken) Send(context.Context, callout.Message) error {
+	return &callout.Failure{Final: true, Err: b.err}
 }
 
 // reaches tells whom a kind of channel can reach; what is not here reaches everybody.
@@ -209,6 +220,9 @@ func (f *Floor) Answer(token string) (web.Answer, bool) {
 }
 
 func (f *Floor) channelWorks(name string) bool {
+	if f.brokenChannels[name] {
+		return false
+	}
 	for _, c := range f.callout.Channels(f.clock.Now()) {
 		if c.Name == name {
 			return c.Works

@@ -56,25 +56,26 @@ type BusOpener func(ctx context.Context, kind drivers.BusKind, name string) (dri
 
 // Floor is a gateway ready to run.
 type Floor struct {
-	o        Options
-	current  atomic.Pointer[planned]
-	log      *slog.Logger
-	clock    clock.Clock
-	boot     uint32
-	history  *history.History
-	heard    *bus.Feed // what came from the broker for radio probes
-	logbook  *logbook.Logbook
-	broker   *publish.Broker // nil: the site's own
-	links    links
-	callout  *callout.Callout
-	web      *web.Web
-	metrics  *web.Metrics
-	parts    []*part
-	workers  atomic.Pointer[[]*part] // of the buses, for the plan in force
-	swapped  chan struct{}           // one slot: other workers are in force
-	refused  atomic.Pointer[string]  // why the rules file was refused last; nil: it was not
-	requests chan func()
-	incoming chan []reading.Reading
+	o              Options
+	current        atomic.Pointer[planned]
+	log            *slog.Logger
+	clock          clock.Clock
+	boot           uint32
+	history        *history.History
+	heard          *bus.Feed // what came from the broker for radio probes
+	logbook        *logbook.Logbook
+	broker         *publish.Broker // nil: the site's own
+	links          links
+	callout        *callout.Callout
+	brokenChannels map[string]bool // could not be set up; not changed after Open
+	web            *web.Web
+	metrics        *web.Metrics
+	parts          []*part
+	workers        atomic.Pointer[[]*part] // of the buses, for the plan in force
+	swapped        chan struct{}           // one slot: other workers are in force
+	refused        atomic.Pointer[string]  // why the rules file was refused last; nil: it was not
+	requests       chan func()
+	incoming       chan []reading.Reading
 
 	reloading sync.Mutex // guards text, and that one reload ends before the next begins
 	text      string     // of the rules file in force; "": as it was at the start
@@ -112,7 +113,7 @@ const (
 
 // Open opens the data folder and builds all parts; nothing runs yet.
 func Open(o Options) (*Floor, error) {
-	f := &Floor{o: o, log: o.Log, requests: make(chan func()), swapped: make(chan struct{}, 1), metrics: newMetrics(), heard: bus.NewFeed(), buses: map[string]openBus{}, incoming: make(chan []reading.Reading, flowQueue),
+	f := &Floor{o: o, log: o.Log, requests: make(chan func()), swapped: make(chan struct{}, 1), metrics: newMetrics(), brokenChannels: map[string]bool{}, heard: bus.NewFeed(), buses: map[string]openBus{}, incoming: make(chan []reading.Reading, flowQueue),
 		called: map[callsOf][]callout.Line{}, annunciated: map[callsOf]time.Duration{}, newest: map[string]reading.Reading{}, known: map[string]reading.Stamp{}, stays: map[string]logbook.Stay{}, kept: map[string]reading.Reading{}}
 	f.current.Store(planOf(o.Plan))
 	if err := f.open(); err != nil {
