@@ -40,11 +40,7 @@ func rosterOf(plan *check.Plan) callout.Roster {
 func (f *Floor) buildCallout() error {
 	roster := rosterOf(f.plan().Plan)
 	for i := range f.plan().Channels {
-		way, err := f.way(&f.plan().Channels[i])
-		if err != nil {
-			return err
-		}
-		roster.Ways = append(roster.Ways, way)
+		roster.Ways = append(roster.Ways, f.way(&f.plan().Channels[i]))
 	}
 	var err error
 	f.callout, err = callout.New(callout.Options{Roster: roster, Clock: f.clock, Journal: journal{f}, Tokens: tokens{f.logbook, f.clock.Now}, LinkBase: f.linkBase()})
@@ -56,11 +52,11 @@ func (f *Floor) buildCallout() error {
 }
 
 // way opens a channel of the rules file. One that this version has no code for stands there all the same, and says that it does not work.
-func (f *Floor) way(c *check.Channel) (callout.Way, error) {
+func (f *Floor) way(c *check.Channel) callout.Way {
 	way := callout.Way{Name: c.Name, Shared: c.Kind == "siren", Reaches: reaches[c.Kind]}
 	if given := f.o.Channels[c.Name]; given != nil {
 		way.Channel = given
-		return way, nil
+		return way
 	}
 	var err error
 	switch c.Kind {
@@ -79,7 +75,7 @@ func (f *Floor) way(c *check.Channel) (callout.Way, error) {
 		way.Channel = broken{err}
 		f.brokenChannels[c.Name] = true
 	}
-	return way, nil
+	return way
 }
 
 // broken is a channel that could not be set up: its settings or its credential are wrong.
