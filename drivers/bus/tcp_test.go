@@ -216,7 +216,7 @@ func TestTCP_pausesAfterAFailedConnection(t *testing.T) {
 	line := dial(t, address)
 	_, first := line.Ask(t.Context(), 1, drivers.InputRegisters, 0, 1, nil)
 	_, second := line.Ask(t.Context(), 2, drivers.InputRegisters, 0, 1, nil)
-	if first == nil || second != first {
+	if first == nil || !errors.Is(second, first) {
 		t.Errorf("two probes on a dead host: %v, then %v, want the same error without a second attempt", first, second)
 	}
 }

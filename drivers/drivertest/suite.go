@@ -140,16 +140,19 @@ func value(s drivers.Sample, channel string) (drivers.Value, error) {
 	return s.Values[i], nil
 }
 
+// answer shows the error that a driver gave, or <nil>: it is what the suite speaks about, and not the cause of the suite's own error.
+func answer(err error) string { return fmt.Sprint(err) }
+
 func declares(_ context.Context, s Suite) error {
 	d, err := phrase.Parse(s.Driver.Declares)
 	if err != nil {
 		return err
 	}
 	if len(d) != 1 || d[0].Class != phrase.Part || d[0].Name != s.Driver.Kind {
-		return fmt.Errorf("Declares is not of part %s alone", s.Driver.Kind)
+		return fmt.Errorf("the declaration is not of part %s alone", s.Driver.Kind)
 	}
 	if len(d[0].Reads) == 0 {
-		return errors.New("Declares reads nothing")
+		return errors.New("the declaration reads nothing")
 	}
 	return nil
 }
@@ -194,7 +197,7 @@ func wrongPart(ctx context.Context, s Suite) error {
 	}
 	b.WrongPart()
 	if _, err := s.Driver.Open(ctx, b.Site); drivers.KindOf(err) != drivers.WrongPart {
-		return fmt.Errorf("Open() of a wrong part = %v, want a Fault of kind %s", err, drivers.WrongPart)
+		return fmt.Errorf("Open() of a wrong part = %s, want a Fault of kind %s", answer(err), drivers.WrongPart)
 	}
 	return nil
 }
@@ -207,7 +210,7 @@ func noAnswer(ctx context.Context, s Suite) error {
 	}
 	b.Remove()
 	if _, err := s.Driver.Open(ctx, b.Site); drivers.KindOf(err) != drivers.NoAnswer {
-		return fmt.Errorf("Open() of an absent part = %v, want a Fault of kind %s", err, drivers.NoAnswer)
+		return fmt.Errorf("Open() of an absent part = %s, want a Fault of kind %s", answer(err), drivers.NoAnswer)
 	}
 	b, p, err := open(ctx, s)
 	if err != nil {
@@ -218,7 +221,7 @@ func noAnswer(ctx context.Context, s Suite) error {
 	}
 	b.Remove()
 	if sample, err := p.Read(ctx); drivers.KindOf(err) != drivers.NoAnswer {
-		return fmt.Errorf("Read() of an absent part = %+v, %v, want a Fault of kind %s", sample, err, drivers.NoAnswer)
+		return fmt.Errorf("Read() of an absent part = %+v, %s, want a Fault of kind %s", sample, answer(err), drivers.NoAnswer)
 	}
 	b.Restore()
 	if _, err := read(ctx, p); err != nil {
@@ -239,7 +242,7 @@ func garbled(ctx context.Context, s Suite) error {
 	sample, err := p.Read(ctx)
 	fault, ok := drivers.AsFault(err)
 	if !ok || fault.Kind != drivers.Garbled {
-		return fmt.Errorf("Read() of garbled words = %+v, %v, want a Fault of kind %s", sample, err, drivers.Garbled)
+		return fmt.Errorf("Read() of garbled words = %+v, %s, want a Fault of kind %s", sample, answer(err), drivers.Garbled)
 	}
 	if !drivers.WorthRetry(err) {
 		return errors.New("a garbled answer is worth a retry")
@@ -292,7 +295,7 @@ func failingSteps(ctx context.Context, s Suite) error {
 		b := s.Bench()
 		b.Fail(n)
 		if _, err := s.Driver.Open(ctx, b.Site); drivers.KindOf(err) == 0 {
-			return fmt.Errorf("Open() with exchange %d of %d failing = %v, want a Fault", n, opening, err)
+			return fmt.Errorf("Open() with exchange %d of %d failing = %s, want a Fault", n, opening, answer(err))
 		}
 	}
 	before = b.Exchanges()
@@ -306,7 +309,7 @@ func failingSteps(ctx context.Context, s Suite) error {
 	for n := 1; n <= reading; n++ {
 		b.Fail(n)
 		if sample, err := p.Read(ctx); drivers.KindOf(err) == 0 {
-			return fmt.Errorf("Read() with exchange %d of %d failing = %+v, %v, want a Fault", n, reading, sample, err)
+			return fmt.Errorf("Read() with exchange %d of %d failing = %+v, %s, want a Fault", n, reading, sample, answer(err))
 		}
 		b.Fail(0)
 		if _, err := read(ctx, p); err != nil {
@@ -327,10 +330,10 @@ func cancelled(ctx context.Context, s Suite) error {
 	begin := time.Now()
 	before := b.Exchanges()
 	if sample, err := p.Read(over); !errors.Is(err, context.Canceled) {
-		return fmt.Errorf("Read() cancelled before = %+v, %v, want %w", sample, err, context.Canceled)
+		return fmt.Errorf("Read() cancelled before = %+v, %s, want %w", sample, answer(err), context.Canceled)
 	}
 	if _, err := s.Driver.Open(over, b.Site); !errors.Is(err, context.Canceled) {
-		return fmt.Errorf("Open() cancelled before = %v, want %w", err, context.Canceled)
+		return fmt.Errorf("Open() cancelled before = %s, want %w", answer(err), context.Canceled)
 	}
 	if touched := b.Exchanges() - before; touched != 0 || time.Since(begin) != 0 {
 		return fmt.Errorf("cancelled before, and yet %d exchanges and %s", touched, time.Since(begin))

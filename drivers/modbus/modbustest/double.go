@@ -155,7 +155,7 @@ func (d *Device) Serve(l net.Listener) error {
 			return err
 		}
 		connections.Go(func() {
-			defer conn.Close()
+			defer conn.Close() //nolint:errcheck // the other end has all it will get
 			for d.answer(conn) == nil {
 			}
 		})
