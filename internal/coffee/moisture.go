@@ -6,10 +6,10 @@ import (
 	"millwarden/internal/units"
 )
 
-// WetBasis is moisture in per cent of the wet weight; DryBasis in per cent of the dry weight. They are never mixed.
+// Two ways to say moisture; they are never mixed.
 type (
-	WetBasis float64
-	DryBasis float64
+	WetBasis float64 // per cent of the wet weight
+	DryBasis float64 // per cent of the dry weight
 )
 
 // Dry is the same moisture on dry basis.

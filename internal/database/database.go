@@ -24,10 +24,10 @@ import (
 
 // What may be wrong with a file, told apart by what the caller can do about it.
 var (
-	ErrFull    = errors.New("no room left on the disk")                                       // passes by itself when room returns
-	ErrDamaged = errors.New("the file is damaged")                                            // Aside, then begin a new one
-	ErrNewer   = errors.New("the file was written by a newer millwarden")                     // run that one
-	ErrInUse   = errors.New("another millwarden uses this folder")                            // stop it first
+	ErrFull    = errors.New("no room left on the disk")                                      // passes by itself when room returns
+	ErrDamaged = errors.New("the file is damaged")                                           // Aside, then begin a new one
+	ErrNewer   = errors.New("the file was written by a newer millwarden")                    // run that one
+	ErrInUse   = errors.New("another millwarden uses this folder")                           // stop it first
 	ErrFolder  = errors.New("the data folder cannot be written; check its owner and rights") // a person must act
 )
 

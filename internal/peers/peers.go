@@ -73,7 +73,7 @@ func FreeAddress(t testing.TB) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer l.Close()
+	defer l.Close() //nolint:errcheck // only its address was wanted
 	return l.Addr().String()
 }
 
@@ -92,7 +92,7 @@ func (s *Server) Start() {
 	if err != nil {
 		s.t.Fatal(err)
 	}
-	defer log.Close()
+	defer log.Close() //nolint:errcheck // the server writes to its own copy
 	command := exec.Command(s.program, s.args...)
 	command.Stdout, command.Stderr = log, log
 	dieWithParent(command)
@@ -166,7 +166,7 @@ func answers(url string) func() error {
 		if err != nil {
 			return err
 		}
-		defer resp.Body.Close()
+		defer resp.Body.Close() //nolint:errcheck // only the status was wanted
 		if resp.StatusCode >= 400 {
 			return fmt.Errorf("%s: %s", url, resp.Status)
 		}

@@ -112,7 +112,7 @@ func (i *Influx) Query(t testing.TB, q string) []influxSeries {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer resp.Body.Close()
+	defer resp.Body.Close() //nolint:errcheck // it was read
 	var answer struct {
 		Error   string
 		Results []struct {
@@ -186,14 +186,14 @@ func (v *VictoriaMetrics) Rows(t testing.TB) []Row {
 	client := &http.Client{Timeout: time.Minute}
 	for _, path := range []string{"/internal/force_flush", "/internal/resetRollupResultCache"} {
 		if resp, err := client.Get(v.URL + path); err == nil {
-			resp.Body.Close()
+			resp.Body.Close() //nolint:errcheck // nothing in it was wanted
 		}
 	}
 	resp, err := client.Get(v.URL + "/api/v1/export?match[]=" + url.QueryEscape(`{site!=""}`))
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer resp.Body.Close()
+	defer resp.Body.Close() //nolint:errcheck // it was read
 	return v.read(t, resp.Body)
 }
 

@@ -82,7 +82,7 @@ func (p *patternParser) element(depth int) (Element, error) {
 			err = errors.New("brackets hold nothing")
 		}
 		return Element{Kind: kind, Inner: inner}, err
-	case strings.Contains(")|]}", token):
+	case strings.ContainsAny(token, ")|]}"):
 		return Element{}, fmt.Errorf("%s does not belong here", token)
 	case isSlot(token):
 		return p.slot(token)

@@ -21,7 +21,7 @@ func readAll(t *testing.T, text string, known func(string) (units.Quantity, bool
 	var all []Reading
 	for {
 		r, err := rows.Next()
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			return all
 		}
 		if err != nil {
@@ -179,7 +179,7 @@ func TestLots(t *testing.T) {
 	if err != nil || !second.Empty || !math.IsNaN(second.Kg) || second.Note != "=odd" {
 		t.Errorf("got %+v, %v", second, err)
 	}
-	if _, err := l.Next(); err != io.EOF {
+	if _, err := l.Next(); !errors.Is(err, io.EOF) {
 		t.Errorf("at the end: %v", err)
 	}
 	for row, says := range map[string]string{
@@ -214,7 +214,7 @@ func FuzzRows(f *testing.F) {
 		var want []Reading
 		for {
 			r, err := rows.Next()
-			if err == io.EOF || errors.Is(err, ErrRow) && strings.Contains(err.Error(), "quote") {
+			if errors.Is(err, io.EOF) || errors.Is(err, ErrRow) && strings.Contains(err.Error(), "quote") {
 				break
 			}
 			if err != nil {

@@ -22,7 +22,7 @@ const (
 	quantitySuffix = ":quantity"
 )
 
-// ErrClock: a reading taken while the wall clock was not set cannot be told to anybody outside the board.
+// ErrClock refuses a reading taken while the wall clock was not set: it cannot be told to anybody outside the board.
 var ErrClock = errors.New("the clock was not set")
 
 // AppendReadings appends readings as one pack; ReadingsOf is its inverse, exact for values that stand on the steps of the history and
