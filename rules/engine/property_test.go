@@ -233,7 +233,7 @@ func TestProperty_sameInputSameOutput(t *testing.T) {
 				ticked, last = c.Tick(stamp(between), ticked), between
 			}
 			if due, ok := c.Next(); ok && g.IntN(2) == 0 && due <= in.at && due >= last {
-				ticked, last = c.Tick(stamp(due), ticked), due
+				ticked = c.Tick(stamp(due), ticked)
 			}
 			ticked, last = give(c, in, ticked), in.at
 		}

@@ -1,6 +1,6 @@
 package engine
 
-// truth is three-valued: Kleene's strong logic is min, max and the sign of these numbers.
+// truth is three-valued: Kleene's strong logic is min and max of these numbers.
 type truth int8
 
 const (
@@ -23,5 +23,3 @@ func and(a, b truth) truth { return min(a, b) }
 
 // or is true as soon as one part is.
 func or(a, b truth) truth { return max(a, b) }
-
-func not(a truth) truth { return -a }

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"unicode/utf8"
@@ -167,7 +168,7 @@ func TestFormat_ofOddities(t *testing.T) {
 		"\n\n",
 		"# only a comment",
 		"alarm a at b\n  when ph < 4 KM", // small, the word would become a unit
-		"point p at s\n  = a - b", // = begins a row, and is would not be an operator
+		"point p at s\n  = a - b",        // = begins a row, and is would not be an operator
 		"watch a\n call b;\n # own\n after 5 min c # beside\n   ; after 6 min d",
 		"station a is tank\n holds",
 		"alarm a at b\n note \n  \"one\"\n  \"two\" # beside",
@@ -194,7 +195,7 @@ func scatter(rng *rand.Rand, words []string) string {
 			b.WriteString("\n" + strings.Repeat(" ", rng.IntN(2)*strings.Count(w, " ")) + w[1:])
 			continue
 		}
-		if i > 0 && rng.IntN(4) == 0 && (strings.Contains(",+-*/<>", words[i-1]) || w == "and" || w == "," || w == ")") {
+		if i > 0 && rng.IntN(4) == 0 && (slices.Contains([]string{",", "+", "-", "*", "/", "<", ">"}, words[i-1]) || w == "and" || w == "," || w == ")") {
 			b.WriteString(between[rng.IntN(len(between))])
 			b.WriteString("\n" + strings.Repeat("\t", 1+rng.IntN(3)))
 		}

@@ -184,7 +184,7 @@ func (p *parser) noKey(c *cursor, l *Line) {
 		names = append(names, k.Name)
 	}
 	l.Meant = diag.Near(key.Word(), names)
-	detail := ""
+	var detail string
 	switch in := BlocksWith(key.Word()); {
 	case l.Meant != "":
 		detail = "Did you mean " + l.Meant + "?"

@@ -62,7 +62,7 @@ func (s *scanner) plausible() bool {
 	column := 0
 	for at, r := range s.line {
 		column++
-		what := ""
+		var what string
 		switch {
 		case r == utf8.RuneError && !strings.HasPrefix(s.line[at:], "\ufffd"):
 			what = fmt.Sprintf("the byte 0x%02x", s.line[at])
