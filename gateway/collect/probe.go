@@ -19,6 +19,9 @@ type Give struct {
 	Point    string // full name
 	Channel  string
 	Quantity units.Quantity
+	// A step faster than RateLimit a second, and larger than Noise, makes one reading uncertain; 0: none.
+	RateLimit float64
+	Noise     float64 // what such a probe wavers by itself from one reading to the next
 }
 
 // Probe is one probe of the rules file. The worker opens it, and again after pauses if it was not there.
@@ -30,7 +33,6 @@ type Probe struct {
 	Low, High   float64       // outside is bad; both 0: the part's own range counts
 	Offset      float64       // added after Slope
 	Slope       float64       // 0 is 1
-	RateLimit   float64       // a faster step, per second, makes one reading uncertain; 0: none
 	FrozenAfter time.Duration // unchanged raw words for so long are bad; 0: never
 	// Reports tells that the part speaks by itself: it is looked at often, and no news is no fault until SilentAfter.
 	Reports     bool
@@ -185,7 +187,7 @@ func (p *Probe) correct(g Give, v drivers.Value, tick reading.Stamp) reading.Rea
 		r.Quality, r.Cause = reading.Bad, "out of range"
 		return r
 	}
-	if p.jumps(g.Point, r.Value, tick.Mono) && r.Quality == reading.Good {
+	if p.jumps(g, r.Value, tick.Mono) && r.Quality == reading.Good {
 		r.Quality, r.Cause = reading.Uncertain, "jump"
 	}
 	r.Value = math.Round(r.Value*g.Quantity.StepsPerUnit()) / g.Quantity.StepsPerUnit()
@@ -193,25 +195,25 @@ func (p *Probe) correct(g Give, v drivers.Value, tick reading.Stamp) reading.Rea
 }
 
 // jumps tells whether the step to value was faster than the rate limit and not yet believed.
-func (p *Probe) jumps(point string, value float64, at time.Duration) bool {
+func (p *Probe) jumps(g Give, value float64, at time.Duration) bool {
 	if p.points == nil {
 		p.points = map[string]*track{}
 	}
-	t := p.points[point]
+	t := p.points[g.Point]
 	if t == nil {
 		t = &track{}
-		p.points[point] = t
+		p.points[g.Point] = t
 	}
 	before := *t
 	t.value, t.at, t.known = value, at, true
-	if p.RateLimit == 0 || !before.known || at <= before.at {
+	if g.RateLimit == 0 || !before.known || at <= before.at {
 		return false
 	}
-	rate := (value - before.value) / (at - before.at).Seconds()
+	step, most := value-before.value, g.RateLimit*(at-before.at).Seconds()+g.Noise
 	switch {
-	case rate > p.RateLimit:
+	case step > most:
 		t.faster = max(0, before.faster) + 1
-	case rate < -p.RateLimit:
+	case step < -most:
 		t.faster = min(0, before.faster) - 1
 	default:
 		t.faster = 0

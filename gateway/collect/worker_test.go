@@ -18,8 +18,8 @@ import (
 type part struct {
 	answers []answer
 	reads   int
-	starts  int
-	closed  bool
+
+	closed bool
 }
 
 type answer struct {
@@ -174,7 +174,7 @@ func TestProbe_corrects(t *testing.T) {
 		}
 	})
 	t.Run("three jumps in one direction are believed", func(t *testing.T) {
-		p := &Probe{RateLimit: 1.0 / 60}
+		p, give := &Probe{}, Give{Point: "a/b", Channel: "temperature", Quantity: units.Temperature, RateLimit: 1.0 / 60, Noise: 0.5}
 		want := []reading.Quality{reading.Good, reading.Uncertain, reading.Uncertain, reading.Good, reading.Good}
 		for i, v := range []float64{20, 25, 30, 35, 35.1} {
 			if r := p.correct(give, value(v), stamp(float64(10*i))); r.Quality != want[i] {
@@ -182,8 +182,19 @@ func TestProbe_corrects(t *testing.T) {
 			}
 		}
 	})
+	t.Run("what a probe wavers by itself is no jump", func(t *testing.T) {
+		p, give := &Probe{}, Give{Point: "a/b", Channel: "ph", Quantity: units.PH, RateLimit: 0.05 / 60, Noise: 0.1}
+		for i, v := range []float64{4.60, 4.63, 4.58, 4.64, 4.57} {
+			if r := p.correct(give, value(v), stamp(float64(10*i))); r.Quality != reading.Good {
+				t.Errorf("reading %d (pH %v) is %v, want good", i, v, r.Quality)
+			}
+		}
+		if r := p.correct(give, value(4.9), stamp(50)); r.Quality != reading.Uncertain {
+			t.Error("a step of 0.33 pH in 10 s was taken as it is")
+		}
+	})
 	t.Run("a spike up and down stays uncertain both ways", func(t *testing.T) {
-		p := &Probe{RateLimit: 1.0 / 60}
+		p, give := &Probe{}, Give{Point: "a/b", Channel: "temperature", Quantity: units.Temperature, RateLimit: 1.0 / 60, Noise: 0.5}
 		want := []reading.Quality{reading.Good, reading.Uncertain, reading.Uncertain, reading.Good}
 		for i, v := range []float64{20, 40, 20, 20} {
 			if r := p.correct(give, value(v), stamp(float64(10*i))); r.Quality != want[i] {

@@ -99,9 +99,8 @@ func (f *Floor) probe(plan *planned, p *check.Probe, driver drivers.Driver) *col
 	}
 	site := drivers.Site{Place: placeOf(p), Lines: p.Settings}
 	for _, g := range p.Gives {
-		c.Gives = append(c.Gives, collect.Give{Point: g.Point, Channel: g.Channel, Quantity: g.Quantity})
+		c.Gives = append(c.Gives, collect.Give{Point: g.Point, Channel: g.Channel, Quantity: g.Quantity, RateLimit: rateLimit(plan, p, g), Noise: noise[g.Quantity]})
 		site.Gives = append(site.Gives, drivers.Channel{Name: g.Channel, Quantity: g.Quantity})
-		c.RateLimit = rateLimit(plan, p, g)
 	}
 	c.Open = func(ctx context.Context) (drivers.Probe, error) {
 		opened, err := f.bus(ctx, driver.Bus, driver.BusName(site.Place))
@@ -123,9 +122,12 @@ func placeOf(p *check.Probe) phrase.Line { return phrase.Line{Key: "place", Slot
 // rateLimits are the steps beyond which one reading is uncertain, per second, unless the rules file says otherwise [measurement notes, section 11:
 // a proposal to tune]. A roaster's bean probe plunges at the charge, so it has none.
 var rateLimits = map[string]float64{
-	"tank/temperature": 1.0 / 60, "tank/ph": 0.05 / 60 * 4, "dryer/air-temperature": 10.0 / 60, "deck/air-temperature": 10.0 / 60,
-	"bin/temperature": 0.2 / 60 * 5, "bin/moisture": 1.0 / 60,
+	"tank/temperature": 1.0 / 60, "tank/ph": 0.05 / 60, "dryer/air-temperature": 10.0 / 60, "deck/air-temperature": 10.0 / 60,
+	"bin/temperature": 0.2 / 60, "bin/moisture": 1.0 / 60,
 }
+
+// noise is what probes of a quantity waver by themselves: the deadbands of the rules language, which stand for the same [LANGUAGE section 2].
+var noise = map[units.Quantity]float64{units.Temperature: 0.5, units.PH: 0.1, units.Humidity: 1, units.Moisture: 0.2}
 
 func rateLimit(plan *planned, p *check.Probe, g check.Give) float64 {
 	if p.RateLimit != nil {
