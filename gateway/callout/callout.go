@@ -182,7 +182,7 @@ func (c *Callout) SetRoster(r Roster) error {
 	return nil
 }
 
-// ErrBusy: more drills are asked for than are sent.
+// ErrBusy is the answer to one drill too many: more are asked for than are sent.
 var ErrBusy = errors.New("callout: drills are waiting already")
 
 // Drill sends one person a message marked as an exercise, by all her channels.

@@ -52,8 +52,9 @@ func TestMain(m *testing.M) {
 		os.Exit(m.Run())
 	}
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM)
-	defer stop()
-	if err := play(ctx, role, os.Getenv("MILLWARDEN_CHAIN_FOLDER")); err != nil {
+	err := play(ctx, role, os.Getenv("MILLWARDEN_CHAIN_FOLDER"))
+	stop()
+	if err != nil {
 		fmt.Fprintln(os.Stderr, role+":", err)
 		os.Exit(1)
 	}
@@ -441,7 +442,7 @@ func entries(t *testing.T, folder string) []history.Entry {
 	if err != nil {
 		t.Fatalf("opening the history: %v", err)
 	}
-	defer h.Close() //nolint:errcheck // read only here
+	defer h.Close()
 	list, err := h.From(1, math.MaxInt32, nil)
 	if err != nil {
 		t.Fatal(err)

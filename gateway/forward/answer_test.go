@@ -14,7 +14,7 @@ import (
 )
 
 // refusing answers as influxd 1.8.10 does: the good lines of a batch are stored, the bad ones named [reference: measured with curl].
-func (s *memoryStore) refusing(bad func(line string) bool) func(string) *http.Response {
+func (s *memoryStore) refusing(bad func(line string) bool) answering {
 	return func(body string) *http.Response {
 		dropped := 0
 		for line := range strings.Lines(body) {
@@ -74,7 +74,7 @@ func TestRefused_isFiledAndPassed(t *testing.T) {
 }
 
 // troubled runs a chain whose store gives one answer for a while, and returns what was said meanwhile and how many writes were tried.
-func troubled(t *testing.T, d time.Duration, give func(body string) *http.Response) (said string, tries int) {
+func troubled(t *testing.T, d time.Duration, give answering) (said string, tries int) {
 	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
 		c := newChain(t, 0)
@@ -100,11 +100,11 @@ func troubled(t *testing.T, d time.Duration, give func(body string) *http.Respon
 // Aim: each answer that is not the record's fault keeps everything, says what is wrong at the board, does not press the store, and is over when
 // it is over. Two halves: it fails as it should, and works again afterwards (troubled holds the second).
 func TestTrouble_keepsEverything(t *testing.T) {
-	fixed := func(status int, header ...string) func(string) *http.Response {
+	fixed := func(status int, header ...string) answering {
 		return func(string) *http.Response { return answer(status, "no", header...) }
 	}
 	for name, c := range map[string]struct {
-		give      func(string) *http.Response
+		give      answering
 		says      string
 		mostTries int // in 60 s
 	}{

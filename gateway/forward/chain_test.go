@@ -97,7 +97,7 @@ type memoryStore struct {
 	memory  map[key]string
 	since   map[key]time.Time
 	writes  int
-	answer  func(body string) *http.Response // nil: takes everything
+	answer  answering // nil: takes everything
 	noBoot  bool
 	slow    time.Duration // before it answers a write
 	cut     bool          // it writes, and the connection breaks before its answer
@@ -129,6 +129,9 @@ func (s *memoryStore) kill() (lost int) {
 	s.boot++
 	return lost
 }
+
+// answering is what a store says to the body of a write.
+type answering func(body string) *http.Response
 
 func answer(status int, text string, header ...string) *http.Response {
 	r := &http.Response{StatusCode: status, Status: strconv.Itoa(status) + " " + http.StatusText(status), Header: http.Header{}, Body: io.NopCloser(strings.NewReader(text))}
@@ -275,11 +278,11 @@ func (p *part) stop(t testing.TB) {
 
 // chain is history, publisher, broker, forwarder and store, joined by pipes.
 type chain struct {
-	t         *testing.T
-	history   *sliceHistory
-	store     *memoryStore
-	lag       time.Duration
-	broker    *part
+	t       *testing.T
+	history *sliceHistory
+	store   *memoryStore
+	lag     time.Duration
+
 	mochi     *publish.Broker
 	publisher *publish.Publisher
 	forwarder *forward.Forwarder

@@ -187,8 +187,11 @@ func (c *chain) controlWriter(ctx context.Context) error {
 				}
 				for ctx.Err() == nil {
 					req, _ := http.NewRequestWithContext(ctx, http.MethodPost, "http://store.invalid/api/v2/write", strings.NewReader(body.String()))
-					if resp, err := c.store.RoundTrip(req); err == nil && resp.StatusCode == 204 {
-						break
+					if resp, err := c.store.RoundTrip(req); err == nil {
+						resp.Body.Close()
+						if resp.StatusCode == http.StatusNoContent {
+							break
+						}
 					}
 					time.Sleep(100 * time.Millisecond)
 				}

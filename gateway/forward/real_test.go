@@ -79,8 +79,8 @@ func (p *process) start() {
 
 func (p *process) kill() {
 	if p.command != nil {
-		p.command.Process.Kill() //nolint:errcheck // gone is gone
-		p.command.Wait()         //nolint:errcheck // killed on purpose
+		p.command.Process.Kill()
+		p.command.Wait()
 		p.command = nil
 	}
 }
@@ -209,7 +209,7 @@ func (f *faults) ServeHTTP(w http.ResponseWriter, req *http.Request) {
 		time.Sleep(500 * time.Millisecond)
 		f.proxy.ServeHTTP(w, req)
 	case 4: // half of it arrives, and the line breaks
-		io.CopyN(io.Discard, req.Body, req.ContentLength/2) //nolint:errcheck // it is to break
+		io.CopyN(io.Discard, req.Body, req.ContentLength/2)
 		panic(http.ErrAbortHandler)
 	case 5: // it is written, and the line breaks before the answer
 		f.proxy.ServeHTTP(httptest.NewRecorder(), req)

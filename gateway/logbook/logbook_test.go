@@ -17,7 +17,6 @@ import (
 	"testing"
 	"time"
 
-	"millwarden/internal/database"
 	"millwarden/internal/reading"
 )
 
@@ -425,7 +424,7 @@ func TestOpen_setsDamagedFileAside(t *testing.T) {
 				t.Fatal(err)
 			}
 			l = openTest(t, dir)
-			var aside *database.Aside = l.Aside()
+			aside := l.Aside()
 			if aside == nil || !errors.Is(aside, ErrDamaged) {
 				t.Fatalf("Aside() = %v, want what was done with the damaged file", aside)
 			}

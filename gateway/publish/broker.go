@@ -130,8 +130,8 @@ func (b *Broker) Dial(context.Context) (net.Conn, error) {
 	if b.server == nil {
 		return nil, errNotRunning
 	}
-	server, near, far := b.server, net.Conn(nil), net.Conn(nil)
-	near, far = net.Pipe()
+	server := b.server
+	near, far := net.Pipe()
 	b.conns[far] = true
 	go func() {
 		// The end of a connection is seen, and told, by its other end.

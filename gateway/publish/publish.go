@@ -131,7 +131,7 @@ func New(source Source, o Options) *Publisher {
 // newStream names this start: the positions of a restored backup must not be taken for those sent before it.
 func newStream() string {
 	var b [8]byte
-	rand.Read(b[:]) //nolint:errcheck // it never fails
+	rand.Read(b[:]) // it never fails
 	return hex.EncodeToString(b[:])
 }
 

@@ -88,7 +88,6 @@ type listener struct {
 	latest   map[string]string
 	count    map[string]int
 	packs    []wire.Pack
-	conn     *link.Conn
 	answers  bool
 	retained int
 }

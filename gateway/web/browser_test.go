@@ -67,7 +67,7 @@ func must(t *testing.T, err error) {
 	}
 }
 
-func see(t *testing.T, tab context.Context, script string) {
+func see(tab context.Context, t *testing.T, script string) {
 	t.Helper()
 	if _, err := chromedp.Run(tab, chromedp.Poll[bool](script, chromedp.WithPollingTimeout(15*time.Second))); err != nil {
 		text, _ := chromedp.Run(tab, chromedp.Evaluate[string]("document.body.innerText"))
@@ -83,7 +83,7 @@ func light(tab context.Context, scheme string) error {
 }
 
 // shoot keeps a picture of the whole page; MILLWARDEN_PICTURES names a folder to look at them after the test.
-func shoot(t *testing.T, tab context.Context, name string) {
+func shoot(tab context.Context, t *testing.T, name string) {
 	t.Helper()
 	picture, err := chromedp.Run(tab, chromedp.FullScreenshot(100))
 	must(t, err)
@@ -95,7 +95,7 @@ func shoot(t *testing.T, tab context.Context, name string) {
 }
 
 // checkAxe runs axe-core, rules of WCAG 2.2 A and AA, and reports every finding.
-func checkAxe(t *testing.T, tab context.Context) {
+func checkAxe(tab context.Context, t *testing.T) {
 	t.Helper()
 	source, err := os.ReadFile("ui/node_modules/axe-core/axe.min.js")
 	if err != nil {
@@ -143,12 +143,12 @@ func TestPage_drawn(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			must(t, light(tab, c.scheme))
 			must(t, chromedp.Do(tab, chromedp.EmulateViewport(c.width, 900), chromedp.Navigate(c.url)))
-			see(t, tab, "!!("+c.ready+")")
-			shoot(t, tab, c.name)
+			see(tab, t, "!!("+c.ready+")")
+			shoot(tab, t, c.name)
 			if fits, err := chromedp.Run(tab, chromedp.Evaluate[bool](noSideways)); err != nil || !fits {
 				t.Errorf("%d px wide it scrolls sideways (%v)", c.width, err)
 			}
-			checkAxe(t, tab)
+			checkAxe(tab, t)
 			// Text spacing as WCAG 2.2 1.4.12 lets people set it must lose nothing.
 			_, err := chromedp.Run(tab, chromedp.Evaluate[chromedp.Void](`document.styleSheets[0].insertRule("* { line-height: 1.5 !important;" +
 				"letter-spacing: 0.12em !important; word-spacing: 0.16em !important }", document.styleSheets[0].cssRules.length);0`))
@@ -167,18 +167,18 @@ func TestPage_wall(t *testing.T) {
 	must(t, light(tab, "dark"))
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(1920, 1080), chromedp.Navigate(url+"/"), chromedp.Click("//button[contains(text(), 'Size')]"),
 		chromedp.Navigate(url+"/")))
-	see(t, tab, `!!document.querySelector(".alarm h2")`)
-	see(t, tab, `Math.abs(parseFloat(getComputedStyle(document.querySelector(".alarm h2")).fontSize) - 24 * 1.6) < 0.01`)
-	see(t, tab, `document.querySelectorAll(".course .trace").length > 5`)
-	see(t, tab, noSideways)
-	shoot(t, tab, "wall-1920")
+	see(tab, t, `!!document.querySelector(".alarm h2")`)
+	see(tab, t, `Math.abs(parseFloat(getComputedStyle(document.querySelector(".alarm h2")).fontSize) - 24 * 1.6) < 0.01`)
+	see(tab, t, `document.querySelectorAll(".course .trace").length > 5`)
+	see(tab, t, noSideways)
+	shoot(tab, t, "wall-1920")
 }
 
 // Aim: the check above can fail: a page with a known fault is reported.
 func TestPage_axeFinds(t *testing.T) {
 	tab := browser(t)
 	must(t, chromedp.Do(tab, chromedp.Navigate(served(t, newFake())+"/")))
-	see(t, tab, `!!document.querySelector(".line")`)
+	see(tab, t, `!!document.querySelector(".line")`)
 	_, err := chromedp.Run(tab, chromedp.Evaluate[chromedp.Void](`document.body.append(document.createElement("img"));0`))
 	must(t, err)
 	source, err := os.ReadFile("ui/node_modules/axe-core/axe.min.js")
@@ -195,9 +195,9 @@ func TestPage_axeFinds(t *testing.T) {
 func TestPage_acknowledge(t *testing.T) {
 	tab, f := browser(t), newFake().night()
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
-	see(t, tab, `document.title.startsWith("(1) Tank 1: over-fermented")`)
+	see(tab, t, `document.title.startsWith("(1) Tank 1: over-fermented")`)
 	must(t, chromedp.Do(tab, chromedp.Click(chromedp.CSS(".alarm button.main")), chromedp.Click("//fieldset//button[text()='Ana']")))
-	see(t, tab, `document.body.innerText.includes("Ana is on it since 02:17")`)
+	see(tab, t, `document.body.innerText.includes("Ana is on it since 02:17")`)
 	want := Act{Do: DoAcknowledge, Alarm: "over-fermented@tank-1", Occurrence: 7, By: "ana", Via: "page"}
 	if got := f.done(); len(got) != 1 || got[0] != want {
 		t.Errorf("acts = %+v, want one %+v", got, want)
@@ -210,42 +210,42 @@ func TestPage_refusal(t *testing.T) {
 	f.refusal = &Refusal{RefusedSuperseded, "That was an older occurrence; look again."}
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
 	must(t, chromedp.Do(tab, chromedp.Click(chromedp.CSS(".alarm button.main")), chromedp.Click("//fieldset//button[text()='Ben']")))
-	see(t, tab, `document.querySelector(".alarm [role=alert]")?.innerText == "That was an older occurrence; look again."`)
-	see(t, tab, `document.querySelector(".alarm button.main").innerText == "I am on it"`)
+	see(tab, t, `document.querySelector(".alarm [role=alert]")?.innerText == "That was an older occurrence; look again."`)
+	see(tab, t, `document.querySelector(".alarm button.main").innerText == "I am on it"`)
 }
 
 // Aim: a page without word from the mill says so with its age, and never that nothing needs a person; when word comes again, it is plain again.
 func TestPage_lost(t *testing.T) {
 	tab, f := browser(t), newFake()
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
-	see(t, tab, `document.querySelector(".quiet")?.innerText.startsWith("Nothing needs you now.")`)
+	see(tab, t, `document.querySelector(".quiet")?.innerText.startsWith("Nothing needs you now.")`)
 	block := make(chan struct{})
 	f.mu.Lock()
 	f.block = block
 	f.mu.Unlock()
-	see(t, tab, `/No word from the mill for \d+ s/.test(document.querySelector(".lost")?.innerText)`)
-	see(t, tab, `document.querySelector(".quiet").innerText.startsWith("Cannot say")`)
-	shoot(t, tab, "lost-390")
+	see(tab, t, `/No word from the mill for \d+ s/.test(document.querySelector(".lost")?.innerText)`)
+	see(tab, t, `document.querySelector(".quiet").innerText.startsWith("Cannot say")`)
+	shoot(tab, t, "lost-390")
 	f.mu.Lock()
 	f.block = nil
 	f.mu.Unlock()
 	close(block)
-	see(t, tab, `document.querySelector(".lost") === null && document.querySelector(".quiet").innerText.startsWith("Nothing needs you now.")`)
+	see(tab, t, `document.querySelector(".lost") === null && document.querySelector(".quiet").innerText.startsWith("Nothing needs you now.")`)
 }
 
 // Aim: while held, numbers stand still and alarms still come; then it goes on.
 func TestPage_hold(t *testing.T) {
 	tab, f := browser(t), newFake()
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
-	see(t, tab, `document.querySelector(".way .number")?.innerText.startsWith("5.31")`)
+	see(tab, t, `document.querySelector(".way .number")?.innerText.startsWith("5.31")`)
 	must(t, chromedp.Do(tab, chromedp.Click("//button[text()='Hold']")))
 	f.night()
-	see(t, tab, `!!document.querySelector(".alarm.high")`)
+	see(tab, t, `!!document.querySelector(".alarm.high")`)
 	if kept, err := chromedp.Run(tab, chromedp.Evaluate[bool](`document.querySelector(".way .number").innerText.startsWith("5.31")`)); err != nil || !kept {
 		t.Errorf("the number moved while held (%v)", err)
 	}
 	must(t, chromedp.Do(tab, chromedp.Click("//button[text()='Go on']")))
-	see(t, tab, `document.querySelector(".way .number").innerText.startsWith("4.05")`)
+	see(tab, t, `document.querySelector(".way .number").innerText.startsWith("4.05")`)
 }
 
 // Aim: Spanish is whole: no English sentence of the page is left, and the choice is kept.
@@ -254,7 +254,7 @@ func TestPage_spanish(t *testing.T) {
 	f.change(func(s *Snapshot) { s.Site.Language = "es" })
 	must(t, light(tab, "light"))
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
-	see(t, tab, `document.querySelector(".alarm button.main")?.innerText == "Voy yo"`)
+	see(tab, t, `document.querySelector(".alarm button.main")?.innerText == "Voy yo"`)
 	text, err := chromedp.Run(tab, chromedp.Evaluate[string]("document.body.innerText"))
 	must(t, err)
 	for _, english := range []string{"on watch", "What next", "Act by", "silent", "was called", "Hold", "monitoring", "shelved", "Here for"} {
@@ -262,14 +262,14 @@ func TestPage_spanish(t *testing.T) {
 			t.Errorf("%q is left in the Spanish page", english)
 		}
 	}
-	shoot(t, tab, "spanish-390")
+	shoot(tab, t, "spanish-390")
 }
 
 // Aim: all by keyboard: from the top to the button, and it acts.
 func TestPage_keyboard(t *testing.T) {
 	tab, f := browser(t), newFake().night()
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
-	see(t, tab, `!!document.querySelector(".alarm button.main")`)
+	see(tab, t, `!!document.querySelector(".alarm button.main")`)
 	for range 6 {
 		must(t, chromedp.Do(tab, chromedp.KeyEvent("\t")))
 		on, err := chromedp.Run(tab, chromedp.Evaluate[bool](`document.activeElement.matches(".alarm button.main")`))
@@ -279,9 +279,9 @@ func TestPage_keyboard(t *testing.T) {
 		}
 	}
 	must(t, chromedp.Do(tab, chromedp.KeyEvent("\r")))
-	see(t, tab, `document.activeElement.innerText == "Ana" && document.activeElement.closest("fieldset") !== null`)
+	see(tab, t, `document.activeElement.innerText == "Ana" && document.activeElement.closest("fieldset") !== null`)
 	must(t, chromedp.Do(tab, chromedp.KeyEvent("\r")))
-	see(t, tab, `document.body.innerText.includes("Ana is on it")`)
+	see(tab, t, `document.body.innerText.includes("Ana is on it")`)
 }
 
 // Aim: a lot is loaded with two touches and its number, and the act reaches the gateway as typed.
@@ -292,7 +292,7 @@ func TestPage_load(t *testing.T) {
 	must(t, chromedp.Do(tab, chromedp.Click("//button[text()='Load a lot']"), chromedp.SendKeys(chromedp.CSS("form input"), "144"),
 		chromedp.SendKeys("//label[contains(., 'Weight')]/input", "380,5"), chromedp.Click(chromedp.CSS("form button.main")),
 		chromedp.Click("//fieldset//button[text()='Ben']")))
-	see(t, tab, `!document.querySelector("form")`)
+	see(tab, t, `!document.querySelector("form")`)
 	want := Act{Do: DoLoad, Station: "tank-1", Lot: "144", Kilograms: 380.5, By: "ben", Via: "page"}
 	if got := f.done(); len(got) != 1 || got[0] != want {
 		t.Errorf("acts = %+v, want one %+v", got, want)
@@ -306,7 +306,7 @@ func TestAnswerLink_withoutScripts(t *testing.T) {
 	must(t, err)
 	must(t, light(tab, "dark"))
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/a/tank1-ana"), chromedp.WaitVisible(chromedp.CSS("form button"))))
-	shoot(t, tab, "answer-390")
+	shoot(tab, t, "answer-390")
 	if got := f.done(); len(got) != 0 {
 		t.Fatalf("looking at the link acted: %+v", got)
 	}

@@ -43,12 +43,12 @@ func TestFiles_notBuilt(t *testing.T) {
 func TestFiles_served(t *testing.T) {
 	long := strings.Repeat("ink and paper ", 200)
 	held := load(fstest.MapFS{"dist/index.html": {Data: []byte("<!doctype html>")}, "dist/page-ABCD1234.js": {Data: []byte(long)}, "dist/licences.txt": {Data: []byte("MIT")}})
-	serve := func(name, accepts string) *http.Response {
+	serve := func(name, accepts string) *httptest.ResponseRecorder {
 		r := request("GET", name, "")
 		r.Header.Set("Accept-Encoding", accepts)
 		got := httptest.NewRecorder()
 		held[name].serve(got, r)
-		return got.Result()
+		return got
 	}
 	js := serve("/page-ABCD1234.js", "br, gzip")
 	z, err := gzip.NewReader(js.Body)
@@ -56,14 +56,14 @@ func TestFiles_served(t *testing.T) {
 	if text, err := io.ReadAll(z); err != nil || string(text) != long {
 		t.Errorf("packed text differs (%v)", err)
 	}
-	if c := js.Header.Get("Cache-Control"); !strings.Contains(c, "immutable") || !strings.HasPrefix(js.Header.Get("Content-Type"), "text/javascript") {
-		t.Errorf("script: %v", js.Header)
+	if c := js.Header().Get("Cache-Control"); !strings.Contains(c, "immutable") || !strings.HasPrefix(js.Header().Get("Content-Type"), "text/javascript") {
+		t.Errorf("script: %v", js.Header())
 	}
-	if plain := serve("/page-ABCD1234.js", ""); plain.Header.Get("Content-Encoding") != "" || plain.ContentLength != int64(len(long)) {
-		t.Errorf("plain: %v", plain.Header)
+	if plain := serve("/page-ABCD1234.js", ""); plain.Header().Get("Content-Encoding") != "" || plain.Header().Get("Content-Length") != strconv.Itoa(len(long)) {
+		t.Errorf("plain: %v", plain.Header())
 	}
 	for _, name := range []string{"/index.html", "/licences.txt"} {
-		if c := serve(name, "").Header.Get("Cache-Control"); c != "no-cache" {
+		if c := serve(name, "").Header().Get("Cache-Control"); c != "no-cache" {
 			t.Errorf("%s: Cache-Control %q, want no-cache", name, c)
 		}
 	}
