@@ -20,8 +20,8 @@ type rule struct {
 	reason string
 }
 
-// rules is the layout of the house. The longest matching folder counts.
-var rules = map[string]rule{
+// layout is that of the house. The longest matching folder counts.
+var layout = map[string]rule{
 	"gateway": {may: []string{"gateway/command"}, reason: "main holds flags, signals and the exit code, nothing else"},
 	"gateway/command": {may: []string{"gateway/...", "rules", "rules/...", "drivers/catalog", "drivers/bus", "drivers", "internal/..."},
 		reason: "one file a subcommand: it wires what floor joins"},
@@ -96,13 +96,13 @@ func packages(t *testing.T) []goPackage {
 // ruleFor finds the rule of the longest folder that holds p; "x/" is for what lies below x.
 func ruleFor(p string) (rule, bool) {
 	for folder := p; folder != "."; folder = path.Dir(folder) {
-		if r, ok := rules[folder]; ok && folder == p {
+		if r, ok := layout[folder]; ok && folder == p {
 			return r, true
 		}
-		if r, ok := rules[folder+"/"]; ok && folder != p {
+		if r, ok := layout[folder+"/"]; ok && folder != p {
 			return r, true
 		}
-		if r, ok := rules[folder]; ok {
+		if r, ok := layout[folder]; ok {
 			return r, true
 		}
 	}
