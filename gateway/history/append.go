@@ -129,7 +129,7 @@ func (h *History) write(ending bool) error {
 	err := h.inTransaction(ctx, func(tx *sql.Tx) error {
 		for _, r := range rows {
 			h.scratch.data = encodeRow(h.scratch.data[:0], r.first, r.packed)
-			if _, err := tx.StmtContext(ctx, h.insert).ExecContext(ctx, int64(r.first), h.scratch.data); err != nil {
+			if _, err := tx.StmtContext(ctx, h.insert).ExecContext(ctx, int64(r.first), h.scratch.data); err != nil { //nolint:sqlclosecheck // closed by the end of tx
 				return err
 			}
 			next.take(r.first, r.packed)

@@ -155,6 +155,9 @@ func BenchmarkPixels(b *testing.B) {
 		}
 		kept = append(kept, data)
 	}
+	if err := rows.Err(); err != nil {
+		b.Fatal(err)
+	}
 	var ours, plain time.Duration
 	for b.Loop() {
 		start := time.Now()

@@ -105,7 +105,8 @@ func judge(t testing.TB, dir string, trusting bool, truth []Entry) outcome {
 	}
 	lost := map[uint64]bool{}
 	seen := map[uint64]bool{}
-	for position := uint64(1); position <= truth[len(truth)-1].Position; {
+	end := truth[len(truth)-1].Position
+	for position := uint64(1); position <= end; {
 		got, err := h.From(position, 100, nil)
 		for _, e := range got {
 			if !asWritten(e, truth) {
@@ -114,15 +115,16 @@ func judge(t testing.TB, dir string, trusting bool, truth []Entry) outcome {
 			seen[e.Position], position = true, e.Position+1
 		}
 		var d *Damage
-		if errors.As(err, &d) {
+		switch {
+		case errors.As(err, &d):
 			for p := d.First; p <= min(d.Last, uint64(len(truth))); p++ {
 				lost[p] = true
 			}
 			position = d.Last + 1
-		} else if err != nil {
+		case err != nil:
 			return outcome{reported: true}
-		} else if len(got) == 0 {
-			break
+		case len(got) == 0:
+			position = end + 1
 		}
 	}
 	o := outcome{reported: len(lost) > 0 || h.Counts().Damaged > 0}
@@ -484,12 +486,13 @@ func TestOpen_tablesBesideTheRows(t *testing.T) {
 					position = e.Position + 1
 				}
 				var d *Damage
-				if errors.As(err, &d) {
+				switch {
+				case errors.As(err, &d):
 					position = d.Last + 1
-				} else if err != nil {
+				case err != nil:
 					t.Fatal(err)
-				} else if len(got) == 0 {
-					break
+				case len(got) == 0:
+					position = uint64(len(truth)) + 1
 				}
 			}
 			want := 0

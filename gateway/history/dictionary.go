@@ -115,7 +115,7 @@ func readDictionary(ctx context.Context, db *sql.DB) (d *dictionary, faults int,
 	if err != nil {
 		return nil, 0, err
 	}
-	defer rows.Close()
+	defer rows.Close() //nolint:errcheck // what went wrong is in rows.Err
 	for rows.Next() {
 		var name, quantity string
 		var check int64
@@ -148,7 +148,7 @@ func (d *dictionary) readCauses(ctx context.Context, db *sql.DB) (faults int, er
 	if err != nil {
 		return 0, err
 	}
-	defer rows.Close()
+	defer rows.Close() //nolint:errcheck // what went wrong is in rows.Err
 	for rows.Next() {
 		var id int
 		var text string

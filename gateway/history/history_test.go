@@ -125,7 +125,7 @@ func TestAppend_readsBackWhatRoundGives(t *testing.T) {
 		temperature("tank-1/temperature", 21.4375, after(0)),
 		{Point: "tank-1/ph", Quantity: units.PH, Value: 4.2, Stamp: after(0), Quality: reading.Uncertain, Cause: "calibration overdue"},
 		reading.Missing("dryer-1/air-temperature", units.Temperature, after(3*time.Millisecond), "no answer"),
-		temperature("tank-1/temperature", -0.0, after(-20*time.Minute)), // late
+		temperature("tank-1/temperature", math.Copysign(0, -1), after(-20*time.Minute)), // late
 		{Point: "roaster-1/rise", Quantity: units.Temperature.Rate(), Value: 0.1234567891, Stamp: after(0), Quality: reading.Bad, Cause: long},
 		{Point: "board/disk-free", Quantity: units.Share, Value: 1e300, Stamp: after(0)},
 		{Point: "board/strange", Quantity: units.Count, Value: math.Inf(-1), Stamp: after(0)},

@@ -57,7 +57,7 @@ func (h *History) scan(ctx context.Context, s stretch, from uint64, visit visito
 
 // scanRows visits readings from a position of s to its end, or to the first damage; that is reported, and reached is where it stopped.
 func (h *History) scanRows(ctx context.Context, s stretch, next uint64, visit visitor) (reached uint64, err error) {
-	_, statement, err := h.reader()
+	_, statement, err := h.reader() //nolint:sqlclosecheck // it belongs to the open history
 	if err != nil {
 		return next, err
 	}
@@ -65,7 +65,7 @@ func (h *History) scanRows(ctx context.Context, s stretch, next uint64, visit vi
 	if err != nil {
 		return next, h.unreadable(next, s.last, err)
 	}
-	defer rows.Close()
+	defer rows.Close() //nolint:errcheck // what went wrong is in rows.Err
 	for rows.Next() {
 		var first uint64
 		var data sql.RawBytes
@@ -254,7 +254,7 @@ func (h *History) Recent(ctx context.Context, boot uint32, since time.Duration, 
 
 // firstSince finds the row from which on there may be readings of the boot since then: rows carry the newest stamp of their readings.
 func (h *History) firstSince(ctx context.Context, boot uint32, since int64) (uint64, error) {
-	db, _, err := h.reader()
+	db, _, err := h.reader() //nolint:sqlclosecheck // it belongs to the open history
 	if err != nil {
 		return 0, err
 	}
@@ -262,7 +262,7 @@ func (h *History) firstSince(ctx context.Context, boot uint32, since int64) (uin
 	if err != nil {
 		return 0, h.unreadable(1, 1, err)
 	}
-	defer rows.Close()
+	defer rows.Close() //nolint:errcheck // what went wrong is in rows.Err
 	from := h.Last() + 1
 	for rows.Next() {
 		var first uint64

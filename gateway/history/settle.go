@@ -167,7 +167,7 @@ func (h *History) readRows(ctx context.Context, s stretch) ([]newRow, error) {
 	if err != nil {
 		return nil, err
 	}
-	defer rows.Close()
+	defer rows.Close() //nolint:errcheck // what went wrong is in rows.Err
 	var all []newRow
 	for rows.Next() {
 		var first uint64

@@ -58,7 +58,7 @@ func readStretches(ctx context.Context, db *sql.DB) ([]stretch, error) {
 	if err != nil {
 		return nil, err
 	}
-	defer rows.Close()
+	defer rows.Close() //nolint:errcheck // what went wrong is in rows.Err
 	var all []stretch
 	var before uint64
 	for rows.Next() {
@@ -120,7 +120,7 @@ func (h *History) readTail(ctx context.Context, rebuild bool) error {
 	if err != nil {
 		return err
 	}
-	defer rows.Close()
+	defer rows.Close() //nolint:errcheck // what went wrong is in rows.Err
 	var decoded []packed
 	for rows.Next() {
 		var first uint64
@@ -190,7 +190,7 @@ func (h *History) readNewest(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	defer rows.Close()
+	defer rows.Close() //nolint:errcheck // what went wrong is in rows.Err
 	var decoded []packed
 	for rows.Next() {
 		var first uint64
