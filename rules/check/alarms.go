@@ -332,7 +332,7 @@ func (c *checker) conditions(a *alarm, t *typer) (when, while, suppressed *formu
 			if a.ours() {
 				t.exclude(f.Expr)
 			}
-			c.checkSize(a, f.Expr.Where(), r.node)
+			c.checkSize(f.Expr.Where(), r.node)
 		}
 		return r.node
 	}
@@ -346,7 +346,7 @@ func (c *checker) conditions(a *alarm, t *typer) (when, while, suppressed *formu
 }
 
 // checkSize holds a condition to its bounds.
-func (c *checker) checkSize(a *alarm, at diag.Range, n *formula.Node) {
+func (c *checker) checkSize(at diag.Range, n *formula.Node) {
 	count, deep := 0, 0
 	var walk func(n *formula.Node, depth int)
 	walk = func(n *formula.Node, depth int) {

@@ -130,7 +130,8 @@ func TestLoad_damaged(t *testing.T) {
 		try(strings.Join(lines[:i+1], "") + strings.Join(lines[i:], ""))
 		cut := strings.Fields(lines[i])
 		for j := i % 3; j < len(cut); j += 3 { // every third, or it takes as long as all other tests
-			try(strings.Join(lines[:i], "") + lines[i][:strings.Index(lines[i], cut[j])] + "\n" + strings.Join(lines[i+1:], ""))
+			before, _, _ := strings.Cut(lines[i], cut[j])
+			try(strings.Join(lines[:i], "") + before + "\n" + strings.Join(lines[i+1:], ""))
 		}
 	}
 }

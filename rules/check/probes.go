@@ -230,7 +230,7 @@ func (c *checker) probePart(p *probe, wants []units.Quantity) {
 }
 
 func (c *checker) placeSlot(p *probe, d *phrase.Declaration, f found) bool {
-	kind := ""
+	var kind string
 	switch word := f.element.Text; word {
 	case "I2C", "SPI", "GPIO", "IIO", "BUS":
 		p.plan.Bus = busKey(p.board, f.token.Word())
@@ -628,8 +628,8 @@ func (c *checker) probeCorrections(p *probe) {
 		if a := amountOf(l); a != nil && a.Plain() {
 			t, ok = a.Measures[0].Number, true
 		}
-		if n, isNumber := 0.0, false; ok {
-			if n, isNumber = c.number(t); isNumber && c.inside(p.block, l, t.Range, n, units.Count) {
+		if ok {
+			if n, isNumber := c.number(t); isNumber && c.inside(p.block, l, t.Range, n, units.Count) {
 				p.plan.Slope = n
 			}
 		}

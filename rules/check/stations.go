@@ -317,7 +317,7 @@ func (c *checker) settingsFound(b *block, d *phrase.Declaration, owner string, w
 			continue
 		}
 		for _, f := range m.found {
-			c.checkSlot(b, d, key, f)
+			c.checkSlot(b, d, f)
 			if see != nil {
 				see(key, f)
 			}
@@ -394,7 +394,7 @@ func (c *checker) addDefaults(lines phrase.Lines, d *phrase.Declaration, stood m
 }
 
 // checkSlot looks at what a slot names, as far as it can be known now; POINT waits until all points are known.
-func (c *checker) checkSlot(b *block, d *phrase.Declaration, key string, f found) {
+func (c *checker) checkSlot(b *block, d *phrase.Declaration, f found) {
 	switch f.element.Text {
 	case "STATION":
 		c.stationNamed(f.token)

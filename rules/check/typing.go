@@ -310,16 +310,11 @@ func kelvinAs(number string) string {
 
 // unlike is message 37: a and b are compared, and b is of another quantity.
 func (t *typer) unlike(a, b typed, qb units.Quantity) {
-	known := facts{"a": a.x.String(), "qa": a.q.Article(), "b": b.x.String(), "qb": qb.Article(), "y": t.exampleFor(a.q, b)}
+	known := facts{"a": a.x.String(), "qa": a.q.Article(), "b": b.x.String(), "qb": qb.Article(), "y": example(a.q)}
 	if a.point != nil && a.point.probe != nil {
 		known["full"], known["probe"], known["place"] = a.point.full, a.point.probe.name, a.point.probe.Name.Position.String()
 	}
 	t.say("37", b.x, known)
-}
-
-// exampleFor keeps the number that was typed where it makes sense as the other quantity.
-func (t *typer) exampleFor(q units.Quantity, b typed) string {
-	return example(q)
 }
 
 func (t *typer) arithmetic(x *syntax.Binary) typed {
