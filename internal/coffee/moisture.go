@@ -6,11 +6,11 @@ import (
 	"millwarden/internal/units"
 )
 
-// Two ways to say moisture; they are never mixed.
-type (
-	WetBasis float64 // per cent of the wet weight
-	DryBasis float64 // per cent of the dry weight
-)
+// WetBasis is moisture in per cent of the wet weight. It is never mixed with DryBasis.
+type WetBasis float64
+
+// DryBasis is moisture in per cent of the dry weight.
+type DryBasis float64
 
 // Dry is the same moisture on dry basis.
 func (w WetBasis) Dry() DryBasis { return DryBasis(100 * w / (100 - w)) }
