@@ -100,7 +100,7 @@ func playSixtyFour(ctx context.Context, folder string) error {
 		return fmt.Errorf("the rules of 64 points: %s", said)
 	}
 	mill, err := floor.Open(floor.Options{Plan: plan, Data: folder, Drivers: knownDrivers(), Log: slog.New(slog.DiscardHandler),
-		OpenBus: func(context.Context, drivers.BusKind, string) (drivers.Bus, io.Closer, error) {
+		OpenBus: func(context.Context, drivers.BusKind, string, phrase.Lines) (drivers.Bus, io.Closer, error) {
 			return drivers.Bus{Name: "tcp", Modbus: panel}, nil, nil
 		}, Clock: func(boot uint32) clock.Clock { return &clock.System{Boot: boot, Trust: true} }})
 	if err != nil {
@@ -124,14 +124,14 @@ func playBare(ctx context.Context, folder string) error {
 	if err != nil {
 		return err
 	}
-	go broker.Run(ctx) //nolint:errcheck // it ends with ctx
+	go broker.Run(ctx)
 	registry := prometheus.NewRegistry()
 	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		return err
 	}
-	go http.Serve(listener, promhttp.HandlerFor(registry, promhttp.HandlerOpts{})) //nolint:errcheck,gosec // it ends with the process
+	go http.Serve(listener, promhttp.HandlerFor(registry, promhttp.HandlerOpts{}))
 	client := influx.NewClient("http://127.0.0.1:1", "token")
 	defer client.Close()
 	got := 0
