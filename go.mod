@@ -33,6 +33,7 @@ require (
 	github.com/santhosh-tekuri/jsonschema/v6 v6.0.3 // indirect
 	github.com/simonvetter/modbus v1.6.4 // indirect
 	github.com/x448/float16 v0.8.4 // indirect
+	go.bug.st/serial v1.8.0 // indirect
 	golang.org/x/net v0.62.0 // indirect
 	golang.org/x/sync v0.24.0 // indirect
 	golang.org/x/sys v0.50.0 // indirect

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"periph.io/x/conn/v3/i2c"
+	"periph.io/x/conn/v3/spi"
 )
 
 // Bus is an opened bus. Only the field of its kind is set. Who opened it closes it; drivers never do.
@@ -14,6 +15,9 @@ type Bus struct {
 	Name    string     // as in the rules file: "i2c-1"
 	I2C     i2c.Bus    // kind I2C
 	OneWire Tree       // kind OneWire: what lies in /sys/bus/w1/devices
+	SPI     SPIBus     // kind SPI
+	GPIO    GPIOChip   // kind GPIO
+	IIO     Tree       // kind IIO: what lies in /sys/bus/iio/devices
 	Modbus  ModbusLine // kind Modbus
 	Radio   Feed       // kind Radio
 }
@@ -23,6 +27,35 @@ type Tree interface {
 	fs.FS
 	// Write replaces the content of an existing file, in one write.
 	Write(name string, content []byte) error
+}
+
+// SPIBus is an SPI bus with its select lines.
+type SPIBus interface {
+	// Exchange selects the part on a line, sends w while it fills r, and releases the part. Both are of one length. The bus has no way to
+	// notice that nobody is there: then r is all ones or all zeros.
+	Exchange(line int, mode spi.Mode, w, r []byte) error
+}
+
+// GPIOChip is a chip of input lines. Every line is pulled up, so that a dry contact to ground can hang on it.
+type GPIOChip interface {
+	// Input asks for a line whose level counts once it has stood for settle. Nobody else can have the line until it is closed.
+	Input(line int, settle time.Duration) (InputLine, error)
+	// Counter asks for a line whose pulses are counted, each low for settle at least.
+	Counter(line int, settle time.Duration) (CounterLine, error)
+}
+
+// InputLine is a line that is looked at.
+type InputLine interface {
+	// Low tells whether the line is low: a contact to ground is closed.
+	Low() (bool, error)
+	Close() error
+}
+
+// CounterLine is a line whose pulses are counted by the kernel, also while nobody asks.
+type CounterLine interface {
+	// Falls is how often the line went low since it was asked for.
+	Falls() (uint64, error)
+	Close() error
 }
 
 // ModbusTable is one of the four tables of a Modbus device [Modbus application protocol V1.1b3, 4.3].
@@ -36,7 +69,7 @@ const (
 	DiscreteInputs                      // function 2
 )
 
-// ModbusLine is a line of Modbus devices: a TCP connection, later a serial line.
+// ModbusLine is a line of Modbus devices: a TCP connection or a serial line.
 type ModbusLine interface {
 	// Ask reads count registers or bits (as 0 and 1) from address of a table of the device with that unit id, appended to into. It blocks
 	// until the answer, the line's own timeout or, where the line can, the end of ctx. After any error the line has already made sure

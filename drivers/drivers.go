@@ -23,8 +23,12 @@ type BusKind string
 const (
 	I2C     BusKind = "i2c"     // an I2C bus of the host
 	OneWire BusKind = "onewire" // the kernel's 1-Wire folder
-	Modbus  BusKind = "modbus"  // one line of Modbus devices, here a TCP connection
+	SPI     BusKind = "spi"     // an SPI bus of the host
+	GPIO    BusKind = "gpio"    // a chip of input lines
+	IIO     BusKind = "iio"     // the kernel's folder of industrial input devices
+	Modbus  BusKind = "modbus"  // one line of Modbus devices: a TCP connection or a serial line
 	Radio   BusKind = "radio"   // probes that report by themselves, over the broker
+	Hand    BusKind = "by-hand" // people: there is no bus
 )
 
 // Driver is what the program knows of one part. It is a value; the catalog holds them all.
@@ -39,22 +43,34 @@ type Driver struct {
 	Open func(ctx context.Context, site Site) (Probe, error)
 }
 
-// BusName says which bus a probe with this place hangs on, in the words that open it: "i2c-1", "onewire", "tcp 192.0.2.20:502", "broker". Probes
-// for which it is the same share one bus and one worker.
+// BusName says which bus a probe with this place hangs on, in the words that open it: "i2c-1", "onewire", "tcp 192.0.2.20:502", "broker", or the
+// name of a bus block of the rules file. Probes for which it is the same share one bus and one worker.
 func (d Driver) BusName(place phrase.Line) string {
-	first := ""
-	if len(place.Slots) > 0 {
-		first = place.Slots[0].Text
-	}
 	switch d.Bus {
 	case OneWire:
 		return "onewire"
 	case Modbus:
-		return "tcp " + first
+		return lineName(place)
 	case Radio:
 		return "broker"
+	case Hand:
+		return "by-hand"
 	}
-	return first
+	if len(place.Slots) == 0 {
+		return ""
+	}
+	return place.Slots[0].Text
+}
+
+// lineName reads the place "on (tcp HOST|BUS) ...", whose choice is the first slot: "tcp 192.0.2.20:502" or the name of a bus block.
+func lineName(place phrase.Line) string {
+	if len(place.Slots) < 3 {
+		return ""
+	}
+	if host := place.Slots[1]; host.Given {
+		return "tcp " + host.Text
+	}
+	return place.Slots[2].Text
 }
 
 // Site is where a probe is installed: everything Open may know.

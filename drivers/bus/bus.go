@@ -1,7 +1,9 @@
-// Package bus opens the host's buses for the drivers: I2C by the kernel's device files, 1-Wire by the kernel's folder, Modbus over TCP, and the
-// broker for probes that report by themselves. It knows no part and no rule.
+// Package bus opens the host's buses for the drivers: I2C and SPI by the kernel's device files, what lies behind an I2C multiplexer, 1-Wire and
+// industrial input devices by the kernel's folders, GPIO by its character device, Modbus over TCP and over serial lines, and the broker for probes
+// that report by themselves. It knows no part and no rule.
 //
-// Concurrency: Open may be called by several goroutines. An I2C bus, a folder and the feed may be shared; a TCP line is used by one worker.
+// Concurrency: a Host may be used by several goroutines. An I2C bus, a folder and the feed may be shared; an SPI bus, a TCP line and a serial line
+// are used by one worker.
 package bus
 
 import (
@@ -11,24 +13,63 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
 
+	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/host/v3/sysfs"
 
 	"millwarden/drivers"
+	"millwarden/internal/phrase"
 )
 
 // Declares are the buses that can be opened, in the form of the vocabulary. 1-Wire and the broker are named by no rule: parts that hang there
 // say so by their kind.
 const Declares = `hostbus i2c-[0-9]+ I2C
+hostbus spi-[0-9]+ SPI
+hostbus gpiochip[0-9]+ GPIO
+hostbus iio IIO
+bus serial BUS
+    phrase port PATH
+    phrase speed NUMBER 300 .. 921600 default 9600
+    phrase parity (none|even|odd)
+    phrase stop-bits (1|2)
+    phrase quiet DURATION 1 ms .. 500 ms default 4 ms
+    needs port
+bus i2c-mux I2C
+    phrase behind I2C at ADDRESS 0x70 .. 0x77
+    phrase branch NUMBER 0 .. 7
+    needs behind
+    needs branch
 `
 
-// OneWireRoot is where the kernel shows 1-Wire devices [kernel documentation, sysfs-bus-w1].
-const OneWireRoot = "/sys/bus/w1/devices"
+// Where the kernel shows its devices.
+const (
+	OneWireRoot = "/sys/bus/w1/devices"  // [kernel documentation, sysfs-bus-w1]
+	IIORoot     = "/sys/bus/iio/devices" // [kernel documentation, sysfs-bus-iio]
+	DeviceRoot  = "/dev"
+)
 
 // Options say where the buses of this host are. The zero value is right for a real board without a broker.
 type Options struct {
 	OneWire string       // folder of 1-Wire devices; default OneWireRoot
+	IIO     string       // folder of industrial input devices; default IIORoot
+	Devices string       // folder of the GPIO chips' device files; default DeviceRoot
 	Feed    drivers.Feed // of the broker; without it there are no radio probes
+}
+
+// Host opens buses, and lets what hangs behind one I2C bus share it.
+type Host struct {
+	o       Options
+	openI2C func(number int) (i2c.BusCloser, error)
+
+	mu     sync.Mutex // guards shared and the users of each
+	shared map[int]*sharedI2C
+}
+
+// NewHost is a host none of whose buses is open yet.
+func NewHost(o Options) *Host {
+	open := func(number int) (i2c.BusCloser, error) { return sysfs.NewI2C(number) }
+	return &Host{o: o, openI2C: open, shared: map[int]*sharedI2C{}}
 }
 
 // Opened is an open bus and what closes it.
@@ -45,22 +86,34 @@ func (o *Opened) Close() error {
 	return o.close()
 }
 
-// Open opens a bus by its kind and the name that drivers.Driver.BusName gives: "i2c-1", "onewire", "tcp 192.0.2.20:502", "broker".
+// Open opens one bus of a host of its own: for whoever needs no other beside it.
 func Open(kind drivers.BusKind, name string, o Options) (*Opened, error) {
+	return NewHost(o).Open(kind, name, nil)
+}
+
+// Open opens a bus by its kind and the name that drivers.Driver.BusName gives: "i2c-1", "onewire", "tcp 192.0.2.20:502", "broker". A bus that
+// has a block in the rules file needs the lines of the block.
+func (h *Host) Open(kind drivers.BusKind, name string, lines phrase.Lines) (*Opened, error) {
 	opened := &Opened{Bus: drivers.Bus{Name: name}}
 	var err error
 	switch kind {
 	case drivers.I2C:
-		err = opened.openI2C(name)
+		err = h.i2c(opened, lines)
+	case drivers.SPI:
+		err = opened.openSPI(name)
 	case drivers.OneWire:
-		err = opened.openOneWire(o.OneWire)
+		opened.OneWire, err = folder(h.o.OneWire, OneWireRoot, "1-wire bus")
+	case drivers.IIO:
+		opened.IIO, err = folder(h.o.IIO, IIORoot, "industrial input devices")
+	case drivers.GPIO:
+		err = opened.openGPIO(orElse(h.o.Devices, DeviceRoot), name)
 	case drivers.Modbus:
-		err = opened.openModbus(name)
+		err = opened.openModbus(name, lines)
 	case drivers.Radio:
-		if o.Feed == nil {
+		if h.o.Feed == nil {
 			err = fmt.Errorf("there is no broker")
 		}
-		opened.Radio = o.Feed
+		opened.Radio = h.o.Feed
 	default:
 		err = fmt.Errorf("%q is no kind of bus", kind)
 	}
@@ -70,37 +123,41 @@ func Open(kind drivers.BusKind, name string, o Options) (*Opened, error) {
 	return opened, nil
 }
 
-func (o *Opened) openI2C(name string) error {
-	digits, ok := strings.CutPrefix(name, "i2c-")
+func orElse(text, other string) string {
+	if text == "" {
+		return other
+	}
+	return text
+}
+
+// numbered reads the number of a bus that is named like "i2c-1".
+func numbered(name, prefix string) (int, error) {
+	digits, ok := strings.CutPrefix(name, prefix)
 	number, err := strconv.Atoi(digits)
 	if !ok || err != nil || number < 0 {
-		return fmt.Errorf("an i2c bus is named like i2c-1")
+		return 0, fmt.Errorf("such a bus is named like %s1", prefix)
 	}
-	bus, err := sysfs.NewI2C(number)
-	if err != nil {
-		return err
-	}
-	o.I2C, o.close = bus, bus.Close
-	return nil
+	return number, nil
 }
 
-func (o *Opened) openOneWire(root string) error {
-	if root == "" {
-		root = OneWireRoot
-	}
+func folder(root, usual, what string) (drivers.Tree, error) {
+	root = orElse(root, usual)
 	if _, err := os.Stat(root); err != nil {
-		return fmt.Errorf("the kernel shows no 1-wire bus; is its driver loaded? %w", err)
+		return nil, fmt.Errorf("the kernel shows no %s; is its driver loaded? %w", what, err)
 	}
-	o.OneWire = Folder(root)
-	return nil
+	return Folder(root), nil
 }
 
-func (o *Opened) openModbus(name string) error {
-	address, ok := strings.CutPrefix(name, "tcp ")
-	if !ok {
-		return fmt.Errorf("a modbus line is named like tcp 192.0.2.20:502")
+func (o *Opened) openModbus(name string, lines phrase.Lines) error {
+	if address, ok := strings.CutPrefix(name, "tcp "); ok {
+		line, err := NewTCP(address)
+		if err != nil {
+			return err
+		}
+		o.Modbus, o.close = line, line.Close
+		return nil
 	}
-	line, err := NewTCP(address)
+	line, err := NewRTU(lines)
 	if err != nil {
 		return err
 	}

@@ -24,12 +24,15 @@ func TestOpen_refuses(t *testing.T) {
 		{drivers.I2C, "i2c-x", "named like i2c-1"},
 		{drivers.I2C, "i2c-240", "i2c-240"}, // no board has so many; the system's own words follow
 		{drivers.OneWire, "onewire", "1-wire"},
-		{drivers.Modbus, "roastery-line", "named like tcp"},
+		{drivers.Modbus, "roastery-line", "needs its port"},
+		{drivers.SPI, "i2c-1", "named like spi-1"},
+		{drivers.GPIO, "gpiochip0", "gpiochip0"},
+		{drivers.IIO, "iio", "industrial input"},
 		{drivers.Radio, "broker", "no broker"},
-		{"spi", "spi-0", "no kind of bus"},
+		{"can", "can-0", "no kind of bus"},
 	}
 	for _, test := range tests {
-		if opened, err := Open(test.kind, test.name, Options{OneWire: missing}); err == nil || !strings.Contains(err.Error(), test.says) {
+		if opened, err := Open(test.kind, test.name, Options{OneWire: missing, IIO: missing, Devices: missing}); err == nil || !strings.Contains(err.Error(), test.says) {
 			t.Errorf("Open(%s, %s) = %v, %v, want an error that says %q", test.kind, test.name, opened, err, test.says)
 		}
 	}

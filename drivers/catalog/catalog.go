@@ -7,7 +7,10 @@ import (
 	"millwarden/drivers"
 	"millwarden/drivers/ads1115"
 	"millwarden/drivers/bus"
+	"millwarden/drivers/byhand"
+	"millwarden/drivers/counter"
 	"millwarden/drivers/ds18b20"
+	"millwarden/drivers/input"
 	"millwarden/drivers/modbus"
 	"millwarden/drivers/radio"
 	"millwarden/drivers/sht4x"
@@ -16,7 +19,10 @@ import (
 
 var table = []drivers.Driver{
 	ads1115.Driver,
+	byhand.Driver,
+	counter.Driver,
 	ds18b20.Driver,
+	input.Driver,
 	modbus.Driver,
 	radio.Driver,
 	sht4x.Driver,

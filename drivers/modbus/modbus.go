@@ -27,7 +27,7 @@ const kind = "modbus"
 var Driver = drivers.Driver{Kind: kind, Bus: drivers.Modbus, Declares: declares, Open: open}
 
 const declares = `part modbus
-    place on tcp HOST unit NUMBER 1 .. 247
+    place on (tcp HOST|BUS) unit NUMBER 1 .. 247
     phrase register* (input|holding) NUMBER 0 .. 65535 as (int16|uint16|int32|uint32|float32) [swapped] [x AMOUNT] is CHANNEL
     phrase contact* (coil|input) NUMBER 0 .. 65535 [inverted] is CHANNEL
     needs register|contact
@@ -60,10 +60,10 @@ var _ drivers.Probe = (*probe)(nil)
 // open reads everything once: a wrong address, a wrong unit and a number that looks like swapped words are found here, not at night.
 func open(ctx context.Context, site drivers.Site) (drivers.Probe, error) {
 	p := &probe{line: site.Bus.Modbus, bus: site.Bus.Name}
-	if p.line == nil || len(site.Place.Slots) < 2 {
+	if p.line == nil || len(site.Place.Slots) < 4 {
 		return nil, p.fault(drivers.Settings, errors.New("needs a modbus line and a unit"))
 	}
-	unit := site.Place.Slots[1].Amount.Value
+	unit := site.Place.Slots[3].Amount.Value // after the choice, its host and its bus
 	if unit < 1 || unit > 247 {
 		return nil, p.fault(drivers.Settings, fmt.Errorf("unit %g is not between 1 and 247", unit))
 	}

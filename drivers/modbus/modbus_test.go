@@ -44,7 +44,7 @@ func contact(table string, address int, inverted bool, channel string) phrase.Li
 func site(line drivers.ModbusLine, lines phrase.Lines, gives ...drivers.Channel) drivers.Site {
 	return drivers.Site{
 		Bus:   drivers.Bus{Name: "tcp 192.0.2.20:502", Modbus: line},
-		Place: phrase.Line{Key: "place", Slots: []phrase.Slot{word("192.0.2.20:502"), number(unit)}},
+		Place: phrase.Line{Key: "place", Slots: []phrase.Slot{word("tcp 192.0.2.20:502"), word("192.0.2.20:502"), {}, number(unit)}},
 		Lines: lines, Gives: gives,
 	}
 }

@@ -81,7 +81,7 @@ func TestRead_pymodbus(t *testing.T) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { opened.Close() })
-	site := drivers.Site{Bus: opened.Bus, Place: phrase.Line{Slots: []phrase.Slot{slot("server"), count(7)}}, Lines: phrase.Lines{
+	site := drivers.Site{Bus: opened.Bus, Place: phrase.Line{Slots: []phrase.Slot{slot("tcp server"), slot("server"), {}, count(7)}}, Lines: phrase.Lines{
 		line("input", 0, "int16", false, "a"), line("input", 1, "uint16", false, "b"), line("input", 2, "int16", false, "c"),
 		line("input", 3, "int16", false, "no-value"), line("input", 4, "uint16", false, "no-value-either"), line("input", 5, "int32", false, "d"),
 		line("input", 7, "uint32", false, "e"), line("input", 9, "float32", false, "f"), line("holding", 12, "float32", true, "g"),

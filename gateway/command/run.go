@@ -14,6 +14,7 @@ import (
 	"millwarden/drivers/catalog"
 	"millwarden/gateway/floor"
 	"millwarden/internal/clock"
+	"millwarden/internal/phrase"
 )
 
 // Where a board keeps things unless told otherwise.
@@ -68,8 +69,9 @@ func knownDrivers() map[string]drivers.Driver {
 
 // hostBuses opens the buses of this board.
 func hostBuses(oneWire string) floor.BusOpener {
-	return func(_ context.Context, kind drivers.BusKind, name string) (drivers.Bus, io.Closer, error) {
-		opened, err := bus.Open(kind, name, bus.Options{OneWire: oneWire})
+	host := bus.NewHost(bus.Options{OneWire: oneWire})
+	return func(_ context.Context, kind drivers.BusKind, name string, lines phrase.Lines) (drivers.Bus, io.Closer, error) {
+		opened, err := host.Open(kind, name, lines)
 		if err != nil {
 			return drivers.Bus{}, nil, err
 		}

@@ -119,7 +119,7 @@ func buses() floor.BusOpener {
 	air.Set(24, 60)
 	wire.Put(0x48, electrode)
 	wire.Put(0x44, air)
-	return func(_ context.Context, kind drivers.BusKind, name string) (drivers.Bus, io.Closer, error) {
+	return func(_ context.Context, kind drivers.BusKind, name string, _ phrase.Lines) (drivers.Bus, io.Closer, error) {
 		if kind == drivers.I2C {
 			return drivers.Bus{Name: name, I2C: wire}, nil, nil
 		}

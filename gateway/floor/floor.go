@@ -24,6 +24,7 @@ import (
 	"millwarden/gateway/publish"
 	"millwarden/gateway/web"
 	"millwarden/internal/clock"
+	"millwarden/internal/phrase"
 	"millwarden/internal/reading"
 	"millwarden/rules/check"
 	"millwarden/rules/engine"
@@ -51,8 +52,9 @@ type Options struct {
 	Channels   map[string]callout.Channel // by name, instead of those of the rules file: the demo's phones
 }
 
-// BusOpener opens the bus of a name ("i2c-1", "onewire", "tcp 192.0.2.20:502", "broker") for a kind of driver.
-type BusOpener func(ctx context.Context, kind drivers.BusKind, name string) (drivers.Bus, io.Closer, error)
+// BusOpener opens the bus of a name ("i2c-1", "onewire", "tcp 192.0.2.20:502", "broker") for a kind of driver. A bus that has a block in the rules
+// file comes with the lines of the block.
+type BusOpener func(ctx context.Context, kind drivers.BusKind, name string, lines phrase.Lines) (drivers.Bus, io.Closer, error)
 
 // Floor is a gateway ready to run.
 type Floor struct {

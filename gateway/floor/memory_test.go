@@ -28,6 +28,7 @@ import (
 	"millwarden/gateway/publish"
 	"millwarden/internal/clock"
 	"millwarden/internal/link"
+	"millwarden/internal/phrase"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
 )

@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"reflect"
+	"slices"
 	"sync"
 	"time"
 
@@ -102,8 +104,9 @@ func (f *Floor) probe(plan *planned, p *check.Probe, driver drivers.Driver) *col
 		c.Gives = append(c.Gives, collect.Give{Point: g.Point, Channel: g.Channel, Quantity: g.Quantity, RateLimit: rateLimit(plan, p, g), Noise: noise[g.Quantity]})
 		site.Gives = append(site.Gives, drivers.Channel{Name: g.Channel, Quantity: g.Quantity})
 	}
+	wiring := wiringOf(plan, p.Bus)
 	c.Open = func(ctx context.Context) (drivers.Probe, error) {
-		opened, err := f.bus(ctx, driver.Bus, driver.BusName(site.Place))
+		opened, err := f.bus(ctx, driver.Bus, driver.BusName(site.Place), wiring)
 		if err != nil {
 			return nil, err
 		}
@@ -115,6 +118,15 @@ func (f *Floor) probe(plan *planned, p *check.Probe, driver drivers.Driver) *col
 		return probe, f.calibrate(p.Name, probe)
 	}
 	return c
+}
+
+// wiringOf is what the block of a bus says of it; nothing for the host's own.
+func wiringOf(plan *planned, bus string) phrase.Lines {
+	i := slices.IndexFunc(plan.Buses, func(b check.Bus) bool { return b.Name == bus })
+	if i < 0 {
+		return nil
+	}
+	return plan.Buses[i].Settings
 }
 
 func placeOf(p *check.Probe) phrase.Line { return phrase.Line{Key: "place", Slots: p.Place} }
@@ -136,21 +148,27 @@ func rateLimit(plan *planned, p *check.Probe, g check.Give) float64 {
 	return rateLimits[plan.kinds[g.Station]+"/"+g.Point[len(g.Station)+1:]]
 }
 
-// bus gives an opened bus, opened once for all its probes.
-func (f *Floor) bus(ctx context.Context, kind drivers.BusKind, name string) (drivers.Bus, error) {
+// bus gives an opened bus, opened once for all its probes, and anew when its block has changed: by then the workers of the old plan have ended.
+func (f *Floor) bus(ctx context.Context, kind drivers.BusKind, name string, lines phrase.Lines) (drivers.Bus, error) {
 	f.busLock.Lock()
 	defer f.busLock.Unlock()
 	if b, open := f.buses[name]; open {
-		return b.bus, nil
+		if reflect.DeepEqual(b.lines, lines) {
+			return b.bus, nil
+		}
+		delete(f.buses, name)
+		if b.closer != nil {
+			_ = b.closer.Close() // it is given up
+		}
 	}
 	if kind == drivers.Radio {
 		return drivers.Bus{Name: name, Radio: f.feed()}, nil
 	}
-	opened, closer, err := f.o.OpenBus(ctx, kind, name)
+	opened, closer, err := f.o.OpenBus(ctx, kind, name, lines)
 	if err != nil {
 		return drivers.Bus{}, err
 	}
-	f.buses[name] = openBus{opened, closer}
+	f.buses[name] = openBus{opened, closer, lines}
 	return opened, nil
 }
 
@@ -165,6 +183,7 @@ func (f *Floor) feed() drivers.Feed {
 type openBus struct {
 	bus    drivers.Bus
 	closer io.Closer
+	lines  phrase.Lines // of its block
 }
 
 // calibrate puts a probe's newest calibration in force. One that the part refuses leaves it uncalibrated, which its readings tell.

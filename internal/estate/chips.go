@@ -18,6 +18,7 @@ import (
 	"millwarden/drivers/radio/radiotest"
 	"millwarden/drivers/sht4x/sht4xtest"
 	"millwarden/internal/clock"
+	"millwarden/internal/phrase"
 	"millwarden/internal/reading"
 )
 
@@ -158,7 +159,7 @@ func loop(value, low, high float64) float64 {
 }
 
 // OpenBus gives the simulated bus of a name.
-func (e *Estate) OpenBus(_ context.Context, kind drivers.BusKind, name string) (drivers.Bus, io.Closer, error) {
+func (e *Estate) OpenBus(_ context.Context, kind drivers.BusKind, name string, _ phrase.Lines) (drivers.Bus, io.Closer, error) {
 	b := drivers.Bus{Name: name}
 	switch kind {
 	case drivers.I2C:
