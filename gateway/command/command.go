@@ -37,6 +37,7 @@ func subcommands() []subcommand {
 		{"run", "[--rules FILE] [--data DIR]", "the gateway: reads, decides, calls, publishes, serves the page", run},
 		{"demo", "[--speed N] [--listen ADDRESS]", "the same program on an invented estate, on this machine alone", demo},
 		{"check", "[--json] FILE", "checks a rules file; exit 0 clean, 1 with faults", checkRules},
+		{"rehearse", "FILE --readings FILE [--lots FILE] [--against FILE]", "plays recorded readings through the rules, tells every transition", rehearseRules},
 		{"readings", "[POINT]", "what the points of the running gateway say now", readings},
 		{"alarms", "", "which alarms stand now", alarms},
 		{"acknowledge", "ALARM OCCURRENCE --by NAME", "says that somebody is on it", acknowledge},

@@ -4,6 +4,7 @@ import (
 	"context"
 	"flag"
 	"os"
+	"path/filepath"
 	"testing"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -21,5 +22,13 @@ func TestMain(m *testing.M) {
 
 // The command line, each script a text archive: what is typed, the files it needs, and everything that must be printed.
 func TestScripts(t *testing.T) {
-	testscript.Run(t, testscript.Params{Dir: "../../testdata/script", UpdateScripts: *update, RequireExplicitExec: true, RequireUniqueNames: true})
+	nights, err := filepath.Abs("../../testdata/nights")
+	if err != nil {
+		t.Fatal(err)
+	}
+	setup := func(e *testscript.Env) error {
+		e.Setenv("NIGHTS", nights)
+		return nil
+	}
+	testscript.Run(t, testscript.Params{Dir: "../../testdata/script", Setup: setup, UpdateScripts: *update, RequireExplicitExec: true, RequireUniqueNames: true})
 }

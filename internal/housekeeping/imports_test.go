@@ -46,6 +46,8 @@ var layout = map[string]rule{
 	"rules/formula":   {may: []string{"internal/units"}, reason: "the seam between checker and engine"},
 	"rules/engine": {may: []string{"rules/formula", "internal/coffee", "internal/reading", "internal/units"}, never: []string{"net", "net/http", "os", "log", "log/slog"},
 		reason: "it has to replay a night in a millisecond, the same every time"},
+	"rules/rehearse": {may: []string{"rules/check", "rules/engine", "internal/reading", "internal/units"}, never: []string{"net", "net/http", "os", "log", "log/slog"},
+		reason: "the same readings must give the same transitions to the byte: it reads what it is given and knows no file and no clock"},
 	"rules/standard":        {reason: "embedded text only"},
 	"internal/coffee":       {may: []string{"internal/units"}, never: []string{"net", "os", "log"}, reason: "formulas with their sources, pure"},
 	"internal/reading":      {may: []string{"internal/units"}, never: []string{"net", "os", "log"}, reason: "a value, no world"},

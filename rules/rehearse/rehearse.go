@@ -1,0 +1,288 @@
+// Package rehearse plays recorded readings and lots through the engine at full speed, so that people see what a rules file would have said
+// last night, or in last year's harvest. It is pure: it reads from sources it is given and tells what it is asked to; the same input gives the
+// same transitions to the byte.
+//
+// Time is that of the recordings. Whatever is due between two inputs happens at its own instant (rules/engine), so nothing ticks here, and a
+// month without readings costs nothing. The end is that of the last input, or the time asked for: what would have rung later is not told, because
+// nobody knows what the probes would have said.
+//
+// Computed points are played where they were recorded; of the rest, loaded, empty and the time of a stay are worked out from the lots.
+// Points that rules look at and no reading came for are listed in the Summary, so that silence is not taken for peace.
+//
+// Concurrency: Play is one call; nothing is shared.
+package rehearse
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"time"
+
+	"millwarden/internal/reading"
+	"millwarden/rules/check"
+	"millwarden/rules/engine"
+)
+
+// Source gives readings in the order in which they were taken; io.EOF at the end. *reading.Rows is one.
+type Source interface {
+	Next() (reading.Reading, error)
+}
+
+// Input is what is played. Sources are taken by time; of equal times, lots come first, then the sources in their order.
+type Input struct {
+	Readings []Source
+	Lots     []reading.Stay
+	From, To time.Time // told from, played to; zero: all. What comes before From is played too, so that states and windows are true
+}
+
+// Summary is what was played, and what could not be judged.
+type Summary struct {
+	Readings    int
+	Stays       int // acts on lots
+	Begin, End  time.Time
+	Unset       int      // readings of a clock that was not set: they have no time to be played at
+	Unknown     []string // points of the readings that the rules do not know
+	Unseen      []string // points that conditions look at and no known reading came for
+	Occurrences int      // told
+}
+
+// player is one rehearsal.
+type player struct {
+	plan    *check.Plan
+	in      Input
+	tell    func(*engine.Transition) error
+	engine  *engine.Engine
+	sum     Summary
+	said    []engine.Transition
+	lots    []reading.Stay
+	heads   []head
+	began   bool
+	begin   time.Time // monotonic time is reckoned from here
+	last    reading.Stamp
+	known   map[string]*seen
+	unknown map[string]bool
+	stays   stays
+}
+
+// seen is one point of the plan while playing.
+type seen struct {
+	spoke bool // a reading that is not bad came
+}
+
+// head is the next reading of a source.
+type head struct {
+	from  Source
+	next  reading.Reading
+	ended bool
+}
+
+// bootOfRehearsal is the number of the one boot that a rehearsal plays.
+const bootOfRehearsal = 1
+
+// Play plays the input and tells each transition in order. An error of tell or of a source ends it.
+func Play(plan *check.Plan, in Input, tell func(*engine.Transition) error) (Summary, error) {
+	p := &player{plan: plan, in: in, tell: tell, lots: slices.Clone(in.Lots), known: map[string]*seen{}, unknown: map[string]bool{}}
+	slices.SortStableFunc(p.lots, func(a, b reading.Stay) int { return a.Stamp.Wall.Compare(b.Stamp.Wall) })
+	for i := range plan.Engine.Points {
+		p.known[plan.Engine.Points[i].Name] = &seen{}
+	}
+	for _, s := range in.Readings {
+		p.heads = append(p.heads, head{from: s})
+	}
+	for i := range p.heads {
+		if err := p.fetch(&p.heads[i]); err != nil {
+			return p.sum, err
+		}
+	}
+	if err := p.play(); err != nil {
+		return p.sum, err
+	}
+	return p.sum, p.finish()
+}
+
+// fetch reads the next reading that has a time and lies before the end.
+func (p *player) fetch(h *head) error {
+	for {
+		r, err := h.from.Next()
+		if errors.Is(err, io.EOF) {
+			h.ended = true
+			return nil
+		}
+		if err != nil {
+			return fmt.Errorf("rehearse: reading: %w", err)
+		}
+		switch {
+		case !r.Stamp.Set:
+			p.sum.Unset++
+		case p.in.To.IsZero() || !r.Stamp.Wall.After(p.in.To):
+			h.next = r
+			return nil
+		}
+	}
+}
+
+func (p *player) play() error {
+	for {
+		h := p.earliest()
+		if len(p.lots) > 0 && (h == nil || !p.lots[0].Stamp.Wall.After(h.next.Stamp.Wall)) {
+			lot := p.lots[0]
+			p.lots = p.lots[1:]
+			if !p.in.To.IsZero() && lot.Stamp.Wall.After(p.in.To) {
+				p.lots = nil
+				continue
+			}
+			if err := p.load(&lot); err != nil {
+				return err
+			}
+			continue
+		}
+		if h == nil {
+			return nil
+		}
+		if err := p.observe(&h.next); err != nil {
+			return err
+		}
+		if err := p.fetch(h); err != nil {
+			return err
+		}
+	}
+}
+
+func (p *player) earliest() *head {
+	var first *head
+	for i := range p.heads {
+		h := &p.heads[i]
+		if !h.ended && (first == nil || h.next.Stamp.Wall.Before(first.next.Stamp.Wall)) {
+			first = h
+		}
+	}
+	return first
+}
+
+// stamp gives a recorded time its place in the rehearsal. The first input begins it.
+func (p *player) stamp(wall time.Time) (reading.Stamp, error) {
+	if !p.began {
+		p.began, p.begin = true, wall
+		p.sum.Begin = wall
+		s := reading.Stamp{Wall: wall, Boot: bootOfRehearsal, Set: true}
+		var err error
+		if p.engine, err = engine.New(p.plan.Engine, nil, s); err != nil {
+			return s, fmt.Errorf("rehearse: %w", err)
+		}
+		p.last = s
+		p.said = p.said[:0]
+		p.beginStays(s)
+		if err := p.pass(); err != nil {
+			return s, err
+		}
+	}
+	return reading.Stamp{Wall: wall, Mono: wall.Sub(p.begin), Boot: bootOfRehearsal, Set: true}, nil
+}
+
+func (p *player) observe(r *reading.Reading) error {
+	at, err := p.stamp(r.Stamp.Wall)
+	if err != nil {
+		return err
+	}
+	p.sum.Readings++
+	point := p.known[r.Point]
+	if point == nil {
+		p.unknown[r.Point] = true
+		return nil
+	}
+	point.spoke = point.spoke || r.Quality != reading.Bad
+	if err := p.reach(at); err != nil {
+		return err
+	}
+	r.Stamp = at
+	p.said = p.engine.Observe(r, p.said[:0])
+	return p.pass()
+}
+
+// reach lets time go on to at, with the points that run with it.
+func (p *player) reach(at reading.Stamp) error {
+	if at.Mono <= p.last.Mono {
+		return nil
+	}
+	if err := p.runStays(at); err != nil {
+		return err
+	}
+	p.last = at
+	return nil
+}
+
+// pass tells the transitions of the last step.
+func (p *player) pass() error {
+	for i := range p.said {
+		t := &p.said[i]
+		if t.At.Wall.Before(p.in.From) {
+			continue
+		}
+		if t.NewOccurrence {
+			p.sum.Occurrences++
+		}
+		if err := p.tell(t); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (p *player) finish() error {
+	if !p.began {
+		return nil
+	}
+	end := p.last
+	if to := p.in.To; to.After(end.Wall) {
+		end.Wall, end.Mono = to, to.Sub(p.begin)
+	}
+	if err := p.reach(end); err != nil {
+		return err
+	}
+	p.said = p.engine.Tick(end, p.said[:0])
+	if err := p.pass(); err != nil {
+		return err
+	}
+	p.sum.End = end.Wall
+	for name := range p.unknown {
+		p.sum.Unknown = append(p.sum.Unknown, name)
+	}
+	slices.Sort(p.sum.Unknown)
+	p.sum.Unseen = p.unseen()
+	return nil
+}
+
+// unseen are the points that conditions look at and that never spoke, in the order of the plan.
+func (p *player) unseen() []string {
+	looked := lookedAt(p.plan)
+	var names []string
+	for i := range p.plan.Engine.Points {
+		point := &p.plan.Engine.Points[i]
+		if looked[point.Name] && point.Formula == nil && !p.known[point.Name].spoke {
+			names = append(names, point.Name)
+		}
+	}
+	return names
+}
+
+// lookedAt are the points that some condition or derived point reads.
+func lookedAt(plan *check.Plan) map[string]bool {
+	looked := map[string]bool{}
+	mark := func(names []string) {
+		for _, name := range names {
+			looked[name] = true
+		}
+	}
+	for i := range plan.Engine.Alarms {
+		a := &plan.Engine.Alarms[i]
+		mark(a.When.Points())
+		mark(a.While.Points())
+		mark(a.SuppressedWhile.Points())
+		mark(a.Due.Points())
+	}
+	for i := range plan.Engine.Points {
+		mark(plan.Engine.Points[i].Formula.Points())
+	}
+	return looked
+}
