@@ -107,3 +107,12 @@ func TestScale(t *testing.T) {
 		}
 	}
 }
+
+// Examples of the checksum: the first is of SHT3x-DIS version 5, table 20; the others are recomputed ones of the measurement tables.
+func TestSensirionChecksum_publishedExamples(t *testing.T) {
+	for word, want := range map[[2]byte]byte{{0xBE, 0xEF}: 0x92, {0x00, 0x00}: 0x81, {0x01, 0xF4}: 0x33, {0x66, 0x67}: 0xA2, {0x5E, 0xB9}: 0x3C, {0xFF, 0xFF}: 0xAC} {
+		if got := SensirionChecksum(word[:]); got != want {
+			t.Errorf("SensirionChecksum(% X) = %02X, want %02X", word, got, want)
+		}
+	}
+}

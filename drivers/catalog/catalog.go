@@ -6,6 +6,7 @@ package catalog
 import (
 	"millwarden/drivers"
 	"millwarden/drivers/ads1115"
+	"millwarden/drivers/bme280"
 	"millwarden/drivers/bus"
 	"millwarden/drivers/byhand"
 	"millwarden/drivers/counter"
@@ -13,18 +14,21 @@ import (
 	"millwarden/drivers/input"
 	"millwarden/drivers/modbus"
 	"millwarden/drivers/radio"
+	"millwarden/drivers/sht3x"
 	"millwarden/drivers/sht4x"
 	"millwarden/internal/phrase"
 )
 
 var table = []drivers.Driver{
 	ads1115.Driver,
+	bme280.Driver,
 	byhand.Driver,
 	counter.Driver,
 	ds18b20.Driver,
 	input.Driver,
 	modbus.Driver,
 	radio.Driver,
+	sht3x.Driver,
 	sht4x.Driver,
 }
 

@@ -95,7 +95,7 @@ func (p *probe) exchange(ctx context.Context, command byte, wait time.Duration) 
 		return err
 	}
 	for at := 0; at < len(p.raw); at += 3 {
-		if want := checksum(p.raw[at : at+2]); p.raw[at+2] != want {
+		if want := drivers.SensirionChecksum(p.raw[at : at+2]); p.raw[at+2] != want {
 			return p.device.Fault(drivers.Garbled, p.raw[:], fmt.Errorf("checksum %02X, want %02X", p.raw[at+2], want))
 		}
 	}
@@ -103,23 +103,6 @@ func (p *probe) exchange(ctx context.Context, command byte, wait time.Duration) 
 }
 
 func word(b []byte) float64 { return float64(uint16(b[0])<<8 | uint16(b[1])) }
-
-// checksum is CRC-8 with polynomial 31h, begun with FFh, not reflected, over one word [4.4]. Words of a bus stuck low (00 00, checksum 81)
-// and of one stuck high (FF FF, checksum AC) fail it.
-func checksum(data []byte) byte {
-	crc := byte(0xFF)
-	for _, b := range data {
-		crc ^= b
-		for range 8 {
-			if crc&0x80 != 0 {
-				crc = crc<<1 ^ 0x31
-			} else {
-				crc <<= 1
-			}
-		}
-	}
-	return crc
-}
 
 // temperature is -45 + 175 S / (2^16 - 1) [4.6].
 func (p *probe) temperature(s float64) drivers.Value {

@@ -124,15 +124,6 @@ func TestRead_notTheFormulaOfTheOlderPart(t *testing.T) {
 	}
 }
 
-// Examples of the checksum: the first is the datasheet's; the others are recomputed ones of the measurement tables.
-func TestChecksum_publishedExamples(t *testing.T) {
-	for word, want := range map[[2]byte]byte{{0xBE, 0xEF}: 0x92, {0x00, 0x00}: 0x81, {0x01, 0xF4}: 0x33, {0x66, 0x67}: 0xA2, {0x5E, 0xB9}: 0x3C, {0xFF, 0xFF}: 0xAC} {
-		if got := checksum(word[:]); got != want {
-			t.Errorf("checksum(% X) = %02X, want %02X", word, got, want)
-		}
-	}
-}
-
 // A bus stuck low reads all zeros, one stuck high all ones. Neither may become a temperature.
 func TestRead_stuckBus(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
