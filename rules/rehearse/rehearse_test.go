@@ -125,7 +125,9 @@ func TestPlay_isTheEngineAsItRuns(t *testing.T) {
 	p := plan(t, small)
 	ph, _ := souring(3)
 	got, _ := played(t, p, Input{Readings: []Source{&list{ph}}})
-	stamp := func(d time.Duration) reading.Stamp { return reading.Stamp{Wall: evening.Add(d), Mono: d, Boot: 1, Set: true} }
+	stamp := func(d time.Duration) reading.Stamp {
+		return reading.Stamp{Wall: evening.Add(d), Mono: d, Boot: 1, Set: true}
+	}
 	e, err := engine.New(p.Engine, nil, stamp(0))
 	if err != nil {
 		t.Fatal(err)
