@@ -17,7 +17,7 @@ func (f *Floor) radio(plan *planned) []*part {
 	}
 	name := plan.Site.Board + "-radio" // a board's name with a hyphen more: its state stands beside that of the publisher
 	log := f.log.With("part", "radio")
-	o := link.Options{Dial: f.links.dial, ClientID: "millwarden-" + plan.Site.Name + "-" + name, Credential: f.links.user, Subscribe: topics, Receive: f.heard.Deliver,
+	o := link.Options{Dial: f.links.dial, ClientID: "millwarden-" + plan.Site.Name + "-" + name, Credential: f.links.user, Subscribe: topics, QoS: 1, Receive: f.heard.Deliver,
 		Presence: wire.Topics{Root: rootOf(plan.Plan), Site: plan.Site.Name}.State(name),
 		Report: func(err error) {
 			if err != nil {

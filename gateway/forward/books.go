@@ -20,8 +20,9 @@ const slot = 100 * time.Millisecond
 //
 // Concurrency: by any goroutine.
 type books struct {
-	store string
-	lag   time.Duration
+	store   string
+	lag     time.Duration
+	changed chan struct{} // one slot: a mark is due
 
 	mu         sync.Mutex // guards what follows
 	boot       string     // of the store's process; "" until it is known, and always where lag is 0
@@ -50,6 +51,15 @@ type point struct {
 	next uint64
 }
 
+// change notes that the mark of a board is due.
+func (b *books) change(k *book) {
+	k.changed = true
+	select {
+	case b.changed <- struct{}{}:
+	default:
+	}
+}
+
 // receipt says what a written pack was, for the books.
 type receipt struct {
 	board, stream string
@@ -58,7 +68,7 @@ type receipt struct {
 }
 
 func newBooks(store string, lag time.Duration) *books {
-	return &books{store: store, lag: lag, boards: map[string]*book{}}
+	return &books{store: store, lag: lag, changed: make(chan struct{}, 1), boards: map[string]*book{}}
 }
 
 // take tells whether a pack joins the run of its board, and so must be written now, and gives the receipt to hand back once it is.
@@ -71,10 +81,12 @@ func (b *books) take(now time.Time, p *wire.Pack) (receipt, bool) {
 	}
 	k.heard = now
 	if p.Watermark > k.next { // the board knows more than we do
-		k.next, k.taken, k.changed = p.Watermark, max(k.taken, p.Watermark), true
+		k.next, k.taken = p.Watermark, max(k.taken, p.Watermark)
+		b.change(k)
 	}
 	if p.Watermark > k.commit {
-		k.commit, k.changed = p.Watermark, true
+		k.commit = p.Watermark
+		b.change(k)
 	}
 	if p.From > k.taken+1 || p.To <= k.taken {
 		return receipt{}, false // a gap, or known: what is missing comes again
@@ -89,7 +101,8 @@ func (b *books) open(p *wire.Pack, old *book) *book {
 	if p.Boot == b.boot {
 		next = p.Stored
 	}
-	k := &book{stream: p.Stream, taken: next, next: next, commit: p.Watermark, changed: true}
+	k := &book{stream: p.Stream, taken: next, next: next, commit: p.Watermark}
+	b.change(k)
 	if old != nil {
 		k.refused = old.refused
 	} else if len(b.boards) >= boardsKept {
@@ -118,7 +131,8 @@ func (b *books) answered(now time.Time, receipts []receipt) {
 		if k == nil || k.stream != r.stream || r.generation != b.generation || r.to <= k.next {
 			continue
 		}
-		k.next, k.changed = r.to, true
+		k.next = r.to
+		b.change(k)
 		if b.lag == 0 {
 			k.commit = r.to
 			continue
@@ -140,7 +154,8 @@ func (b *books) confirmed(asked time.Time, boot string) {
 		b.boot = boot
 		b.generation++
 		for _, k := range b.boards {
-			k.next, k.taken, k.past, k.changed = k.commit, k.commit, nil, true
+			k.next, k.taken, k.past = k.commit, k.commit, nil
+			b.change(k)
 		}
 		return
 	}
@@ -151,7 +166,8 @@ func (b *books) confirmed(asked time.Time, boot string) {
 			n++
 		}
 		if n > 0 && k.past[n-1].next > k.commit {
-			k.commit, k.changed = k.past[n-1].next, true
+			k.commit = k.past[n-1].next
+			b.change(k)
 		}
 		k.past = slices.Delete(k.past, 0, n)
 	}
@@ -163,7 +179,7 @@ func (b *books) refuse(board string) {
 	defer b.mu.Unlock()
 	if k := b.boards[board]; k != nil {
 		k.refused++
-		k.changed = true
+		b.change(k)
 	}
 }
 
@@ -176,7 +192,7 @@ func (b *books) say(trouble string) bool {
 	}
 	b.trouble = trouble
 	for _, k := range b.boards {
-		k.changed = true
+		b.change(k)
 	}
 	return true
 }

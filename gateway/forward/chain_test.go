@@ -287,7 +287,7 @@ type chain struct {
 	publisher *publish.Publisher
 	forwarder *forward.Forwarder
 	parts     map[string]*part
-	mu        sync.Mutex        // guards cut
+	mu        sync.Mutex        // guards cut and mochi
 	cut       map[string]func() // cuts the line of a part, as a kill does
 	refusals  []forward.Refusal
 	reject    string
@@ -306,7 +306,9 @@ func (c *chain) startBroker() {
 	if err != nil {
 		c.t.Fatal(err)
 	}
+	c.mu.Lock()
 	c.mochi = b
+	c.mu.Unlock()
 	c.parts["broker"] = runPart(b.Run)
 	synctest.Wait()
 }
@@ -314,7 +316,10 @@ func (c *chain) startBroker() {
 // dial dials the broker of the moment over a line that kill cuts without a word.
 func (c *chain) dial(name string) func(context.Context) (net.Conn, error) {
 	return func(ctx context.Context) (net.Conn, error) {
-		conn, err := c.mochi.Dial(ctx)
+		c.mu.Lock()
+		mochi := c.mochi
+		c.mu.Unlock()
+		conn, err := mochi.Dial(ctx)
 		if err == nil {
 			c.mu.Lock()
 			c.cut[name] = func() { conn.Close() }

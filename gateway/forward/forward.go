@@ -26,12 +26,13 @@ import (
 
 const (
 	defaultStore = "store"
-	// queued packs wait to be read. Chosen: four boards with all they may have on the way. What finds no room comes again.
-	queued = 1024
+	// queued packs wait to be read. Chosen: eight boards with all they may have on the way. What finds no room comes again.
+	queued = 2048
 	// batchLines is where a batch ends; the maker of the write API recommends 5,000, and measured it makes no difference from 1,000 on.
 	batchLines = 4096
-	// markEvery is how soon a change is told, markRepeat how often a mark is sent again all the same: one may be lost.
-	markEvery  = 100 * time.Millisecond
+	// markApart is the least time between two marks, markRepeat how often a mark is sent again though nothing changed: one may be lost. Chosen:
+	// while a board catches up, what it may have on the way must not wait for marks; in between two a second cost nothing.
+	markApart  = 20 * time.Millisecond
 	markRepeat = 500 * time.Millisecond
 )
 
@@ -157,15 +158,20 @@ func (f *Forwarder) receive(topic string, payload []byte, retained bool) {
 
 // mark sends the marks while a connection stands.
 func (f *Forwarder) mark(ctx context.Context, c *link.Conn) error {
-	ticker := time.NewTicker(markEvery)
-	defer ticker.Stop()
+	timer := time.NewTimer(0)
+	defer timer.Stop()
 	var marks []addressed
 	for {
 		select {
 		case <-ctx.Done():
 			return nil
-		case <-ticker.C:
+		case <-timer.C:
+		case <-f.books.changed:
+			if err := sleep(ctx, markApart); err != nil {
+				return nil
+			}
 		}
+		timer.Reset(markRepeat)
 		marks = f.books.due(time.Now(), markRepeat, marks[:0])
 		for _, m := range marks {
 			c.Send(link.Message{Topic: f.topics.Mark(m.board), Payload: m.mark.Append(nil)})
@@ -184,11 +190,12 @@ func (f *Forwarder) read(ctx context.Context) {
 	b := <-f.free
 	for ctx.Err() == nil {
 		in, out := f.queue, f.full
-		if len(b.receipts) == 0 {
+		switch {
+		case len(b.receipts) == 0:
 			out = nil
-		} else if b.count >= batchLines {
+		case b.count >= batchLines:
 			in = nil
-		} else if len(f.queue) > 0 {
+		case len(f.queue) > 0:
 			out = nil // first what is there already: fewer, larger writes
 		}
 		select {

@@ -39,6 +39,8 @@ type Broker struct {
 	o     BrokerOptions
 	ready chan struct{}
 
+	inside sync.WaitGroup // connections of this process
+
 	mu     sync.Mutex // guards server, conns and address
 	server *mochi.Server
 	conns  map[net.Conn]bool
@@ -110,6 +112,7 @@ func (b *Broker) stop() error {
 		c.Close() //nolint:errcheck // a pipe
 	}
 	b.mu.Unlock()
+	b.inside.Wait() // the server must not close while a connection is still being taken in
 	return server.Close()
 }
 
@@ -133,14 +136,14 @@ func (b *Broker) Dial(context.Context) (net.Conn, error) {
 	server := b.server
 	near, far := net.Pipe()
 	b.conns[far] = true
-	go func() {
+	b.inside.Go(func() {
 		// The end of a connection is seen, and told, by its other end.
 		_ = server.EstablishConnection(inside, far)
 		far.Close() //nolint:errcheck // a pipe
 		b.mu.Lock()
 		delete(b.conns, far)
 		b.mu.Unlock()
-	}()
+	})
 	return near, nil
 }
 

@@ -14,6 +14,7 @@
 package link
 
 import (
+	"bufio"
 	"context"
 	"errors"
 	"fmt"
@@ -37,6 +38,7 @@ const (
 	echoLimit  = 10 * time.Second       // chosen: as the handshake
 	echoEvery  = time.Minute            // chosen: how long a connection may be deaf, at most
 	farewell   = time.Second            // chosen: for the last "offline"
+	readBuffer = 16 << 10               // chosen: a few packs
 )
 
 // What stands, retained, at the topic of presence.
@@ -70,7 +72,8 @@ type Options struct {
 	// Credential gives user and password, asked anew for each connection; nil: none.
 	Credential func() (user, password string, err error)
 	Presence   string   // topic that says "online", and by last will "offline"
-	Subscribe  []string // filters, QoS 1
+	Subscribe  []string // filters
+	QoS        byte     // of the subscriptions, at most
 	// Receive gets every message. The payload is the callee's to keep.
 	Receive func(topic string, payload []byte, retained bool)
 	// Report hears nil when a connection stands and why it does not; nil: nobody asks.
@@ -134,7 +137,7 @@ func once(ctx context.Context, o Options, report func(error), serve func(context
 		return err
 	}
 	defer c.client.Disconnect(quiesce)
-	if err := c.subscribe(append([]string{o.Presence}, o.Subscribe...)); err != nil {
+	if err := c.subscribe(append([]string{o.Presence}, o.Subscribe...), o.QoS); err != nil {
 		return err
 	}
 	if err := c.Publish(c.state(Online)); err != nil {
@@ -204,7 +207,11 @@ func (o Options) paho(c *Conn, lost context.CancelCauseFunc) (*mqtt.ClientOption
 	po.SetCustomOpenConnectionFn(func(*url.URL, mqtt.ClientOptions) (net.Conn, error) {
 		ctx, cancel := context.WithTimeout(c.ctx, handshake)
 		defer cancel()
-		return o.Dial(ctx)
+		conn, err := o.Dial(ctx)
+		if err != nil {
+			return nil, err
+		}
+		return buffered{conn, bufio.NewReaderSize(conn, readBuffer)}, nil
 	})
 	po.SetConnectionLostHandler(func(_ mqtt.Client, err error) { lost(fmt.Errorf("broker: %w: %w", ErrLost, err)) })
 	po.SetDefaultPublishHandler(func(_ mqtt.Client, m mqtt.Message) {
@@ -230,6 +237,14 @@ func (o Options) paho(c *Conn, lost context.CancelCauseFunc) (*mqtt.ClientOption
 	return po, nil
 }
 
+// buffered spares the client, which reads a packet's head byte by byte, most of its system calls.
+type buffered struct {
+	net.Conn
+	reader *bufio.Reader
+}
+
+func (b buffered) Read(p []byte) (int, error) { return b.reader.Read(p) }
+
 func (c *Conn) connect() error {
 	token := c.client.Connect()
 	select {
@@ -249,10 +264,10 @@ func (c *Conn) connect() error {
 	return nil
 }
 
-func (c *Conn) subscribe(filters []string) error {
+func (c *Conn) subscribe(filters []string, qos byte) error {
 	const refused = 0x80 // [MQTT 3.1.1, 3.9.3]
 	for _, filter := range filters {
-		token := c.client.Subscribe(filter, 1, nil) // nil: the default handler
+		token := c.client.Subscribe(filter, qos, nil) // nil: the default handler
 		if err := c.Wait(token, handshake); err != nil {
 			return fmt.Errorf("broker: subscribing to %s: %w", filter, err)
 		}

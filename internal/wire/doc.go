@@ -6,7 +6,8 @@
 // ROOT is the root of the broker block, SITE, BOARD, AREA, STATION, POINT, PLACE and NAME are names of the rules file. No area may be
 // called "alarm".
 //
-//	ROOT/SITE/BOARD/pack             board to forwarder: packs; QoS 1, not retained
+//	ROOT/SITE/BOARD/pack             board to forwarder: packs; QoS 1, not retained. The forwarder subscribes with QoS 0:
+//	                                 its acknowledgement would promise nothing that the mark does not
 //	ROOT/SITE/BOARD/mark             forwarder to board: marks; QoS 0, not retained, repeated
 //	ROOT/SITE/BOARD/state            "online", by last will "offline"; QoS 1, retained. The forwarder has one too, under its own name
 //	ROOT/SITE/AREA/STATION/POINT     newest reading of a point; QoS 0, retained. What belongs to no station (board/disk-free,

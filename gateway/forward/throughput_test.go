@@ -1,0 +1,180 @@
+package forward_test
+
+import (
+	"fmt"
+	"io"
+	"net/http"
+	"net/http/httptest"
+	"slices"
+	"syscall"
+	"testing"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+
+	"millwarden/gateway/forward"
+	"millwarden/gateway/history"
+	"millwarden/gateway/publish"
+	"millwarden/internal/link"
+	"millwarden/internal/peers"
+	"millwarden/internal/reading"
+	"millwarden/internal/units"
+	"millwarden/internal/wire"
+)
+
+// backlog is a history of n readings over 64 points, one of each a second.
+type backlog struct {
+	n    uint64
+	mark history.Mark
+}
+
+var backlogPoints = func() (names [64]string) {
+	for i := range names {
+		names[i] = fmt.Sprintf("tank-%d/p%d", i/8+1, i%8)
+	}
+	return names
+}()
+
+func (b *backlog) From(position uint64, limit int, into []history.Entry) ([]history.Entry, error) {
+	for ; position <= b.n && limit > 0; position, limit = position+1, limit-1 {
+		into = append(into, history.Entry{Position: position, Reading: reading.Reading{Point: backlogPoints[position%64], Quantity: units.Temperature,
+			Value: float64(position*7919%60000) / 1000, Stamp: reading.Stamp{Wall: time.Unix(1.75e9+int64(position/64), int64(position%64)*1e6), Set: true}}})
+	}
+	return into, nil
+}
+
+func (b *backlog) Last() uint64                      { return b.n }
+func (b *backlog) Watermark() history.Mark           { return b.mark }
+func (b *backlog) SetWatermark(m history.Mark) error { b.mark = m; return nil }
+
+// bare sends n packs of 64 from one paho client to another, QoS 1, 16 on the way: the baseline, with nothing of ours in it but the payload.
+func bare(b *testing.B, broker string, n int) time.Duration {
+	b.Helper()
+	var entries []reading.Reading
+	for _, e := range must((&backlog{n: 64}).From(1, 64, nil)) {
+		entries = append(entries, e.Reading)
+	}
+	payload, _, err := wire.NewEncoder("fern-hollow", "hub", areaOf).Append(nil, wire.Header{Stream: "bare", From: 1, To: 64}, entries)
+	if err != nil {
+		b.Fatal(err)
+	}
+	came := make(chan struct{}, n)
+	client := func(id string) mqtt.Client {
+		c := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tcp://" + broker).SetClientID(id).SetDefaultPublishHandler(func(mqtt.Client, mqtt.Message) { came <- struct{}{} }))
+		if t := c.Connect(); t.Wait() && t.Error() != nil {
+			b.Fatal(t.Error())
+		}
+		return c
+	}
+	from, to := client("bare-from"), client("bare-to")
+	defer from.Disconnect(100)
+	defer to.Disconnect(100)
+	to.Subscribe("bare/pack", 1, nil).Wait()
+	began := time.Now()
+	var out []mqtt.Token
+	for range n {
+		if len(out) == 16 {
+			out[0].Wait()
+			out = out[1:]
+		}
+		out = append(out, from.Publish("bare/pack", 1, false, payload))
+	}
+	for range n {
+		<-came
+	}
+	return time.Since(began)
+}
+
+func must[T any](v T, err error) T {
+	if err != nil {
+		panic(err)
+	}
+	return v
+}
+
+// whole sends as many readings from a history to the answer of the store.
+func whole(b *testing.B, broker string, store destination, n uint64) time.Duration {
+	b.Helper()
+	address, org, bucket, token := store.Write()
+	f, err := forward.New(forward.Options{Root: "m", Site: "fern-hollow", Dial: link.Dialer(broker, nil),
+		Store: forward.Store{Address: address, Org: org, Bucket: bucket, Token: func() (string, error) { return token, nil }}})
+	if err != nil {
+		b.Fatal(err)
+	}
+	p := publish.New(&backlog{n: n}, publish.Options{Root: "m", Site: "fern-hollow", Board: "hub", Dial: link.Dialer(broker, nil), Area: areaOf, Rate: -1, Ahead: 1 << 16})
+	forwarding := runPart(f.Run)
+	time.Sleep(200 * time.Millisecond) // it subscribes: the first pack should not wait 3 s
+	began := time.Now()
+	publishing := runPart(p.Run)
+	for p.Status().Watermark < n {
+		if time.Since(began) > 2*time.Minute {
+			b.Fatalf("%+v %+v", p.Status(), f.Status())
+		}
+		time.Sleep(2 * time.Millisecond)
+	}
+	took := time.Since(began)
+	publishing.stop(b)
+	forwarding.stop(b)
+	return took
+}
+
+// nothing is a store that takes everything and keeps nothing: what is left is our own way, and the broker's.
+type nothing struct{ url string }
+
+func (n nothing) Write() (address, org, bucket, token string) { return n.url, "estate", "mill", "" }
+
+type destination interface {
+	Write() (address, org, bucket, token string)
+}
+
+// processor is the processor time of this process: publisher and forwarder, or the bare pair; not broker and store.
+func processor() time.Duration {
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+		panic(err)
+	}
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
+}
+
+// Goal: at least 0.45 of the readings a second of a bare pair, measured in turns in the same run, the median of 5 pairs; and no more than 1.5
+// times its processor time, which a busy machine does not distort. Run it with -benchtime 1x. What victoria-metrics costs (five tags and two
+// fields a reading, on the same processors) is in the first; without it stands the second.
+func BenchmarkHistoryToStore(b *testing.B) {
+	b.Run("victoria-metrics", func(b *testing.B) { pairs(b, peers.StartVictoriaMetrics(b)) })
+	b.Run("nothing", func(b *testing.B) {
+		server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, req *http.Request) {
+			io.Copy(io.Discard, req.Body) //nolint:errcheck // the test is about the other end
+			w.WriteHeader(http.StatusNoContent)
+		}))
+		defer server.Close()
+		pairs(b, nothing{server.URL})
+	})
+}
+
+func pairs(b *testing.B, store destination) {
+	const readings = 320_000
+	broker := peers.StartMosquitto(b)
+	for b.Loop() {
+		var ratios, speeds, bares, cpus []float64
+		for range 5 {
+			c0 := processor()
+			base := bare(b, broker.Address, readings/wire.Most)
+			c1 := processor()
+			took := whole(b, broker.Address, store, readings)
+			c2 := processor()
+			ratios = append(ratios, base.Seconds()/took.Seconds())
+			speeds = append(speeds, readings/took.Seconds())
+			bares = append(bares, readings/base.Seconds())
+			cpus = append(cpus, float64(c2-c1)/float64(c1-c0))
+		}
+		for _, list := range [][]float64{ratios, speeds, bares, cpus} {
+			slices.Sort(list)
+		}
+		b.ReportMetric(0, "ns/op")
+		b.ReportMetric(ratios[2], "of-bare")
+		b.ReportMetric(ratios[4], "of-bare-most")
+		b.ReportMetric(speeds[2], "readings/s")
+		b.ReportMetric(bares[2], "bare-readings/s")
+		b.ReportMetric(cpus[2], "times-bare-processor")
+	}
+}
