@@ -28,7 +28,7 @@ func (w *Web) serveHealth(rw http.ResponseWriter, _ *http.Request) {
 	for _, k := range w.config.Health.Workers() {
 		add(k)
 	}
-	page := Worker{Name: "page", Beat: w.live.asking()}
+	page := Worker{Name: "page model", Beat: w.live.asking()}
 	if page.Stands = page.Beat > stuck; page.Stands {
 		page.Because = "it waits for an answer about what stands"
 	}

@@ -123,7 +123,7 @@ func TestHealth(t *testing.T) {
 	w.live.mu.Lock() // as while the model owes its answer
 	code, who := health()
 	w.live.mu.Unlock()
-	if code != http.StatusServiceUnavailable || who != "page" {
+	if code != http.StatusServiceUnavailable || who != "page model" {
 		t.Errorf("the model does not answer: %d %q", code, who)
 	}
 }

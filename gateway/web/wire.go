@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"math"
 	"strconv"
+	"strings"
 	"time"
 
 	"millwarden/internal/reading"
@@ -259,12 +260,24 @@ func (p printer) band(b Band, q units.Quantity) *wireBand {
 	return &wireBand{p.number(b.Low, q), p.number(b.High, q)}
 }
 
+// formulas are names of quantities that the rules file writes in small letters, as it writes all names.
+var formulas = map[string]string{"ph": "pH", "co": "CO", "co2": "CO2"}
+
+// titled writes such names as people do: "pH slope".
+func titled(title string) string {
+	words := strings.Split(title, " ")
+	for i, w := range words {
+		words[i] = cmp.Or(formulas[w], w)
+	}
+	return strings.Join(words, " ")
+}
+
 func (p printer) point(pt *Point) wirePoint {
-	w := wirePoint{Name: pt.Name, Station: pt.Station, Title: pt.Title, Quantity: pt.Quantity.Name(), Unit: p.unit(pt.Quantity),
+	w := wirePoint{Name: pt.Name, Station: pt.Station, Title: titled(pt.Title), Quantity: pt.Quantity.Name(), Unit: p.unit(pt.Quantity),
 		Computed: pt.Computed, Leading: pt.Leading, Range: p.band(pt.Range, pt.Quantity), Normal: p.band(pt.Normal, pt.Quantity)}
 	for _, l := range pt.Limits {
 		w.Limits = append(w.Limits, wireLimit{Value: p.number(l.Value, pt.Quantity), Text: p.choice.Print(l.Value, pt.Quantity), Above: l.Above,
-			Alarm: l.Alarm, Title: l.Title, Priority: l.Priority.String(), Critical: l.Critical})
+			Alarm: l.Alarm, Title: titled(l.Title), Priority: l.Priority.String(), Critical: l.Critical})
 	}
 	return w
 }
@@ -299,14 +312,14 @@ func (p printer) calls(cs []Call) []wireCall {
 }
 
 func (p printer) alarm(a *Alarm) wireAlarm {
-	w := wireAlarm{ID: a.ID, Title: a.Title, Place: a.Place, PlaceTitle: a.PlaceTitle, Station: a.Station, Area: a.Area,
+	w := wireAlarm{ID: a.ID, Title: titled(a.Title), Place: a.Place, PlaceTitle: a.PlaceTitle, Station: a.Station, Area: a.Area,
 		Priority: a.Priority.String(), Class: a.Class.String(), State: a.State, Active: a.Active, Held: a.Held, CannotSee: a.CannotSee,
 		Occurrence: a.Occurrence, Since: p.at(a.Since), Cause: a.Cause, Consequence: a.Consequence, Action: a.Action, Caution: a.Caution,
 		RespondWithin: a.RespondWithin.Milliseconds(), Latching: a.Latching, Shelvable: a.Shelvable.Milliseconds(), Because: a.Because,
 		Values: make([]wireShown, 0, len(a.Values)), Count: a.Count, AcknowledgedBy: a.AcknowledgedBy, AcknowledgedAt: p.at(a.AcknowledgedAt),
 		HiddenBy: a.HiddenBy, HiddenWhy: a.HiddenWhy, ShelfEnds: p.at(a.ShelfEnds), Calls: p.calls(a.Calls), Next: p.calls(a.Next)}
 	for _, s := range a.Values {
-		shown := wireShown{Point: s.Point, Title: s.Title, Text: p.text(s.Value, s.Quantity), Unit: p.unit(s.Quantity)}
+		shown := wireShown{Point: s.Point, Title: titled(s.Title), Text: p.text(s.Value, s.Quantity), Unit: p.unit(s.Quantity)}
 		if s.HasLimit {
 			shown.Limit = p.text(s.Limit, s.Quantity)
 		}
@@ -316,7 +329,7 @@ func (p printer) alarm(a *Alarm) wireAlarm {
 }
 
 func (p printer) prompt(a *Prompt) wirePrompt {
-	w := wirePrompt{ID: a.ID, Title: a.Title, PlaceTitle: a.PlaceTitle, Station: a.Station, Say: a.Say, Detail: a.Detail, Since: p.at(a.Since)}
+	w := wirePrompt{ID: a.ID, Title: titled(a.Title), PlaceTitle: a.PlaceTitle, Station: a.Station, Say: a.Say, Detail: a.Detail, Since: p.at(a.Since)}
 	if a.Due {
 		// To the minute: a forecast that moves by milliseconds each second is the same forecast.
 		w.Due = p.in(a.In) / 60000 * 60000

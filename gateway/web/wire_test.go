@@ -80,6 +80,14 @@ func TestValue_quality(t *testing.T) {
 	}
 }
 
+func TestTitled(t *testing.T) {
+	for in, want := range map[string]string{"ph": "pH", "ph slope": "pH slope", "mean co2 8h": "mean CO2 8h", "phase": "phase", "": "", "Deck  A": "Deck  A"} {
+		if got := titled(in); got != want {
+			t.Errorf("titled(%q) = %q, want %q", in, got, want)
+		}
+	}
+}
+
 func TestNumber_json(t *testing.T) {
 	for in, want := range map[float64]string{math.NaN(): "null", math.Inf(1): "null", 4.1: "4.1", 4.10004999: "4.1", 1e6: "1000000", -0.00001: "0", 0.1 + 0.2: "0.3"} {
 		got, err := json.Marshal(number(in))

@@ -21,12 +21,13 @@ export function useWide(): boolean {
   return is;
 }
 
-/** Whole hours of the last twelve, every second one, with their place in per cent. */
+/** Every third hour of the last twelve, by the site's clock, with its place in per cent. */
 function marks(now: Now): { at: number; text: string }[] {
   const from = now.wall - hours * 3600e3;
   const out = [];
-  for (let t = Math.ceil(from / 7200e3) * 7200e3; t < now.wall; t += 7200e3) {
-    out.push({ at: ((t - from) / (now.wall - from)) * 100, text: hour(t, now) });
+  for (let t = Math.ceil(from / 3600e3) * 3600e3; t < now.wall; t += 3600e3) {
+    const text = hour(t, now);
+    if (parseInt(text, 10) % 3 === 0) out.push({ at: ((t - from) / (now.wall - from)) * 100, text });
   }
   return out;
 }
@@ -35,10 +36,10 @@ function marks(now: Now): { at: number; text: string }[] {
 export function Hours() {
   const { now, words } = useHere();
   return (
-    <svg class="hours" role="img" aria-label={words.lastHours(hours)}>
-      {marks(now).filter((m) => m.at > 3 && m.at < 82).map((m) => <text x={`${m.at}%`} y="60%" text-anchor="middle">{m.text}</text>)}
-      <svg x="100%" y="0"><rect class="now" x="-52" y="0" width="52" height="22" /><text class="now" x="-26" y="16" text-anchor="middle">{hour(now.wall, now)}</text></svg>
-    </svg>
+    <div class="hours" role="img" aria-label={words.lastHours(hours)}>
+      {marks(now).filter((m) => m.at > 4 && m.at < 82).map((m) => <span style={{ left: `${m.at}%` }}>{m.text}</span>)}
+      <b>{hour(now.wall, now)}</b>
+    </div>
   );
 }
 
