@@ -264,7 +264,7 @@ func (f *Floor) roster(now reading.Stamp) web.Roster {
 	var r web.Roster
 	local := now.Wall.In(f.plan().Site.Zone)
 	for _, w := range f.plan().Watches {
-		if w.OnlyWhenNamed || now.Set && !onDuty(w.Hours, local) {
+		if w.OnlyWhenNamed || now.Set && !callout.OnDuty(w.Hours, local) {
 			continue
 		}
 		r.Watches = append(r.Watches, w.Title)
@@ -278,17 +278,4 @@ func (f *Floor) roster(now reading.Stamp) web.Roster {
 		}
 	}
 	return r
-}
-
-// onDuty tells whether a time of the site's clock lies in one of the spans.
-func onDuty(spans []engine.Span, local time.Time) bool {
-	minute := local.Hour()*60 + local.Minute()
-	on := func(s engine.Span, day time.Weekday) bool { return s.Days == [7]bool{} || s.Days[day] }
-	return len(spans) == 0 || slices.ContainsFunc(spans, func(s engine.Span) bool {
-		if s.From < s.To {
-			return minute >= s.From && minute < s.To && on(s, local.Weekday())
-		}
-		yesterday := (local.Weekday() + 6) % 7
-		return minute >= s.From && on(s, local.Weekday()) || minute < s.To && on(s, yesterday)
-	})
 }
