@@ -317,16 +317,25 @@ func (t *typer) unlike(a, b typed, qb units.Quantity) {
 	t.say("37", b.x, known)
 }
 
-func (t *typer) arithmetic(x *syntax.Binary) typed {
-	l, r := t.expr(x.X), t.expr(x.Y)
+// sides types the two sides of x, which must have values.
+func (t *typer) sides(x *syntax.Binary) (l, r typed, ok bool) {
+	l, r = t.expr(x.X), t.expr(x.Y)
 	if l.bad || r.bad {
-		return t.bad(x)
+		return l, r, false
 	}
 	for _, side := range []typed{l, r} {
 		if side.lit == nil && (side.q == units.YesNo || side.q == units.State) {
 			t.noValue(side)
-			return t.bad(x)
+			return l, r, false
 		}
+	}
+	return l, r, true
+}
+
+func (t *typer) arithmetic(x *syntax.Binary) typed {
+	l, r, ok := t.sides(x)
+	if !ok {
+		return t.bad(x)
 	}
 	if x.Op.Text == "+" || x.Op.Text == "-" {
 		return t.sum(x, l, r)
@@ -512,21 +521,14 @@ func (t *typer) fold(n, l, r typed) typed {
 }
 
 func (t *typer) relation(x *syntax.Binary) typed {
-	l, r := t.expr(x.X), t.expr(x.Y)
-	if l.bad || r.bad {
+	l, r, ok := t.sides(x)
+	if !ok {
 		return t.bad(x)
-	}
-	for _, side := range []typed{l, r} {
-		if side.lit == nil && (side.q == units.YesNo || side.q == units.State) {
-			t.noValue(side)
-			return t.bad(x)
-		}
 	}
 	if l.fixed && r.fixed {
 		t.nothingMeasured(x, l, r)
 		return t.bad(x)
 	}
-	var ok bool
 	switch {
 	case r.lit != nil:
 		r, ok = t.settle(r, l.q, &l)

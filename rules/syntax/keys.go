@@ -53,6 +53,19 @@ type blockFacts struct {
 	keys     []Key
 }
 
+// linkKeys are those of broker and store: how the other side is reached.
+var linkKeys = []Key{
+	{Name: "address", Meaning: "the site's own broker or store", Says: "needs an address, for example broker.estate.example:8883", Default: "inside", form: formPlace},
+	{Name: "listen", Meaning: "of the broker inside: where radio probes reach it", Says: "needs an address, for example 192.168.10.2:8883", Default: "no", form: formPlace},
+	{Name: "credential", Meaning: "kept outside this file (0600 file or service manager)", Says: "needs the name of a credential, for example store-token", form: formName},
+	{Name: "ca", Meaning: "whom to trust; what to show", Says: "needs a path, for example /etc/millwarden/ca.pem", Default: "system's", form: formPlace},
+	{Name: "certificate", Meaning: "whom to trust; what to show", Says: "needs a path, for example /etc/millwarden/ca.pem", Default: "system's", form: formPlace},
+	{Name: "root", Meaning: "first topic level", Says: "needs a topic, for example mill", Default: "millwarden", form: formPlace},
+	{Name: "org", Meaning: "as named there", Says: "needs a name, for example fern-hollow", Default: "needed", form: formPlace},
+	{Name: "bucket", Meaning: "as named there", Says: "needs a name, for example fern-hollow", Default: "needed", form: formPlace},
+	{Name: "durable-after", Meaning: "how long its answer may come before its disk", Says: "needs a duration, for example 20 s", Default: "20 s", Least: "0 s", Most: "10 min", Time: true, form: formQuantity},
+}
+
 // blocks in the order of the grammar; their keys in the order in which they are listed to people.
 var blocks = []blockFacts{
 	{word: "site", header: "site fern-hollow", keys: []Key{
@@ -207,28 +220,8 @@ var blocks = []blockFacts{
 		{Name: "title", Meaning: "what people read instead of the name", Says: `needs a text, for example "Tank 1"`, form: formText},
 		{Name: "note", Meaning: "kept, printed in registers, never sent", Says: `needs a text, for example "for the record"`, form: formText},
 	}},
-	{word: "broker", header: "broker", keys: []Key{
-		{Name: "address", Meaning: "the site's own broker or store", Says: "needs an address, for example broker.estate.example:8883", Default: "inside", form: formPlace},
-		{Name: "listen", Meaning: "of the broker inside: where radio probes reach it", Says: "needs an address, for example 192.168.10.2:8883", Default: "no", form: formPlace},
-		{Name: "credential", Meaning: "kept outside this file (0600 file or service manager)", Says: "needs the name of a credential, for example store-token", form: formName},
-		{Name: "ca", Meaning: "whom to trust; what to show", Says: "needs a path, for example /etc/millwarden/ca.pem", Default: "system's", form: formPlace},
-		{Name: "certificate", Meaning: "whom to trust; what to show", Says: "needs a path, for example /etc/millwarden/ca.pem", Default: "system's", form: formPlace},
-		{Name: "root", Meaning: "first topic level", Says: "needs a topic, for example mill", Default: "millwarden", form: formPlace},
-		{Name: "org", Meaning: "as named there", Says: "needs a name, for example fern-hollow", Default: "needed", form: formPlace},
-		{Name: "bucket", Meaning: "as named there", Says: "needs a name, for example fern-hollow", Default: "needed", form: formPlace},
-		{Name: "durable-after", Meaning: "how long its answer may come before its disk", Says: "needs a duration, for example 20 s", Default: "20 s", Least: "0 s", Most: "10 min", Time: true, form: formQuantity},
-	}},
-	{word: "store", header: "store", keys: []Key{
-		{Name: "address", Meaning: "the site's own broker or store", Says: "needs an address, for example broker.estate.example:8883", Default: "inside", form: formPlace},
-		{Name: "listen", Meaning: "of the broker inside: where radio probes reach it", Says: "needs an address, for example 192.168.10.2:8883", Default: "no", form: formPlace},
-		{Name: "credential", Meaning: "kept outside this file (0600 file or service manager)", Says: "needs the name of a credential, for example store-token", form: formName},
-		{Name: "ca", Meaning: "whom to trust; what to show", Says: "needs a path, for example /etc/millwarden/ca.pem", Default: "system's", form: formPlace},
-		{Name: "certificate", Meaning: "whom to trust; what to show", Says: "needs a path, for example /etc/millwarden/ca.pem", Default: "system's", form: formPlace},
-		{Name: "root", Meaning: "first topic level", Says: "needs a topic, for example mill", Default: "millwarden", form: formPlace},
-		{Name: "org", Meaning: "as named there", Says: "needs a name, for example fern-hollow", Default: "needed", form: formPlace},
-		{Name: "bucket", Meaning: "as named there", Says: "needs a name, for example fern-hollow", Default: "needed", form: formPlace},
-		{Name: "durable-after", Meaning: "how long its answer may come before its disk", Says: "needs a duration, for example 20 s", Default: "20 s", Least: "0 s", Most: "10 min", Time: true, form: formQuantity},
-	}},
+	{word: "broker", header: "broker", keys: linkKeys},
+	{word: "store", header: "store", keys: linkKeys},
 	{word: "page", header: "page", keys: []Key{
 		{Name: "listen", Meaning: "where it is served; beyond this machine only with a certificate", Says: "needs an address, for example 192.168.10.2:443", Default: "127.0.0.1:8420", form: formPlace},
 		{Name: "certificate", Meaning: "certificate and key in one file", Says: "needs a path, for example /etc/millwarden/page.pem", form: formPlace},
