@@ -98,7 +98,7 @@ func limit(_ context.Context, std IO, args []string) error {
 
 // setLimit gives the text with the limit changed; an override already there is changed, not doubled.
 func setLimit(file *syntax.File, name, at, amount, because string) (string, error) {
-	text := file.Text
+	var text string
 	if b := limitBlock(file, name, at); b == nil {
 		block := "limit " + name
 		if at != "" {
