@@ -12,6 +12,9 @@ import (
 	"millwarden/drivers/counter"
 	"millwarden/drivers/ds18b20"
 	"millwarden/drivers/input"
+	"millwarden/drivers/max31855"
+	"millwarden/drivers/max31856"
+	"millwarden/drivers/max31865"
 	"millwarden/drivers/modbus"
 	"millwarden/drivers/radio"
 	"millwarden/drivers/sht3x"
@@ -26,6 +29,9 @@ var table = []drivers.Driver{
 	counter.Driver,
 	ds18b20.Driver,
 	input.Driver,
+	max31855.Driver,
+	max31856.Driver,
+	max31865.Driver,
 	modbus.Driver,
 	radio.Driver,
 	sht3x.Driver,
