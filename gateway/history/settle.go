@@ -163,21 +163,11 @@ func (h *History) settleReading(k *packed, b begun) {
 
 // readRows reads the rows of a stretch; one that is damaged stays as it is.
 func (h *History) readRows(ctx context.Context, s stretch) ([]newRow, error) {
-	rows, err := h.file.Read.QueryContext(ctx, "SELECT first, data FROM row WHERE first BETWEEN ? AND ? ORDER BY first", int64(s.first), int64(s.last))
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close() //nolint:errcheck // what went wrong is in rows.Err
 	var all []newRow
-	for rows.Next() {
-		var first uint64
-		var data sql.RawBytes
-		if err := rows.Scan(&first, &data); err != nil {
-			return nil, err
+	err := h.eachRow(ctx, func(first uint64, rs []packed, err error) {
+		if err == nil {
+			all = append(all, newRow{first: first, packed: slices.Clone(rs)})
 		}
-		if rs, err := h.decode(first, data, nil); err == nil {
-			all = append(all, newRow{first: first, packed: rs})
-		}
-	}
-	return all, rows.Err()
+	}, "SELECT first, data FROM row WHERE first BETWEEN ? AND ? ORDER BY first", int64(s.first), int64(s.last))
+	return all, err
 }

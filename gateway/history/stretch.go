@@ -116,36 +116,24 @@ func (h *History) load(ctx context.Context) error {
 
 // readTail takes the rows after the last closed stretch into the open one; all rows, closing stretches anew, where their table is damaged.
 func (h *History) readTail(ctx context.Context, rebuild bool) error {
-	rows, err := h.file.Read.QueryContext(ctx, "SELECT first, data FROM row WHERE first > ? ORDER BY first", int64(h.last))
-	if err != nil {
-		return err
-	}
-	defer rows.Close() //nolint:errcheck // what went wrong is in rows.Err
-	var decoded []packed
-	for rows.Next() {
-		var first uint64
-		var data sql.RawBytes
-		if err := rows.Scan(&first, &data); err != nil {
-			return err
-		}
-		decoded, err = h.decode(first, data, decoded[:0])
+	err := h.eachRow(ctx, func(first uint64, rs []packed, err error) {
 		if err != nil {
 			h.lostRow = true
 			h.noteDamage(&Damage{First: first, Last: first, Err: err})
-			continue
+			return
 		}
 		if !h.open.empty() && first != h.open.last+1 {
 			h.noteDamage(&Damage{First: h.open.last + 1, Last: first - 1, Err: errGone})
 		}
-		h.open.take(first, decoded)
+		h.open.take(first, rs)
 		h.last = h.open.last
-		h.remember(first, decoded)
+		h.remember(first, rs)
 		if rebuild && h.open.rows >= rowsPerStretch {
 			h.closed = append(h.closed, h.open)
 			h.open = stretch{}
 		}
-	}
-	if err := rows.Err(); err != nil || !rebuild {
+	}, "SELECT first, data FROM row WHERE first > ? ORDER BY first", int64(h.last))
+	if err != nil || !rebuild {
 		return err
 	}
 	return h.rewriteStretches(ctx)
@@ -168,6 +156,27 @@ func (h *History) rewriteStretches(ctx context.Context) error {
 	})
 }
 
+// eachRow visits every row that a query for first and data finds, with its readings or with what is wrong with it. The readings are lent: the next
+// row is read into the same memory.
+func (h *History) eachRow(ctx context.Context, visit func(first uint64, rs []packed, err error), query string, args ...any) error {
+	rows, err := h.file.Read.QueryContext(ctx, query, args...)
+	if err != nil {
+		return err
+	}
+	defer rows.Close() //nolint:errcheck // what went wrong is in rows.Err
+	var decoded []packed
+	for rows.Next() {
+		var first uint64
+		var data sql.RawBytes
+		if err := rows.Scan(&first, &data); err != nil {
+			return err
+		}
+		decoded, err = h.decode(first, data, decoded[:0])
+		visit(first, decoded, err)
+	}
+	return rows.Err()
+}
+
 // decode reads all readings of a row.
 func (h *History) decode(first uint64, data []byte, into []packed) ([]packed, error) {
 	r, err := openRow(first, data, h.trusting)
@@ -186,23 +195,11 @@ func (h *History) decode(first uint64, data []byte, into []packed) ([]packed, er
 
 // readNewest gives each point its newest reading from the row that the last closed stretch says holds it. What cannot be read there is unknown.
 func (h *History) readNewest(ctx context.Context) error {
-	rows, err := h.file.Read.QueryContext(ctx, "SELECT row.first, row.data FROM row WHERE first IN (SELECT first FROM newest)")
-	if err != nil {
-		return err
-	}
-	defer rows.Close() //nolint:errcheck // what went wrong is in rows.Err
-	var decoded []packed
-	for rows.Next() {
-		var first uint64
-		var data sql.RawBytes
-		if err := rows.Scan(&first, &data); err != nil {
-			return err
+	return h.eachRow(ctx, func(first uint64, rs []packed, err error) {
+		if err == nil {
+			h.remember(first, rs)
 		}
-		if decoded, err = h.decode(first, data, decoded[:0]); err == nil {
-			h.remember(first, decoded)
-		}
-	}
-	return rows.Err()
+	}, "SELECT first, data FROM row WHERE first IN (SELECT first FROM newest)")
 }
 
 // remember takes the readings of a row that is in the file as the newest of their points, where they are.
