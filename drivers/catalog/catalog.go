@@ -11,12 +11,14 @@ import (
 	"millwarden/drivers/byhand"
 	"millwarden/drivers/counter"
 	"millwarden/drivers/ds18b20"
+	"millwarden/drivers/hx711"
 	"millwarden/drivers/input"
 	"millwarden/drivers/max31855"
 	"millwarden/drivers/max31856"
 	"millwarden/drivers/max31865"
 	"millwarden/drivers/modbus"
 	"millwarden/drivers/radio"
+	"millwarden/drivers/scd4x"
 	"millwarden/drivers/sht3x"
 	"millwarden/drivers/sht4x"
 	"millwarden/internal/phrase"
@@ -28,12 +30,14 @@ var table = []drivers.Driver{
 	byhand.Driver,
 	counter.Driver,
 	ds18b20.Driver,
+	hx711.Driver,
 	input.Driver,
 	max31855.Driver,
 	max31856.Driver,
 	max31865.Driver,
 	modbus.Driver,
 	radio.Driver,
+	scd4x.Driver,
 	sht3x.Driver,
 	sht4x.Driver,
 }

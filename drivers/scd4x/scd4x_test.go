@@ -1,0 +1,166 @@
+package scd4x
+
+import (
+	"context"
+	"math"
+	"math/rand/v2"
+	"testing"
+	"testing/synctest"
+	"time"
+
+	"millwarden/drivers"
+	"millwarden/drivers/drivertest"
+	"millwarden/drivers/scd4x/scd4xtest"
+	"millwarden/internal/phrase"
+	"millwarden/internal/reading"
+)
+
+const at = 0x62
+
+func site(bus *drivertest.I2C, lines ...phrase.Line) drivers.Site {
+	return drivers.Site{Bus: drivers.Bus{Name: "i2c-1", I2C: bus}, Place: drivertest.Place("i2c-1", at), Lines: lines}
+}
+
+// impostor acknowledges everything and answers with bytes of its own.
+type impostor struct{}
+
+func (impostor) Tx(_, r []byte) error {
+	for i := range r {
+		r[i] = byte(0x10 + i)
+	}
+	return nil
+}
+
+func bench() *drivertest.Bench {
+	bus, chip := drivertest.NewI2C("i2c-1"), scd4xtest.New()
+	bus.Put(at, chip)
+	truth := map[string]float64{"co2": 420, "temperature": 20, "humidity": 50}
+	return &drivertest.Bench{
+		Site: site(bus),
+		// Half a step of each word.
+		Truths: []drivertest.Truth{{Channel: "co2", Low: 400, High: 5000, Within: 0.5}, {Channel: "temperature", Low: -10, High: 60, Within: 0.00134},
+			{Channel: "humidity", Low: 0, High: 100, Within: 0.00077}},
+		Set: func(channel string, value float64) {
+			truth[channel] = value
+			chip.Set(truth["co2"], truth["temperature"], truth["humidity"])
+		},
+		Remove:    func() { bus.Remove(at) },
+		Restore:   func() { bus.Put(at, chip) },
+		WrongPart: func() { bus.Put(at, impostor{}) },
+		Garble:    func() { chip.FlipBit(11) },
+		Exceed:    func() { chip.SetWords(1000, 0xFFFF, 0x8000) },
+		Noise:     func(r *rand.Rand) { bus.Noise(r) },
+		Fail:      bus.Fail,
+		Exchanges: bus.Exchanges,
+	}
+}
+
+func TestDriver_keepsTheContract(t *testing.T) {
+	drivertest.Run(t, drivertest.Suite{Driver: Driver, Bench: bench})
+}
+
+func with(t *testing.T, f func(t *testing.T, bus *drivertest.I2C, chip *scd4xtest.Chip, p drivers.Probe), lines ...phrase.Line) {
+	t.Helper()
+	synctest.Test(t, func(t *testing.T) {
+		bus, chip := drivertest.NewI2C("i2c-1"), scd4xtest.New()
+		bus.Put(at, chip)
+		p, err := Driver.Open(t.Context(), site(bus, lines...))
+		if err != nil {
+			t.Fatal(err)
+		}
+		f(t, bus, chip, p)
+	})
+}
+
+func TestRead_datasheetWords(t *testing.T) {
+	with(t, func(t *testing.T, _ *drivertest.I2C, chip *scd4xtest.Chip, p drivers.Probe) {
+		for _, v := range drivertest.Vectors(t, "scd4x") {
+			chip.SetWords(uint16(v.Raw>>32), uint16(v.Raw>>16), uint16(v.Raw))
+			s, err := p.Read(t.Context())
+			if err != nil {
+				t.Fatal(err)
+			}
+			for _, got := range s.Values {
+				if got.Channel == v.Channel && !(math.Abs(got.Value-v.Value) <= v.Within) {
+					t.Errorf("%012X: %s = %v, want %v (%s)", v.Raw, v.Channel, got.Value, v.Value, v.Source)
+				}
+			}
+		}
+	})
+}
+
+// Beyond its range the part's number is no measure, and yet may not hide that there is much.
+func TestRead_beyondTheRange(t *testing.T) {
+	with(t, func(t *testing.T, _ *drivertest.I2C, chip *scd4xtest.Chip, p drivers.Probe) {
+		chip.SetWords(38000, 0x6667, 0x5EB9)
+		if s, err := p.Read(t.Context()); err != nil || s.Values[0].Value != 5000 || s.Values[0].Quality != reading.Uncertain || s.Values[0].Cause == "" {
+			t.Errorf("38,000 ppm: %+v, %v, want 5000 and uncertain", s.Values, err)
+		}
+		chip.SetWords(0, 0x6667, 0x5EB9)
+		if s, err := p.Read(t.Context()); err != nil || s.Values[0].Fault == nil || s.Values[1].Fault != nil {
+			t.Errorf("0 ppm: %+v, %v, want a Fault of that channel alone", s.Values, err)
+		}
+	})
+}
+
+// In a fermentation room the week's lowest is no fresh air: the part must not calibrate itself unless it is told to.
+func TestOpen_selfCalibration(t *testing.T) {
+	with(t, func(t *testing.T, _ *drivertest.I2C, chip *scd4xtest.Chip, _ drivers.Probe) {
+		if chip.SelfCalibration() {
+			t.Error("it calibrates itself, want it off")
+		}
+	})
+	on := phrase.Line{Key: "self-calibration", Slots: []phrase.Slot{drivertest.Word("on")}}
+	with(t, func(t *testing.T, _ *drivertest.I2C, chip *scd4xtest.Chip, _ drivers.Probe) {
+		if !chip.SelfCalibration() {
+			t.Error("it does not calibrate itself, want it on")
+		}
+	}, on)
+}
+
+// A result is fetched once; what follows waits for the next one or says that there is none yet, in few words.
+func TestRead_neverTheSameResultTwice(t *testing.T) {
+	with(t, func(t *testing.T, _ *drivertest.I2C, chip *scd4xtest.Chip, p drivers.Probe) {
+		if _, err := p.Read(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		short, cancel := context.WithTimeout(t.Context(), 2*time.Second)
+		defer cancel()
+		_, err := p.Read(short)
+		fault, ok := drivers.AsFault(err)
+		if !ok || fault.Kind != drivers.NotReady || fault.Brief() != "not ready, no new result yet" {
+			t.Errorf("Read() = %v, want NotReady", err)
+		}
+		chip.Set(900, 20, 50)
+		if s, err := p.Read(t.Context()); err != nil || s.Values[0].Value != 900 {
+			t.Errorf("Read() = %+v, %v, want 900", s.Values, err)
+		}
+	})
+}
+
+// A dip of the supply stops the part, silently, and switches its self-calibration on.
+func TestRead_afterADipOfTheSupply(t *testing.T) {
+	with(t, func(t *testing.T, _ *drivertest.I2C, chip *scd4xtest.Chip, p drivers.Probe) {
+		if _, err := p.Read(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		chip.PowerUp()
+		if s, err := p.Read(t.Context()); drivers.KindOf(err) != drivers.NotReady {
+			t.Errorf("it stands still: %+v, %v, want NotReady", s.Values, err)
+		}
+		if s, err := p.Read(t.Context()); err != nil || chip.SelfCalibration() {
+			t.Errorf("after it was started again: %+v, %v, self-calibration %t, want a value and off", s.Values, err, chip.SelfCalibration())
+		}
+	})
+}
+
+func TestRead_anyFlippedBit(t *testing.T) {
+	with(t, func(t *testing.T, _ *drivertest.I2C, chip *scd4xtest.Chip, p drivers.Probe) {
+		for bit := range 72 {
+			chip.FlipBit(bit)
+			if s, err := p.Read(t.Context()); drivers.KindOf(err) != drivers.Garbled {
+				t.Errorf("bit %d turned over: Read() = %v, %v, want Garbled", bit, s, err)
+			}
+		}
+	})
+}
