@@ -40,6 +40,7 @@ func subcommands() []subcommand {
 		{"explain", "[ALARM|POINT] [--rules FILE]", "in plain words what it will do, with its sources, and who would be called", explain},
 		{"format", "[--check] FILE", "writes a rules file in the one layout, comments and all", formatRules},
 		{"register", "[--csv] FILE", "the alarm register, from the rules file", register},
+		{"rates", "[--rules FILE] [--data DIR]", "how much the alarms ask of people, by the record", alarmRates},
 		{"probe", "add --rules FILE [--block FILE]", "adds a probe block, if the rules then still check", probe},
 		{"limit", "set NAME AMOUNT [--at STATION] [--because TEXT] --rules FILE", "changes a limit, if the rules then still check", limit},
 		{"rehearse", "FILE --readings FILE [--lots FILE] [--against FILE]", "plays recorded readings through the rules, tells every transition", rehearseRules},

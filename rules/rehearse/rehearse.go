@@ -57,7 +57,6 @@ type player struct {
 	said    []engine.Transition
 	lots    []reading.Stay
 	heads   []head
-	began   bool
 	begin   time.Time // monotonic time is reckoned from here
 	last    reading.Stamp
 	known   map[string]*seen
@@ -82,7 +81,8 @@ const bootOfRehearsal = 1
 
 // Play plays the input and tells each transition in order. An error of tell or of a source ends it.
 func Play(plan *check.Plan, in Input, tell func(*engine.Transition) error) (Summary, error) {
-	p := &player{plan: plan, in: in, tell: tell, lots: slices.Clone(in.Lots), known: map[string]*seen{}, unknown: map[string]bool{}}
+	p := &player{plan: plan, in: in, tell: tell, lots: slices.Clone(in.Lots), known: map[string]*seen{}, unknown: map[string]bool{},
+		stays: stays{entered: len(in.Lots) > 0, since: map[string]time.Duration{}}}
 	slices.SortStableFunc(p.lots, func(a, b reading.Stay) int { return a.Stamp.Wall.Compare(b.Stamp.Wall) })
 	for i := range plan.Engine.Points {
 		p.known[plan.Engine.Points[i].Name] = &seen{}
@@ -94,6 +94,9 @@ func Play(plan *check.Plan, in Input, tell func(*engine.Transition) error) (Summ
 		if err := p.fetch(&p.heads[i]); err != nil {
 			return p.sum, err
 		}
+	}
+	if any, err := p.start(); !any || err != nil {
+		return p.sum, err
 	}
 	if err := p.play(); err != nil {
 		return p.sum, err
@@ -160,31 +163,41 @@ func (p *player) earliest() *head {
 	return first
 }
 
-// stamp gives a recorded time its place in the rehearsal. The first input begins it.
-func (p *player) stamp(wall time.Time) (reading.Stamp, error) {
-	if !p.began {
-		p.began, p.begin = true, wall
-		p.sum.Begin = wall
-		s := reading.Stamp{Wall: wall, Boot: bootOfRehearsal, Set: true}
-		var err error
-		if p.engine, err = engine.New(p.plan.Engine, nil, s); err != nil {
-			return s, fmt.Errorf("rehearse: %w", err)
-		}
-		p.last = s
-		p.said = p.said[:0]
-		p.beginStays(s)
-		if err := p.pass(); err != nil {
-			return s, err
+// stamp gives a recorded time its place in the rehearsal.
+func (p *player) stamp(wall time.Time) reading.Stamp {
+	return reading.Stamp{Wall: wall, Mono: wall.Sub(p.begin), Boot: bootOfRehearsal, Set: true}
+}
+
+// start begins at the first reading. A lot that came before stands there already, as after a restart: else every probe would be overdue from the day on
+// which an early lot was loaded. Without readings it begins at the first lot. False: there is nothing to play.
+func (p *player) start() (bool, error) {
+	switch h := p.earliest(); {
+	case h != nil:
+		p.begin = h.next.Stamp.Wall
+	case len(p.lots) > 0 && (p.in.To.IsZero() || !p.lots[0].Stamp.Wall.After(p.in.To)):
+		p.begin = p.lots[0].Stamp.Wall
+	default:
+		return false, nil
+	}
+	p.sum.Begin, p.last = p.begin, p.stamp(p.begin)
+	var err error
+	if p.engine, err = engine.New(p.plan.Engine, nil, p.last); err != nil {
+		return false, fmt.Errorf("rehearse: %w", err)
+	}
+	if came := p.standing(); len(came) > 0 {
+		saved := p.engine.Save()
+		saved.Moments = came
+		if p.engine, err = engine.New(p.plan.Engine, saved, p.last); err != nil {
+			return false, fmt.Errorf("rehearse: lots that stood before: %w", err)
 		}
 	}
-	return reading.Stamp{Wall: wall, Mono: wall.Sub(p.begin), Boot: bootOfRehearsal, Set: true}, nil
+	p.said = p.said[:0]
+	p.beginStays(p.last)
+	return true, p.pass()
 }
 
 func (p *player) observe(r *reading.Reading) error {
-	at, err := p.stamp(r.Stamp.Wall)
-	if err != nil {
-		return err
-	}
+	at := p.stamp(r.Stamp.Wall)
 	p.sum.Readings++
 	point := p.known[r.Point]
 	if point == nil {
@@ -230,9 +243,6 @@ func (p *player) pass() error {
 }
 
 func (p *player) finish() error {
-	if !p.began {
-		return nil
-	}
 	end := p.last
 	if to := p.in.To; to.After(end.Wall) {
 		end.Wall, end.Mono = to, to.Sub(p.begin)

@@ -198,6 +198,30 @@ func TestPlay_tellsWhatItDidNotSee(t *testing.T) {
 	}
 }
 
+// A lot that came long before the first reading stands there, and its time runs from then; the probes are not overdue since that day.
+func TestPlay_lotThatStoodBefore(t *testing.T) {
+	p := plan(t, small)
+	ph, temperature := souring(1)
+	before := []reading.Stay{{Stamp: at(-30 * 24 * time.Hour), Station: "tank-1", Lot: "141"}, {Stamp: at(-20 * 24 * time.Hour), Station: "tank-1", Empty: true},
+		{Stamp: at(-11*time.Hour - 30*time.Minute), Station: "tank-1", Lot: "142"}}
+	all, sum := played(t, p, Input{Readings: []Source{&list{ph}, &list{temperature}}, Lots: before})
+	if !sum.Begin.Equal(evening) || sum.Stays != 3 {
+		t.Errorf("summary %+v, want it to begin at %s", sum, evening)
+	}
+	var prompted time.Time
+	for _, tr := range all {
+		if tr.Alarm.Name == "measurement-overdue" {
+			t.Errorf("%s %s at %s", tr.Alarm.ID, tr.Event, tr.At.Wall)
+		}
+		if tr.Alarm.Name == "start-hand-checks" && tr.Event == engine.Occur { // at 12 h of soaking
+			prompted = tr.At.Wall
+		}
+	}
+	if d := prompted.Sub(evening.Add(30 * time.Minute)); d < 0 || d > 2*time.Second {
+		t.Errorf("12 h after loading is %s, prompted at %s", evening.Add(30*time.Minute), prompted)
+	}
+}
+
 // Errors of a source and of the listener end it, each with its own.
 func TestPlay_errors(t *testing.T) {
 	p := plan(t, small)

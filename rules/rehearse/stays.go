@@ -21,8 +21,38 @@ type stays struct {
 // stayClock is one point that runs with a stay.
 type stayClock struct{ station, point string }
 
+// standing takes the acts that came before the beginning, and gives their moments.
+func (p *player) standing() []engine.SavedMoment {
+	var came []engine.SavedMoment
+	at := map[string]int{}
+	for len(p.lots) > 0 && p.lots[0].Stamp.Wall.Before(p.begin) {
+		lot := p.lots[0]
+		p.lots = p.lots[1:]
+		p.sum.Stays++
+		mono := lot.Stamp.Wall.Sub(p.begin)
+		name := p.change(&lot, mono)
+		i, known := at[name]
+		if !known {
+			i = len(came)
+			at[name] = i
+			came = append(came, engine.SavedMoment{Name: name})
+		}
+		came[i].Times = append(came[i].Times, mono)
+	}
+	return came
+}
+
+// change begins or ends a stay and gives the name of its moment.
+func (p *player) change(s *reading.Stay, mono time.Duration) string {
+	if s.Empty {
+		delete(p.stays.since, s.Station)
+		return s.Station + "/emptied"
+	}
+	p.stays.since[s.Station] = mono
+	return s.Station + "/loaded"
+}
+
 func (p *player) beginStays(at reading.Stamp) {
-	p.stays = stays{entered: len(p.in.Lots) > 0, since: map[string]time.Duration{}}
 	if !p.stays.entered {
 		return
 	}
@@ -35,26 +65,17 @@ func (p *player) beginStays(at reading.Stamp) {
 		}
 		p.said = p.sayLoaded(st.Name, at, p.said)
 	}
+	p.said = p.sayTimes(at, "", p.said)
 }
 
 // load begins or ends a stay: the moment first, then the points, as in a running gateway.
 func (p *player) load(s *reading.Stay) error {
-	at, err := p.stamp(s.Stamp.Wall)
-	if err != nil {
-		return err
-	}
+	at := p.stamp(s.Stamp.Wall)
 	if err := p.reach(at); err != nil {
 		return err
 	}
 	p.sum.Stays++
-	moment := "/loaded"
-	if s.Empty {
-		moment = "/emptied"
-		delete(p.stays.since, s.Station)
-	} else {
-		p.stays.since[s.Station] = at.Mono
-	}
-	p.said = p.engine.Moment(s.Station+moment, at, p.said[:0])
+	p.said = p.engine.Moment(p.change(s, at.Mono), at, p.said[:0])
 	p.said = p.sayLoaded(s.Station, at, p.said)
 	p.said = p.sayTimes(at, s.Station, p.said)
 	return p.pass()
