@@ -141,19 +141,18 @@ func once(ctx context.Context, o Options, report func(error), serve func(context
 		return err
 	}
 	if err := c.Publish(c.state(Online)); err != nil {
-		return err
+		return fmt.Errorf("broker: saying online: %w", err)
 	}
 	defer c.farewell()
 	deaf := make(chan struct{})
 	go func() {
 		defer close(deaf)
-		if err := c.listen(); err != nil {
+		if err := c.listen(report); err != nil {
 			cancel(err)
 		}
 	}()
 	defer func() { <-deaf }()
 	defer cancel(nil)
-	report(nil)
 	if err := serve(ctx, c); err != nil && ctx.Err() == nil {
 		return err
 	}
@@ -164,16 +163,20 @@ func (c *Conn) state(text string) Message {
 	return Message{Topic: c.presence, Payload: []byte(text), QoS: 1, Retain: true}
 }
 
-// listen returns an error when "online" does not come back.
-func (c *Conn) listen() error {
+// listen reports that the connection stands when "online" came back first, and returns an error when it does not.
+func (c *Conn) listen(report func(error)) error {
 	timer := time.NewTimer(echoLimit)
 	defer timer.Stop()
-	for heard := false; ; {
+	for heard, proven := false, false; ; {
 		select {
 		case <-c.ctx.Done():
 			return nil
 		case text := <-c.echo:
 			if heard = text == Online; heard {
+				if !proven {
+					proven = true
+					report(nil)
+				}
 				timer.Reset(echoEvery)
 				continue
 			}
@@ -216,6 +219,9 @@ func (o Options) paho(c *Conn, lost context.CancelCauseFunc) (*mqtt.ClientOption
 	po.SetConnectionLostHandler(func(_ mqtt.Client, err error) { lost(fmt.Errorf("broker: %w: %w", ErrLost, err)) })
 	po.SetDefaultPublishHandler(func(_ mqtt.Client, m mqtt.Message) {
 		if m.Topic() == o.Presence {
+			if m.Retained() {
+				return // it stood there before: no echo of ours
+			}
 			select { // the newest stands
 			case <-c.echo:
 			default:
