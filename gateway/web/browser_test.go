@@ -121,7 +121,7 @@ func TestPage_drawn(t *testing.T) {
 	tab := browser(t)
 	quiet, night := served(t, newFake()), served(t, newFake().night())
 	safety := newFake().night()
-	safety.change(func(s *Snapshot) { s.Alarms = append(s.Alarms, fire()) })
+	safety.change(func(s *Snapshot) { s.Alarms = append(s.Alarms, returned(), fire()) })
 	burning := served(t, safety)
 	for _, c := range []struct {
 		name, url, scheme string
@@ -202,6 +202,17 @@ func TestPage_acknowledge(t *testing.T) {
 	if got := f.done(); len(got) != 1 || got[0] != want {
 		t.Errorf("acts = %+v, want one %+v", got, want)
 	}
+}
+
+// Aim: what is abnormal stands before what is back to normal, and who was called often is named once.
+func TestPage_order(t *testing.T) {
+	tab, f := browser(t), newFake()
+	f.change(func(s *Snapshot) { s.Alarms = []Alarm{returned(), tooWet(), overFermented(), fire()} })
+	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
+	see(tab, t, `[...document.querySelectorAll(".alarm h2 span")].map(e => e.innerText).join("; ") ==
+		"Dryer 1: air runs away; Tank 1: over-fermented; Dryer 1: fan stopped with heat; Bin 3: too wet"`)
+	see(tab, t, `document.querySelectorAll(".alarm")[2].innerText.includes("Ana was called 4 times, last at 01:57 by mail. Ben was called 4 times, last at 02:02 by mail.")`)
+	see(tab, t, `document.querySelectorAll(".alarm")[2].querySelector("button").innerText == "I have seen it"`)
 }
 
 // Aim: a refusal is said in words where the button was, and the button stays.

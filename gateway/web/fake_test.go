@@ -274,6 +274,17 @@ func fire() Alarm {
 		Calls:  []Call{{Person: "Ana", Channel: "siren", At: fakeStamp(2 * time.Minute)}, {Person: "Ben", Channel: "text", At: fakeStamp(time.Minute), Fault: "modem does not answer"}}}
 }
 
+// returned is back to normal; nobody has answered, however often people were called.
+func returned() Alarm {
+	a := Alarm{ID: "fan-stopped@dryer-1", Title: "fan stopped with heat", Place: "dryer-1", PlaceTitle: "dryer 1", Station: "dryer-1", Area: "deck",
+		Priority: engine.High, Class: engine.Safety, State: "returned, unacknowledged", Occurrence: 4, Since: fakeStamp(50 * time.Minute),
+		Caution: "Fire and mains voltage.", Action: "Cut the heat.", Consequence: "Fire.", Because: "the fan runs again"}
+	for i := range 8 {
+		a.Calls = append(a.Calls, Call{Person: []string{"Ana", "Ben"}[i%2], Channel: "mail", At: fakeStamp(time.Duration(50-5*i) * time.Minute)})
+	}
+	return a
+}
+
 // many is a large estate: for weight and for bounds.
 func many(n int) *fake {
 	f := newFake()

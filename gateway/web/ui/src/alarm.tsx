@@ -4,7 +4,7 @@ import { useAct } from "./acts";
 import { useHere } from "./context";
 import { begins, length, moment, sentence, unitBeside, withUnit } from "./say";
 import { Mark, waits } from "./shapes";
-import type { Alarm } from "./types";
+import type { Alarm, Call } from "./types";
 import { Who } from "./who";
 
 export function title(a: Alarm): string {
@@ -24,12 +24,23 @@ function useFact(a: Alarm): string {
   return parts.length ? `${sentence(parts.join(", "))}${stay}` : stay;
 }
 
+/** Each person once: when and how she was called last, and how often. */
+function useCalled(calls: readonly Call[]): string[] {
+  const { now, words } = useHere();
+  const by = new Map<string, Call[]>();
+  for (const c of calls) by.set(c.person, [...(by.get(c.person) ?? []), c]);
+  return [...by].map(([person, all]) => {
+    const last = all[all.length - 1]!;
+    const at = moment(last.at, now, words), channel = words.channels[last.channel] ?? last.channel;
+    if (last.fault) return words.notReached(person, at, channel, last.fault);
+    return all.length > 1 ? words.wasCalledOften(person, all.length, at, channel) : words.wasCalled(person, at, channel);
+  });
+}
+
 function Calls({ alarm }: { alarm: Alarm }) {
   const { now, words } = useHere();
+  const made = useCalled(alarm.calls);
   if (!waits(alarm)) return null;
-  const made = alarm.calls.map((c) => c.fault
-    ? words.notReached(c.person, moment(c.at, now, words), words.channels[c.channel] ?? c.channel, c.fault)
-    : words.wasCalled(c.person, moment(c.at, now, words), words.channels[c.channel] ?? c.channel));
   const next = alarm.next.map((c) => words.isCalled(c.person, moment(c.at, now, words)));
   const first = alarm.calls[0];
   const quietFor = first ? now.mono - first.at : 0;
@@ -103,11 +114,11 @@ export function AlarmCard({ alarm }: { alarm: Alarm }) {
   const by = useBy(alarm);
   const open = waits(alarm);
   return (
-    <article class={`alarm ${alarm.priority} ${open ? "open" : "standing"}`} aria-label={title(alarm)}>
+    <article class={`alarm ${alarm.priority} ${open && alarm.active ? "open" : "standing"}`} aria-label={title(alarm)}>
       <h2><Mark alarm={alarm} words={words} /><span>{title(alarm)}</span></h2>
       <p class="fact">{fact}</p>
       <State alarm={alarm} />
-      {alarm.caution && <p class="caution"><b>{words.caution}</b> {alarm.caution}</p>}
+      {alarm.caution && alarm.active && <p class="caution"><b>{words.caution}</b> {alarm.caution}</p>}
       {alarm.active && <p class="do">{alarm.action}{by && <> <span class="by">{by}</span></>}</p>}
       {open && <Answer alarm={alarm} />}
       {alarm.state === "latched, acknowledged" && <Reset alarm={alarm} />}

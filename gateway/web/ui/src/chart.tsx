@@ -64,6 +64,7 @@ function behind(point: Point, c: Curve, u: uPlot): void {
     ctx.stroke();
   }
   ctx.font = `${13 * px}px system-ui, sans-serif`;
+  let named = { y: -1e9, right: left }; // where the last name stands, so that neighbouring limits stand side by side
   for (const l of point.limits ?? []) {
     ctx.strokeStyle = ink("ink");
     ctx.lineWidth = 1.4 * px;
@@ -72,16 +73,21 @@ function behind(point: Point, c: Curve, u: uPlot): void {
     ctx.lineTo(left + width, y(l.value));
     ctx.stroke();
     const over = l.above || top + height - y(l.value) < 24 * px; // no room for its name below the line
+    const text = `${l.title} ${l.text}`, at = y(l.value) + (over ? -6 : 16) * px;
+    const from = Math.abs(at - named.y) < 17 * px ? named.right + 14 * px : left + 4 * px;
+    named = { y: at, right: from + ctx.measureText(text).width };
     ctx.fillStyle = ink("ink");
-    ctx.fillText(`${l.title} ${l.text}`, left + 4 * px, y(l.value) + (over ? -6 : 16) * px);
+    ctx.fillText(text, from, at);
   }
   ctx.restore();
 }
 
 /** Decimals that tell neighbouring ticks apart. */
 function decimalsOf(ticks: readonly number[]): number {
-  const step = ticks.length > 1 ? ticks[1]! - ticks[0]! : 1;
-  return Math.max(0, Math.min(4, Math.ceil(-Math.log10(step) - 1e-9)));
+  for (let d = 0; d < 4; d++) {
+    if (ticks.every((t) => Math.abs(t * 10 ** d - Math.round(t * 10 ** d)) < 1e-6)) return d;
+  }
+  return 4;
 }
 
 /** The right edge is now: an ink stroke over the whole height. */

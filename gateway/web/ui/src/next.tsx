@@ -8,11 +8,15 @@ import { Way } from "./way";
 
 const order = { high: 0, medium: 1, low: 2 };
 
-/** Those that a person should see: what waits for an answer first, then by priority, the newest first. */
+function urgency(a: Alarm): number {
+  return waits(a) ? (a.active ? 2 : 1) : 0;
+}
+
+/** Those that a person should see: what is abnormal and waits for an answer, what only waits, the rest; by priority, the newest first. */
 export function standing(alarms: readonly Alarm[]): Alarm[] {
   return alarms
     .filter((a) => !hidden(a) && a.state !== "normal")
-    .sort((a, b) => Number(waits(b)) - Number(waits(a)) || order[a.priority] - order[b.priority] || (b.since ?? 0) - (a.since ?? 0));
+    .sort((a, b) => urgency(b) - urgency(a) || order[a.priority] - order[b.priority] || (b.since ?? 0) - (a.since ?? 0));
 }
 
 /** A quiet mill says so in one sentence, with what is silent. It never says so without word from the mill. */

@@ -72,7 +72,7 @@ export function Way() {
   return (
     <section class="way" aria-labelledby="way">
       <div class="over"><h2 id="way">{words.wayOfCoffee}</h2>{wide && <Hours />}</div>
-      <ol class="lines">{frame.stations.map((s) => <Line key={s.name} station={s} wide={wide} />)}</ol>
+      <ol class="lines">{frame.stations.filter((s) => s.kind !== "board").map((s) => <Line key={s.name} station={s} wide={wide} />)}</ol>
     </section>
   );
 }

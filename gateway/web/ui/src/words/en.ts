@@ -31,6 +31,7 @@ export const en = {
   reset: "Reset",
   isOnIt: (name: string, at: string) => `${name} is on it since ${at}.`,
   wasCalled: (name: string, at: string, by: string) => `${name} was called at ${at} by ${by}.`,
+  wasCalledOften: (name: string, n: number, at: string, by: string) => `${name} was called ${n} times, last at ${at} by ${by}.`,
   notReached: (name: string, at: string, by: string, why: string) => `${name} was not reached at ${at} by ${by}: ${why}.`,
   isCalled: (name: string, at: string) => `${name} is called at ${at}.`,
   nobodyAnswered: (age: string) => `Nobody has answered for ${age}.`,

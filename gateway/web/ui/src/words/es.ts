@@ -32,6 +32,7 @@ export const es: Words = {
   reset: "Reponer",
   isOnIt: (name, at) => `${name} se ocupa desde ${at}.`,
   wasCalled: (name, at, by) => `Se llamó a ${name} (${at}, ${by}).`,
+  wasCalledOften: (name, n, at, by) => `Se llamó a ${name} ${n} veces (la última ${at}, ${by}).`,
   notReached: (name, at, by, why) => `No se alcanzó a ${name} (${at}, ${by}): ${why}.`,
   isCalled: (name, at) => `Se llama a ${name} a las ${at}.`,
   nobodyAnswered: (age) => `Nadie contesta hace ${age}.`,
