@@ -37,7 +37,7 @@ export function Hours() {
   const { now, words } = useHere();
   return (
     <div class="hours" role="img" aria-label={words.lastHours(hours)}>
-      {marks(now).filter((m) => m.at > 4 && m.at < 82).map((m) => <span style={{ left: `${m.at}%` }}>{m.text}</span>)}
+      {marks(now).filter((m) => m.at > 4 && m.at < 72).map((m) => <span style={{ left: `${m.at}%` }}>{m.text}</span>)}
       <b>{hour(now.wall, now)}</b>
     </div>
   );
