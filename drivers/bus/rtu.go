@@ -28,7 +28,9 @@ type RTU struct {
 	name string
 	mode serial.Mode
 	gap  time.Duration // silence before a request
-	open func() (port, error)
+	// within and late are rtuWithin and lateWithin, but for tests.
+	within, late time.Duration
+	open         func() (port, error)
 
 	port     port // nil: not open
 	failed   error
@@ -36,6 +38,7 @@ type RTU struct {
 	last     time.Time // when the line last carried something
 	clearAt  time.Time // until then a late answer may come
 	resting  map[uint8]rest
+	nextTry  time.Time // before that no resting device is asked
 	request  [8]byte
 	buffer   [260]byte
 }
@@ -74,6 +77,9 @@ const (
 	restAfter   = 2                // unanswered requests; chosen: each reading asks twice
 	firstRest   = time.Second      // chosen
 	longestRest = 30 * time.Second // chosen: a device that is plugged in again is seen within that
+	// betweenTries keeps tries of several silent devices apart, so that within the two seconds of a quick probe at most one second is lost.
+	// Chosen.
+	betweenTries = 5 * time.Second
 )
 
 var (
@@ -87,7 +93,7 @@ func NewRTU(lines phrase.Lines) (*RTU, error) {
 	if !ok || len(at.Slots) == 0 || at.Slots[0].Text == "" {
 		return nil, errors.New("a serial line needs its port")
 	}
-	r := &RTU{name: at.Slots[0].Text, resting: map[uint8]rest{}}
+	r := &RTU{name: at.Slots[0].Text, resting: map[uint8]rest{}, within: rtuWithin, late: lateWithin}
 	r.mode = serial.Mode{BaudRate: int(numberOf(lines, "speed", 9600)), DataBits: 8, Parity: serial.NoParity, StopBits: serial.OneStopBit}
 	switch wordOf(lines, "parity") {
 	case "even":
@@ -131,7 +137,7 @@ func (r *RTU) Ask(ctx context.Context, unit uint8, table drivers.ModbusTable, ad
 	if err := context.Cause(ctx); err != nil {
 		return into, err
 	}
-	if left := r.resting[unit]; time.Now().Before(left.until) {
+	if left := r.resting[unit]; left.failures >= restAfter && (time.Now().Before(left.until) || time.Now().Before(r.nextTry)) {
 		return into, errResting
 	}
 	if err := r.connect(); err != nil {
@@ -155,6 +161,7 @@ func (r *RTU) judge(unit uint8, err error) {
 	if left.failures >= restAfter {
 		pause := min(firstRest<<min(left.failures-restAfter, 10), longestRest)
 		left.until = time.Now().Add(pause)
+		r.nextTry = time.Now().Add(betweenTries)
 	}
 	r.resting[unit] = left
 }
@@ -198,7 +205,7 @@ func (r *RTU) exchange(ctx context.Context, unit uint8, table drivers.ModbusTabl
 	}
 	into, err = r.decode(frame, table, count, into)
 	if errors.Is(err, drivers.ErrGarbled) {
-		r.clearAt = time.Now().Add(lateWithin)
+		r.clearAt = time.Now().Add(r.late)
 	}
 	return into, err
 }
@@ -206,9 +213,9 @@ func (r *RTU) exchange(ctx context.Context, unit uint8, table drivers.ModbusTabl
 // broken notes that an answer may still come, and gives a port that failed back. The end of ctx is no fault of the line, but the answer is
 // owed all the same.
 func (r *RTU) broken(ctx context.Context, err error) error {
-	r.clearAt = time.Now().Add(lateWithin)
+	r.clearAt = time.Now().Add(r.late)
 	if over := context.Cause(ctx); over != nil {
-		r.clearAt = r.clearAt.Add(rtuWithin) // it may have been cut short right after the request
+		r.clearAt = r.clearAt.Add(r.within) // it may have been cut short right after the request
 		return over
 	}
 	if !errors.Is(err, errUnanswered) && !errors.Is(err, drivers.ErrGarbled) {
@@ -234,7 +241,7 @@ func (r *RTU) clear(ctx context.Context) error {
 // answer reads until a whole frame is there. Pieces may come apart: adapters on USB hold characters back for up to 16 ms. Some adapters give back what
 // is sent, first of all; a request is never the answer to itself, so that is passed over.
 func (r *RTU) answer(ctx context.Context) ([]byte, error) {
-	deadline := time.Now().Add(rtuWithin)
+	deadline := time.Now().Add(r.within)
 	have, echoed := 0, false
 	for {
 		if err := context.Cause(ctx); err != nil {
@@ -260,25 +267,20 @@ func (r *RTU) answer(ctx context.Context) ([]byte, error) {
 			echoed = true
 			have = copy(r.buffer[:], r.buffer[len(r.request):have])
 		}
+		if !echoed && have < len(r.request) && string(r.buffer[:have]) == string(r.request[:have]) {
+			continue // it may be the beginning of the request given back
+		}
 		want, err := frameLength(r.buffer[:have], r.request[0], r.request[1])
-		if err != nil && !r.echoing(r.buffer[:have], echoed) {
+		if err != nil {
 			return nil, err
 		}
-		if err == nil && want > 0 && have >= want {
-			if have > want {
-				return nil, fmt.Errorf("%w: %d bytes too many", drivers.ErrGarbled, have-want)
-			}
-			return r.buffer[:want], nil
+		if want > 0 && have > want {
+			return nil, fmt.Errorf("%w: %d bytes too many", drivers.ErrGarbled, have-want)
 		}
-		if have == len(r.buffer) {
-			return nil, fmt.Errorf("%w: no end of it", drivers.ErrGarbled)
+		if have == want {
+			return r.buffer[:have], nil
 		}
 	}
-}
-
-// echoing tells that what has come so far may be the beginning of the request given back.
-func (r *RTU) echoing(have []byte, echoed bool) bool {
-	return !echoed && len(have) < len(r.request) && string(have) == string(r.request[:len(have)])
 }
 
 func unfinished(have int) error {
