@@ -159,6 +159,9 @@ func shown(a *engine.Alarm, v *engine.Shown, choice units.Choice, say *words) st
 	if v.Point != "" && (name == "" || !strings.ContainsAny(name, "( ")) {
 		name = spaced(strings.TrimPrefix(v.Point, a.Place+"/"))
 	}
+	if strings.HasPrefix(name, "age(") {
+		name = say.notRead // the place says of what
+	}
 	value := say.unknown
 	if !math.IsNaN(v.Value) {
 		value = choice.Print(v.Value, v.Quantity)

@@ -4,13 +4,13 @@ import "millwarden/internal/units"
 
 // words are the fixed words of messages in one language. The sentences of an alarm are the rules file's.
 type words struct {
-	limit, since, ago, unknown, held                     string
+	limit, since, ago, unknown, held, notRead            string
 	caution, action, consequence, cause, verify, respond string
 	onIt, aid, digest, exercise, drill, on, off, yes, no string
 }
 
 var english = words{
-	limit: "limit", since: "since", ago: "for %s", unknown: "unknown", held: "Not seen now: %s",
+	limit: "limit", since: "since", ago: "for %s", unknown: "unknown", held: "Not seen now: %s", notRead: "not read for",
 	caution: "CAUTION", action: "What to do", consequence: "If nobody acts", cause: "Usual cause", verify: "Look at", respond: "Respond within",
 	onIt:   "I am on it (opens the page; one tap more acknowledges):",
 	aid:    "Millwarden is a monitoring aid, not a fire alarm, gas detector or safety function. The machine's own cut-outs and listed detection stay in charge; follow your local codes.",
@@ -19,7 +19,7 @@ var english = words{
 }
 
 var spanish = words{
-	limit: "límite", since: "desde", ago: "desde hace %s", unknown: "desconocido", held: "Ahora no se ve: %s",
+	limit: "límite", since: "desde", ago: "desde hace %s", unknown: "desconocido", held: "Ahora no se ve: %s", notRead: "sin lectura hace",
 	caution: "PRECAUCIÓN", action: "Qué hacer", consequence: "Si nadie actúa", cause: "Causa habitual", verify: "Mire", respond: "Responder en",
 	onIt:   "Yo me encargo (abre la página; un toque más lo confirma):",
 	aid:    "Millwarden ayuda a vigilar; no es alarma de incendio, detector de gas ni función de seguridad. Mandan los cortes propios de la máquina y los detectores homologados; siga los códigos locales.",

@@ -82,6 +82,16 @@ func checkRules(_ context.Context, io IO, args []string) error {
 	return nil
 }
 
+// warnings counts what is legal but unwise.
+func (l *loaded) warnings() (count int) {
+	for _, d := range l.said {
+		if d.Severity == diag.Warning {
+			count++
+		}
+	}
+	return count
+}
+
 // hideNotes leaves out what is noted about built-in files, and counts it: nobody can mend it there.
 func (l *loaded) hideNotes() int {
 	before := len(l.said)

@@ -50,7 +50,7 @@ func run(ctx context.Context, std IO, args []string) error {
 	}
 	mill, err := floor.Open(floor.Options{Plan: l.plan, Data: *data, Drivers: knownDrivers(), OpenBus: hostBuses(*oneWire), Credential: credentialFrom(*credentials),
 		Clock:  func(boot uint32) clock.Clock { return &clock.System{Boot: boot, Trust: *trust} },
-		BootID: kernelBoot(), Log: slog.New(slog.NewTextHandler(std.Err, nil)), Version: Version, NoForward: *noForward, Rules: watch(*file, l.plan)})
+		BootID: kernelBoot(), Log: slog.New(slog.NewTextHandler(std.Err, nil)), Version: Version, NoForward: *noForward, Warnings: l.warnings(), Rules: watch(*file, l.plan)})
 	if err != nil {
 		return err
 	}

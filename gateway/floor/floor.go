@@ -44,6 +44,7 @@ type Options struct {
 	Version    string
 	Listen     string                     // page, instead of the address in the rules file
 	Rules      RulesFile                  // where a changed plan comes from; nil: never
+	Warnings   int                        // of the rules file at the start, not settled
 	NoForward  bool                       // the store is served by a forwarder elsewhere
 	NoPage     bool                       // the page is not served: tests on fake time have no sockets
 	Demo       string                     // said on every page of an invented estate

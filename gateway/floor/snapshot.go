@@ -34,7 +34,7 @@ func (f *Floor) Snapshot(s *web.Snapshot) {
 
 func (f *Floor) site() web.Site {
 	site := f.plan().Site
-	return web.Site{Name: site.Name, Title: site.Title, Zone: site.ZoneName, Board: site.Board, Show: site.Choice, Language: site.Language, RulesHash: f.plan().Hash}
+	return web.Site{Name: site.Name, Title: site.Title, Zone: site.ZoneName, Board: site.Board, Show: site.Choice, Language: site.Language, RulesHash: f.plan().Hash, Warnings: f.o.Warnings}
 }
 
 func (f *Floor) stations(s *web.Snapshot) {
@@ -161,6 +161,9 @@ func (f *Floor) alarm(st *engine.Standing) web.Alarm {
 
 func (f *Floor) pointTitle(v engine.Shown) string {
 	if title, ok := f.plan().titles[v.Point]; ok {
+		if strings.HasPrefix(v.Text, "age(") {
+			return title + " not read for"
+		}
 		return title
 	}
 	return cmp.Or(v.Text, v.Point)
