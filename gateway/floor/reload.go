@@ -108,7 +108,6 @@ func (f *Floor) swap(ctx context.Context, plan *check.Plan, text, by string) err
 	}
 	f.closeUnused(next)
 	f.logChange(old.Plan, plan, text, by)
-	f.look()
 	return nil
 }
 
