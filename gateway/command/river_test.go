@@ -90,6 +90,9 @@ func (c bubbleClock) Real(d time.Duration) time.Duration { return d }
 // riverTable reads a table of the folder of measured data, which is not part of the project.
 func riverTable(t *testing.T, name string) [][]string {
 	t.Helper()
+	if testing.Short() || raced {
+		t.Skip("a year of seconds takes a while: run it without -race and -short")
+	}
 	f, err := os.Open(filepath.Join("..", "..", "..", "shared", "data", "river_probes", name))
 	if err != nil {
 		t.Skipf("no measured data here: %v", err)
@@ -134,7 +137,7 @@ func collected(t *testing.T, rows [][]string, columns []column) (all []reading.R
 	return all
 }
 
-// list gives readings that are all in memory.
+// rehearsed gives the occurrences that the readings bring.
 func rehearsed(t *testing.T, all []reading.Reading) []engine.Transition {
 	t.Helper()
 	words, err := vocabulary()

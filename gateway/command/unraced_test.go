@@ -1,0 +1,5 @@
+//go:build !race
+
+package command
+
+const raced = false
