@@ -2,6 +2,8 @@ module millwarden
 
 go 1.26.0
 
+toolchain go1.26.10
+
 require (
 	github.com/apapsch/go-jsonmerge/v2 v2.0.0 // indirect
 	github.com/beorn7/perks v1.0.1 // indirect

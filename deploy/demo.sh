@@ -10,6 +10,10 @@ stop() { printf 'demo: %s\n' "$*" >&2; exit 1; }
 command -v go >/dev/null 2>&1 || stop "Go is missing. Install Go 1.26 or newer, open a new shell and start this again."
 command -v npm >/dev/null 2>&1 || stop "Node with npm is missing. Install Node 20 or newer (on Debian: apt install nodejs npm) and start this again."
 
+# The release of Go that go.mod names mends known weaknesses of the standard library; an older one fetches it by itself.
+GOTOOLCHAIN=$(sed -n 's/^toolchain //p' go.mod)
+export GOTOOLCHAIN
+
 say "1/3 building the page (about half a minute the first time)"
 (cd gateway/web/ui && npm ci --no-audit --no-fund --loglevel=error && npm run --silent build) ||
 	stop "the page could not be built. The lines above say why; most often the npm registry is out of reach."

@@ -21,6 +21,10 @@ mkdir -p "$tools"
 PATH="$tools:$PATH:/usr/sbin"
 export PATH
 
+# The release of Go that go.mod names mends known weaknesses of the standard library; an older one fetches it by itself.
+GOTOOLCHAIN=$(sed -n 's/^toolchain //p' go.mod)
+export GOTOOLCHAIN
+
 say "Debian packages"
 missing=""
 for p in mosquitto mosquitto-clients victoria-metrics prometheus chromium python3-pymodbus python3-serial-asyncio jq gcc libc6-dev; do
