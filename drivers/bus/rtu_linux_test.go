@@ -438,7 +438,7 @@ func TestRTU_thePortVanishes(t *testing.T) {
 	}
 	_, first := line.one(t, 1, 3)
 	_, second := line.one(t, 1, 3)
-	if !errors.Is(first, os.ErrNotExist) || second != first || tries != 2 {
+	if !errors.Is(first, os.ErrNotExist) || !errors.Is(second, first) || tries != 2 {
 		t.Errorf("still pulled: %v, %v after %d tries, want one try", first, second, tries)
 	}
 	line.failedAt = time.Now().Add(-connectPause)
