@@ -119,6 +119,9 @@ func TestMux_oneAddressOnTwoBranches(t *testing.T) {
 		})
 	}
 	group.Wait()
+	if _, err := ask(t, opened[1], 0x44); err != nil || w.control != 0 {
+		t.Errorf("after an exchange: %v, branches %02X open, want none: the kernel may ask on this bus too", err, w.control)
+	}
 	if err := opened[0].Close(); err != nil || w.closed {
 		t.Errorf("closing the bus itself: %v, closed %t, want it open for its branches", err, w.closed)
 	}

@@ -398,18 +398,24 @@ func TestRTU_thirtyTwoDevicesTwoDead(t *testing.T) {
 }
 
 func TestRTU_context(t *testing.T) {
-	line := lineTo(t, func([]byte, int, io.Writer) {})
-	over, cancel := context.WithCancel(t.Context())
-	cancel()
-	if _, err := line.Ask(over, 1, drivers.Coils, 0, 1, nil); !errors.Is(err, context.Canceled) || line.port != nil {
-		t.Errorf("cancelled before: %v, want context.Canceled and the port not opened", err)
-	}
-	short, cancel := context.WithTimeout(t.Context(), 30*time.Millisecond)
-	defer cancel()
-	begin := time.Now()
-	if _, err := line.Ask(short, 1, drivers.Coils, 0, 1, nil); !errors.Is(err, context.DeadlineExceeded) || time.Since(begin) > 100*time.Millisecond {
-		t.Errorf("cut short: %v after %s, want DeadlineExceeded after 30ms", err, time.Since(begin))
-	}
+	synctest.Test(t, func(t *testing.T) {
+		line, err := NewRTU(serialLines("line", 9600))
+		if err != nil {
+			t.Fatal(err)
+		}
+		line.open = func() (port, error) { return &simulated{dead: map[byte]bool{1: true}}, nil }
+		over, cancel := context.WithCancel(t.Context())
+		cancel()
+		if _, err := line.Ask(over, 1, drivers.Coils, 0, 1, nil); !errors.Is(err, context.Canceled) || line.port != nil {
+			t.Errorf("cancelled before: %v, want context.Canceled and the port not opened", err)
+		}
+		short, cancel := context.WithTimeout(t.Context(), 30*time.Millisecond)
+		defer cancel()
+		begin := time.Now()
+		if _, err := line.Ask(short, 1, drivers.Coils, 0, 1, nil); !errors.Is(err, context.DeadlineExceeded) || time.Since(begin) > 30*time.Millisecond+slice {
+			t.Errorf("cut short: %v after %s, want DeadlineExceeded after 30ms and one slice at most", err, time.Since(begin))
+		}
+	})
 }
 
 // An adapter that is pulled and plugged in again works again, without a start of the program.
