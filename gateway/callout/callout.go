@@ -34,6 +34,19 @@ type Channel interface {
 	Send(ctx context.Context, m Message) error
 }
 
+// Watched is a channel that knows how it does before anything is sent: a modem without a network.
+type Watched interface {
+	// Health may be called by any goroutine and answers at once.
+	Health() Health
+}
+
+// Health is how such a channel does.
+type Health struct {
+	Works   bool
+	Because string  // why it does not
+	Signal  float64 // of a radio, 0 to 1; NaN: there is none, or it is not known
+}
+
 // Failure is an error of Send that says what to do.
 type Failure struct {
 	Final bool          // sending it again will not help: the next channel is due
@@ -309,6 +322,7 @@ type ChannelState struct {
 	Waiting int           // messages that wait to be sent
 	Oldest  time.Duration // how long the oldest of them has waited
 	Proven  reading.Stamp // when a message was last taken; zero: never
+	Signal  float64       // of a radio, 0 to 1; NaN: there is none, or it is not known
 }
 
 // Channels gives the state of each channel, in the order of the roster.

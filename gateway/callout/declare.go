@@ -7,11 +7,6 @@ const NotYet = `channel siren
     phrase button GPIO line NUMBER 0 .. 255
     phrase longest DURATION 5 s .. 1 h default 10 min
     needs output
-channel text
-    phrase modem PATH
-    phrase speed NUMBER 300 .. 921600 default 115200
-    phrase credential CREDENTIAL
-    needs modem
 channel push
     phrase contact MAIL
     needs contact

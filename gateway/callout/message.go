@@ -23,6 +23,7 @@ type Message struct {
 
 	Subject string // place and title
 	Text    string // one line: place, value, limit, since when, what to do first
+	Answer  string // how to answer a text message: "Reply 1 0412 = I am on it."; "": it asks for no answer
 	Body    string // the whole, in lines
 	Link    string // acknowledges the occurrence; "": there is none
 
@@ -64,6 +65,7 @@ func (r *Roster) compose(standings []engine.Standing, to *Person, link string, n
 		m.Text += " " + firstSentence(a.Caution)
 	}
 	m.Text += " " + firstSentence(a.Action)
+	m.Answer = fmt.Sprintf(say.reply, s.Occurrence)
 	m.Body = body(s, what, link, to.Choice, say)
 	return m
 }

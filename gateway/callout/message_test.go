@@ -71,6 +71,9 @@ func TestCompose(t *testing.T) {
 		if got.Text != c.want {
 			t.Errorf("%s:\ngot  %s\nwant %s", c.name, got.Text, c.want)
 		}
+		if answer := map[string]string{"": "Reply 1 0412 = I am on it.", "es": "Responda 1 0412 = voy yo."}[to.Language]; got.Answer != answer {
+			t.Errorf("%s: answer %q, want %q", c.name, got.Answer, answer)
+		}
 		if got.Subject != "DRYER 1: dryer hot" || got.Occurrence != 412 || got.Alarm != "dryer-hot@dryer-1" {
 			t.Errorf("%s: %+v", c.name, got)
 		}

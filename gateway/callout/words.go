@@ -4,15 +4,16 @@ import "millwarden/internal/units"
 
 // words are the fixed words of messages in one language. The sentences of an alarm are the rules file's.
 type words struct {
-	limit, since, ago, unknown, held, notRead            string
-	caution, action, consequence, cause, verify, respond string
-	onIt, aid, digest, exercise, drill, on, off, yes, no string
+	limit, since, ago, unknown, held, notRead                   string
+	caution, action, consequence, cause, verify, respond        string
+	onIt, reply, aid, digest, exercise, drill, on, off, yes, no string
 }
 
 var english = words{
 	limit: "limit", since: "since", ago: "for %s", unknown: "unknown", held: "Not seen now: %s", notRead: "not read for",
 	caution: "CAUTION", action: "What to do", consequence: "If nobody acts", cause: "Usual cause", verify: "Look at", respond: "Respond within",
 	onIt:   "I am on it (opens the page; one tap more acknowledges):",
+	reply:  "Reply 1 %04d = I am on it.",
 	aid:    "Millwarden is a monitoring aid, not a fire alarm, gas detector or safety function. The machine's own cut-outs and listed detection stay in charge; follow your local codes.",
 	digest: "%d alarms of priority low stand", exercise: "EXERCISE", drill: "%s, this is a test. Nothing has happened. Tell the mill that you got it",
 	on: "on", off: "off", yes: "yes", no: "no",
@@ -22,6 +23,7 @@ var spanish = words{
 	limit: "límite", since: "desde", ago: "desde hace %s", unknown: "desconocido", held: "Ahora no se ve: %s", notRead: "sin lectura hace",
 	caution: "PRECAUCIÓN", action: "Qué hacer", consequence: "Si nadie actúa", cause: "Causa habitual", verify: "Mire", respond: "Responder en",
 	onIt:   "Yo me encargo (abre la página; un toque más lo confirma):",
+	reply:  "Responda 1 %04d = voy yo.",
 	aid:    "Millwarden ayuda a vigilar; no es alarma de incendio, detector de gas ni función de seguridad. Mandan los cortes propios de la máquina y los detectores homologados; siga los códigos locales.",
 	digest: "%d alarmas de prioridad baja siguen", exercise: "SIMULACRO", drill: "%s, esto es una prueba. No pasó nada. Avise al beneficio que le llegó",
 	on: "encendido", off: "apagado", yes: "sí", no: "no",

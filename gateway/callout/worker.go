@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"sync"
 	"time"
 
@@ -82,7 +83,11 @@ func (w *worker) left(id string) {
 func (w *worker) state(now reading.Stamp) ChannelState {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	s := ChannelState{Name: w.way.Name, Works: w.works, Because: w.because, Waiting: len(w.waiting), Proven: w.proven}
+	s := ChannelState{Name: w.way.Name, Works: w.works, Because: w.because, Waiting: len(w.waiting), Proven: w.proven, Signal: math.NaN()}
+	if watched, ok := w.way.Channel.(Watched); ok {
+		h := watched.Health()
+		s.Works, s.Because, s.Signal = h.Works, h.Because, h.Signal
+	}
 	for _, since := range w.waiting {
 		s.Oldest = max(s.Oldest, now.Mono-since)
 	}
