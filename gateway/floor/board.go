@@ -68,5 +68,9 @@ func (f *Floor) boardReadings(now reading.Stamp) []reading.Reading {
 	for _, c := range f.plan().Channels {
 		add(c.Name, "works", units.YesNo, yes(f.channelWorks(c.Name)))
 	}
+	for _, c := range f.callout.Channels(now) {
+		add(c.Name, "signal", units.Share, c.Signal)
+		add(c.Name, "queue-age", units.Duration, c.Oldest.Seconds())
+	}
 	return rs
 }

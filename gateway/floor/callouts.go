@@ -9,6 +9,7 @@ import (
 
 	"millwarden/gateway/callout"
 	"millwarden/gateway/callout/mail"
+	"millwarden/gateway/callout/text"
 	"millwarden/gateway/callout/webhook"
 	"millwarden/gateway/logbook"
 	"millwarden/gateway/web"
@@ -19,7 +20,7 @@ import (
 )
 
 // ChannelDeclares is what channels may say in a rules file.
-func ChannelDeclares() string { return mail.Declares + webhook.Declares + callout.NotYet }
+func ChannelDeclares() string { return mail.Declares + text.Declares + webhook.Declares + callout.NotYet }
 
 // rosterOf is the plan's people and watches, without the channels.
 func rosterOf(plan *check.Plan) callout.Roster {
@@ -62,6 +63,8 @@ func (f *Floor) way(c *check.Channel) callout.Way {
 	switch c.Kind {
 	case "mail":
 		way.Channel, err = f.mail(c)
+	case "text":
+		way.Channel, err = f.textMessages(c)
 	case "webhook":
 		way.Channel, err = f.webhook(c)
 	default:
