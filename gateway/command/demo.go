@@ -24,7 +24,7 @@ var demoBegins = time.Date(2026, 6, 10, 23, 0, 0, 0, time.UTC)
 
 func demo(ctx context.Context, io IO, args []string) error {
 	f := flags("demo", io)
-	speed := f.Float64("speed", 60, "how fast time runs: 60 is an hour each minute; 1 to 600")
+	speed := f.Float64("speed", 30, "how fast time runs: 60 is an hour each minute; 1 to 600")
 	listen := f.String("listen", web.DefaultListen, "where the page is served")
 	data := f.String("data", "", "folder to keep; without it one is made and thrown away")
 	verbose := f.Bool("verbose", false, "log what the gateway does")

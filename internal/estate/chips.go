@@ -190,8 +190,8 @@ func Sort(faults []Fault) {
 // Night is the demo's script: a stick falls silent, the dryer's fan stops and is mended, and tank 1 is left too long.
 func Night() []Fault {
 	return []Fault{
-		{45 * time.Minute, "the stick in bin 2 falls silent", FailStick(2)},
-		{90 * time.Minute, "the dryer's fan stops", func(_ *Estate, t *Truth) { t.Dryer.FailFan() }},
-		{150 * time.Minute, "the dryer is mended", func(_ *Estate, t *Truth) { t.Dryer.Mend() }},
+		{15 * time.Minute, "the stick in bin 2 falls silent", FailStick(2)},
+		{40 * time.Minute, "the dryer's fan stops", func(_ *Estate, t *Truth) { t.Dryer.FailFan() }},
+		{75 * time.Minute, "the dryer is mended", func(_ *Estate, t *Truth) { t.Dryer.Mend() }},
 	}
 }

@@ -16,7 +16,7 @@ var Lots = []struct {
 	Kilograms    float64
 	Hours        float64
 }{
-	{"tank-1", "142", 412, 15},
+	{"tank-1", "142", 412, 17},
 	{"tank-2", "143", 388, 1},
 	{"deck-a", "139", 640, 70},
 	{"dryer-1", "138", 520, 30},

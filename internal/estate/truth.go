@@ -33,7 +33,7 @@ const step = time.Second
 // NewTruth begins at an hour of the day; the same seed gives the same estate.
 func NewTruth(startHour float64, seed uint64) *Truth {
 	t := &Truth{startHour: startHour, noise: rand.New(rand.NewPCG(seed, 0))}
-	t.Tanks[0] = newTank(22.5, 15*time.Hour) // loaded in the night: ready now, over-fermented before midnight
+	t.Tanks[0] = newTank(22.5, 17*time.Hour) // loaded in the night: ready now, over-fermented before midnight
 	t.Tanks[1] = newTank(21.0, time.Hour)
 	t.Deck = Deck{Moisture: 24, Bean: 24}
 	t.Dryer = Dryer{Air: 38, Fan: true, Burner: true, Moisture: 16}
