@@ -240,17 +240,17 @@ func (t *Text) fly(ctx context.Context, m *modem, f *flight) error {
 	if err != nil {
 		judged = judge(err, f.tries)
 	}
+	var refused *Refusal
+	var kept *state
+	lacks := errors.As(err, &kept) // that is the modem's health already
+	if !lacks {
+		t.sent(judged)
+	}
 	f.land(judged)
 	if is(err, Message, 322) || is(err, Mobile, 20) {
 		m.mail = true // full: collect empties it
 	}
-	var refused *Refusal
-	var kept *state
-	if errors.As(err, &kept) {
-		return nil // that is the modem's health already
-	}
-	t.sent(judged)
-	if err == nil || errors.As(err, &refused) {
+	if err == nil || lacks || errors.As(err, &refused) {
 		return nil
 	}
 	return err

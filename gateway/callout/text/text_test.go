@@ -6,6 +6,7 @@ import (
 	"io"
 	"math"
 	"net"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -90,6 +91,23 @@ func (s *site) send(t *testing.T, id string) error {
 	return s.Send(ctx, message(id))
 }
 
+// heard is what came back so far.
+func (s *site) heard() ([]Answer, []Report) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return slices.Clone(s.answers), slices.Clone(s.reports)
+}
+
+func (s *site) count() int {
+	answers, _ := s.heard()
+	return len(answers)
+}
+
+func (s *site) first() int64 {
+	answers, _ := s.heard()
+	return answers[0].Occurrence
+}
+
 func (s *site) set(change func()) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -117,14 +135,14 @@ func TestText_thereAndBack(t *testing.T) {
 		}
 		s.modem.Report(sent[0].Reference, sent[0].To, 0)
 		synctest.Wait()
-		if len(s.reports) != 1 || !s.reports[0].Delivered || s.reports[0].Message.ID != "m1" || len(s.answers) != 0 {
-			t.Errorf("reports %+v, answers %v", s.reports, s.answers)
+		if answers, reports := s.heard(); len(reports) != 1 || !reports[0].Delivered || reports[0].Message.ID != "m1" || len(answers) != 0 {
+			t.Errorf("reports %+v, answers %v", reports, answers)
 		}
 		s.modem.Receive("+51900000001", "1 0412")
 		synctest.Wait()
 		want := Answer{From: "+51900000001", Occurrence: 412, At: time.Date(2026, 11, 15, 4, 20, 0, 0, time.UTC)}
-		if len(s.answers) != 1 || s.answers[0] != want {
-			t.Errorf("answers %+v, want %+v", s.answers, want)
+		if answers, _ := s.heard(); len(answers) != 1 || answers[0] != want {
+			t.Errorf("answers %+v, want %+v", answers, want)
 		}
 		if stored, _ := s.modem.Stored(); stored != 0 {
 			t.Errorf("%d messages are left in the memory", stored)
@@ -145,19 +163,19 @@ func TestText_comingIn(t *testing.T) {
 		s.modem.ReceivePDU("00FF")
 		s.modem.Receive("+51900000001", "1 0412 ✓")
 		time.Sleep(lookEvery + time.Second)
-		if stored, _ := s.modem.Stored(); stored != 1 || len(s.answers) != 1 || s.answers[0].Occurrence != 412 {
-			t.Errorf("%d stored, answers %+v", stored, s.answers)
+		if stored, _ := s.modem.Stored(); stored != 1 || s.count() != 1 || s.first() != 412 {
+			t.Errorf("%d stored, %d answers", stored, s.count())
 		}
 		s.set(func() { s.refuse = nil })
 		time.Sleep(lookEvery)
-		if stored, _ := s.modem.Stored(); stored != 0 || len(s.answers) != 2 {
-			t.Errorf("then %d stored, answers %+v", stored, s.answers)
+		if stored, _ := s.modem.Stored(); stored != 0 || s.count() != 2 {
+			t.Errorf("then %d stored, %d answers", stored, s.count())
 		}
 		s.set(func() { s.refuse = errors.New("for ever") })
 		s.modem.Receive("+51900000001", "1 0413")
 		time.Sleep(20 * lookEvery)
-		if stored, _ := s.modem.Stored(); stored != 0 || len(s.answers) != 2+answerTries {
-			t.Errorf("in the end %d stored, %d answers, want %d", stored, len(s.answers), 2+answerTries)
+		if stored, _ := s.modem.Stored(); stored != 0 || s.count() != 2+answerTries {
+			t.Errorf("in the end %d stored, %d answers, want %d", stored, s.count(), 2+answerTries)
 		}
 	})
 }
@@ -172,8 +190,8 @@ func TestText_fullMemory(t *testing.T) {
 			t.Errorf("full memory: %+v, want another try", f)
 		}
 		time.Sleep(2 * lookEvery)
-		if stored, waiting := s.modem.Stored(); stored != 0 || waiting != 0 || len(s.answers) != 3 {
-			t.Errorf("%d stored, %d waiting, %d answers", stored, waiting, len(s.answers))
+		if stored, waiting := s.modem.Stored(); stored != 0 || waiting != 0 || s.count() != 3 {
+			t.Errorf("%d stored, %d waiting, %d answers", stored, waiting, s.count())
 		}
 		if err := s.send(t, "m1"); err != nil {
 			t.Error(err)
