@@ -20,7 +20,9 @@ import (
 )
 
 // ChannelDeclares is what channels may say in a rules file.
-func ChannelDeclares() string { return mail.Declares + text.Declares + webhook.Declares + callout.NotYet }
+func ChannelDeclares() string {
+	return mail.Declares + text.Declares + webhook.Declares + callout.NotYet
+}
 
 // rosterOf is the plan's people and watches, without the channels.
 func rosterOf(plan *check.Plan) callout.Roster {

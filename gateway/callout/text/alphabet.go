@@ -63,11 +63,9 @@ func known(sign rune) bool {
 
 // unmarked is the letter without its marks if that stands in the alphabet, else the sign itself.
 func unmarked(sign rune) string {
-	for _, base := range norm.NFD.String(string(sign)) {
-		if known(base) {
-			return string(base)
-		}
-		break
+	base, _ := utf8.DecodeRuneInString(norm.NFD.String(string(sign)))
+	if known(base) {
+		return string(base)
 	}
 	return string(sign)
 }
