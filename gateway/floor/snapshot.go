@@ -10,6 +10,7 @@ import (
 	"millwarden/internal/reading"
 	"millwarden/rules/check"
 	"millwarden/rules/engine"
+	"millwarden/rules/formula"
 )
 
 // Snapshot fills what the page shows.
@@ -134,9 +135,23 @@ func (f *Floor) prompt(st *engine.Standing) web.Prompt {
 	a := st.Alarm
 	p := web.Prompt{ID: a.ID, Title: a.Title, Place: a.Place, PlaceTitle: a.PlaceTitle, Station: f.stationNamed(a.Place), Say: a.Say, Since: st.Since}
 	if st.HasDue {
-		p.Due, p.In, p.Early, p.Late = true, st.Due, st.Due, st.Due
+		p.Due, p.In = true, st.Due
+		p.Early, p.Late = f.interval(a.Due, st.Due)
 	}
 	return p
+}
+
+// interval gives the ends of a forecast: of the point "wash-in" they are "wash-in-early" and "wash-in-late". What has none ends where it is due.
+func (f *Floor) interval(due *formula.Node, at time.Duration) (early, late time.Duration) {
+	if due.Op != formula.Point {
+		return at, at
+	}
+	first, ok := f.engine.Value(due.Ref + "-early")
+	last, both := f.engine.Value(due.Ref + "-late")
+	if !ok || !both {
+		return at, at
+	}
+	return time.Duration(first * float64(time.Second)), time.Duration(last * float64(time.Second))
 }
 
 func (f *Floor) alarm(st *engine.Standing) web.Alarm {
