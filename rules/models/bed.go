@@ -1,0 +1,294 @@
+package models
+
+import (
+	"math"
+	"time"
+
+	"millwarden/internal/coffee"
+	"millwarden/internal/reading"
+	"millwarden/internal/units"
+)
+
+// bed follows the parchment on a deck or in a dryer.
+type bed struct {
+	points
+	presence
+	m        *Models
+	station  *station
+	deck     bool
+	air      air
+	moisture *input
+	target   coffee.DryBasis
+
+	estimated, activity, wetTime output
+	in, early, late, never       output
+
+	bedState
+	day     []coffee.Air // scratch
+	meter   [meterKept]float64
+	meterN  int
+	forms   coffee.Forecast
+	neverIs bool
+	why     string
+	made    time.Duration
+}
+
+// bedState is what is saved.
+type bedState struct {
+	Moisture   coffee.DryBasis // by weighing of air and meter
+	Known      bool            // Moisture holds
+	Assumed    bool            // it rests on the moisture that fresh parchment usually has
+	Wet        time.Duration   // above water activity 0.80 since the wash
+	StepBegan  time.Duration
+	Running    bool
+	Warm, Damp float64 // sums of the step under way
+	Samples    int
+	HourWarm   float64 // sums of the hour
+	HourDamp   float64
+	HourSteps  int
+	Airs       coffee.Airs
+	Pace       coffee.Drying
+	Metered    coffee.DryBasis // the meter an hour ago
+	HasMetered bool
+	Thin       coffee.DryBasis // what a thin layer would have come to since
+	Blind      time.Duration   // for so long the air was not known
+}
+
+// Chosen, but for what names a source.
+const (
+	bedStep     = 10 * time.Minute
+	stepsAnHour = 6
+	meterKept   = 64
+	freshWet    = coffee.WetBasis(53) // after washing 52 to 53 % (Cenicafé column)
+	blindMost   = time.Hour           // longer without air, and the moisture is not known until it is measured
+	wetActivity = 0.80                // CXC 69-2009 par. 37: ochratoxin between 0.95 and 0.80
+	activeWarm  = 5                   // °C: the sorption equation begins there
+)
+
+const (
+	saysNoDay      = "cannot say yet: less than a day of this air is known"
+	saysNoAir      = "cannot say yet: less than ten minutes of this air are known"
+	saysNoMoisture = "cannot say: its moisture is not known, measure it once"
+	saysAssumed    = "it rests on the usual moisture of fresh parchment, 53 %wb"
+)
+
+func newBed(b *builder) model {
+	d := &bed{m: b.m, station: b.station, deck: b.spec.Kind == "deck", moisture: b.in("moisture"), target: coffee.WetBasis(b.spec.Settings["target-moisture"]).Dry()}
+	d.air.build(b, "air-temperature", "air-humidity")
+	b.presence(&d.presence, "drying-time")
+	b.out(&d.estimated, "estimated-moisture")
+	b.out(&d.activity, "water-activity")
+	b.out(&d.wetTime, "wet-time")
+	b.out(&d.in, "drying-in")
+	b.out(&d.early, "drying-in-early")
+	b.out(&d.late, "drying-in-late")
+	b.out(&d.never, "never-dries")
+	d.points = b.outputs
+	d.day = make([]coffee.Air, 0, len(d.Airs.Hours))
+	d.why = saysNoAir
+	return d
+}
+
+func (d *bed) begin(now reading.Stamp, lot Lot) {
+	airs := d.Airs // the air is the place's, not the lot's
+	d.bedState = bedState{StepBegan: now.Mono, Running: true, Airs: airs, Moisture: lot.Moisture, Known: lot.Known, Wet: lot.Wet}
+	past, known := d.station.stay.past(now)
+	if !lot.Known && known && past < blindMost {
+		d.Moisture, d.Known, d.Assumed = freshWet.Dry(), true, true
+	}
+	d.meterN, d.why = 0, saysNoAir
+}
+
+func (d *bed) end(now reading.Stamp) Lot {
+	lot := Lot{Moisture: d.Moisture, Known: d.Known && !d.Assumed, Wet: d.Wet}
+	d.bedState = bedState{StepBegan: now.Mono, Running: true, Airs: d.Airs}
+	return lot
+}
+
+func (d *bed) moment(string, reading.Stamp) {}
+
+func (d *bed) observe(in *input, now reading.Stamp) {
+	if !d.Running {
+		d.StepBegan, d.Running = now.Mono, true
+	}
+	switch {
+	case in == d.moisture && in.quality != reading.Bad:
+		if d.meterN == meterKept {
+			copy(d.meter[:], d.meter[meterKept/2:])
+			d.meterN = meterKept / 2
+		}
+		d.meter[d.meterN] = in.value
+		d.meterN++
+		if !d.Known || d.Assumed && !d.HasMetered {
+			d.measured(coffee.WetBasis(in.value).Dry())
+		}
+	case (in == d.air.t || in == d.air.rh) && worst(now.Mono, d.air.t, d.air.rh) != reading.Bad:
+		d.Warm += d.air.t.value
+		d.Damp += d.air.rh.value
+		d.Samples++
+	}
+}
+
+// wettest is more than any probe may say: fresh parchment has 55 %wb.
+var wettest = coffee.WetBasis(80).Dry()
+
+// measured makes a measured moisture stand.
+func (d *bed) measured(m coffee.DryBasis) {
+	if m <= 0 || m > wettest {
+		return
+	}
+	d.Moisture, d.Known, d.Assumed = m, true, false
+	d.Metered, d.HasMetered, d.Thin = m, true, m
+}
+
+// step goes on by one step of air.
+func (d *bed) step(now reading.Stamp) {
+	long := now.Mono - d.StepBegan
+	d.StepBegan = now.Mono
+	if d.Samples == 0 {
+		if d.Blind += long; d.Blind > blindMost {
+			d.Known, d.HasMetered = d.moisture.known(now.Mono) && d.Known, false
+		}
+		return
+	}
+	a := coffee.Air{T: units.Celsius(d.Warm / float64(d.Samples)), RH: coffee.RelativeHumidity(d.Damp / float64(d.Samples))}
+	d.Warm, d.Damp, d.Samples, d.Blind = 0, 0, 0, 0
+	d.HourWarm += float64(a.T)
+	d.HourDamp += float64(a.RH)
+	d.HourSteps++
+	d.dry(a, long)
+	if d.HourSteps == stepsAnHour {
+		d.Airs.Add(coffee.Air{T: units.Celsius(d.HourWarm / stepsAnHour), RH: coffee.RelativeHumidity(d.HourDamp / stepsAnHour)})
+		d.HourWarm, d.HourDamp, d.HourSteps = 0, 0, 0
+		d.learn()
+	}
+	if d.station.stay.Loaded {
+		d.foresee(a, now)
+	}
+}
+
+// dry lets the estimate and the thin layer beside it dry on; air outside the range of the equation does not dry.
+func (d *bed) dry(a coffee.Air, long time.Duration) {
+	if !d.Known {
+		return
+	}
+	pace, _ := d.Pace.Pace()
+	if m, err := coffee.Dried(d.Moisture, a.T, a.RH, time.Duration(float64(long)*pace)); err == nil {
+		d.Moisture = m
+	}
+	if m, err := coffee.Dried(d.Thin, a.T, a.RH, long); err == nil && d.HasMetered {
+		d.Thin = m
+	}
+	if activityOf(d.Moisture, a.T) > wetActivity {
+		d.Wet += long
+	}
+}
+
+// learn holds the estimate to the meter once an hour, and learns from what fell since how this layer dries.
+func (d *bed) learn() {
+	if d.meterN < 2 {
+		return
+	}
+	m := coffee.WetBasis(coffee.Median(d.meter[:d.meterN])).Dry()
+	d.meterN = 0
+	if d.HasMetered {
+		d.Pace.Learn(d.Metered, m, d.Metered-d.Thin)
+	}
+	d.measured(m)
+}
+
+// activityOf is the water activity of parchment of a moisture; 1 above the wettest of the sorption equation, and its coldest below that.
+func activityOf(m coffee.DryBasis, t units.Celsius) float64 {
+	h, err := coffee.EquilibriumHumidity(max(t, activeWarm), m)
+	if err == nil {
+		return float64(h) / 100
+	}
+	if m > coffee.WetBasis(15).Dry() {
+		return 1
+	}
+	return math.NaN()
+}
+
+func (d *bed) foresee(a coffee.Air, now reading.Stamp) {
+	d.made, d.why, d.neverIs = now.Mono, "", false
+	d.day = d.day[:0]
+	switch {
+	case !d.Known:
+		d.why = saysNoMoisture
+		return
+	case !d.deck:
+		d.day = append(d.day, a)
+	case d.Airs.N < len(d.Airs.Hours):
+		d.why = saysNoDay
+		return
+	default:
+		d.day = d.Airs.Append(d.day)
+	}
+	f, never, err := d.Pace.Until(d.Moisture, d.target, d.day)
+	if err != nil {
+		d.why = causeRange
+		return
+	}
+	d.forms, d.neverIs = f, never
+}
+
+func (d *bed) tick(now reading.Stamp, o *outs) {
+	if d.Running && now.Mono-d.StepBegan >= bedStep {
+		d.step(now)
+	}
+	d.presence.tick(d.m, d.station, now, o)
+	if !d.station.stay.Loaded && d.m.enters {
+		d.points.outside(o)
+		return
+	}
+	d.air.tick(now, o)
+	if !d.station.stay.Loaded {
+		return
+	}
+	quality, cause := worst(now.Mono, d.air.t, d.air.rh), ""
+	if d.Assumed && quality == reading.Good {
+		quality, cause = reading.Uncertain, saysAssumed
+	}
+	if !d.Known && quality != reading.Bad {
+		for _, p := range [...]*output{&d.estimated, &d.activity, &d.wetTime} {
+			o.unknown(p, saysNoMoisture)
+		}
+	} else {
+		o.give(&d.estimated, float64(d.Moisture.Wet()), quality, cause)
+		o.duration(&d.wetTime, d.Wet, quality, cause)
+		activity := math.NaN()
+		if quality != reading.Bad {
+			activity = activityOf(d.Moisture, units.Celsius(d.air.t.value))
+		}
+		o.give(&d.activity, activity, quality, cause)
+	}
+	d.say(now, o, quality, cause)
+}
+
+// say says the forecast.
+func (d *bed) say(now reading.Stamp, o *outs, quality reading.Quality, cause string) {
+	why := d.why
+	if why == "" || quality == reading.Bad {
+		o.yes(&d.never, d.neverIs, quality, cause)
+	} else {
+		o.unknown(&d.never, why)
+	}
+	if d.neverIs && why == "" {
+		why = coffee.SaysNever
+	}
+	gone := now.Mono - d.made
+	for _, p := range [...]struct {
+		p *output
+		d time.Duration
+	}{{&d.in, d.forms.Middle}, {&d.early, d.forms.Early}, {&d.late, d.forms.Late}} {
+		if why != "" && quality != reading.Bad {
+			o.unknown(p.p, why)
+			continue
+		}
+		o.duration(p.p, max(0, p.d-gone), quality, cause)
+	}
+}
+
+func (d *bed) state() any { return &d.bedState }
+
+func (d *bed) restored(moved time.Duration) { d.StepBegan += moved }

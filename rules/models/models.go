@@ -1,0 +1,220 @@
+// Package models works out the computed points of tanks, decks, dryers, bins, stores, rooms, hullers, roasters and the yard from the measured ones, with the
+// formulas of internal/coffee: what LANGUAGE section 3 lists as computed. It keeps what a formula needs of the past (a curve, a day of air, a week of warmth),
+// saves it as plain JSON and takes it back. It decides nothing and knows neither files nor clocks: time comes with readings and ticks.
+//
+// A computed point is unknown, with the reason, outside a stay, while an input is unknown, and while a forecast cannot be made; it is uncertain while an input is.
+// A point that is unknown for the same reason as before is not said again.
+//
+// Concurrency: a Models is for one goroutine. Observe and Tick allocate nothing once a stay has run for its first hour.
+package models
+
+import (
+	"time"
+
+	"millwarden/internal/coffee"
+	"millwarden/internal/reading"
+)
+
+// Models are the models of all stations of one plan.
+type Models struct {
+	inputs   map[string]*input
+	stations map[string]*station
+	order    []*station
+	habits   map[string]*coffee.Habit // of tanks with the same settings
+	lots     map[string]Lot
+	enters   bool // somebody enters which lot stands where
+	marks    []Mark
+	filled   time.Duration // monotonic time of the restored state: older readings are in it
+	out      outs
+}
+
+// Lot is what a lot takes along from one station to the next.
+type Lot struct {
+	Moisture coffee.DryBasis
+	Known    bool          // Moisture holds
+	Wet      time.Duration // above water activity 0.80 since the wash
+	Left     reading.Stamp
+}
+
+// Mark is a moment that a model found: "roaster-1/dropped".
+type Mark struct {
+	Name string
+	At   reading.Stamp
+}
+
+// model is what one kind of station needs.
+type model interface {
+	// observe is told after an input has changed.
+	observe(in *input, now reading.Stamp)
+	// begin and end are told when a stay does; lot is what the lot takes along.
+	begin(now reading.Stamp, lot Lot)
+	end(now reading.Stamp) Lot
+	moment(name string, now reading.Stamp)
+	// tick works out the points; it comes each stepEvery or oftener.
+	tick(now reading.Stamp, out *outs)
+	// state is a pointer to what has to be saved.
+	state() any
+	// restored is told after the state was taken back; its times have to move by so much.
+	restored(moved time.Duration)
+}
+
+// station is one station with its stay.
+type station struct {
+	name  string
+	stay  stay
+	model model
+	due   time.Duration
+	every time.Duration
+}
+
+// stay is a lot's time on a station. From the boot before, it is known by wall time, and so not before the clock is set.
+type stay struct {
+	Loaded bool
+	Lot    string
+	From   reading.Stamp
+}
+
+// past is how long the stay has lasted.
+func (s *stay) past(now reading.Stamp) (time.Duration, bool) {
+	if !s.Loaded {
+		return 0, false
+	}
+	if s.From.Boot == now.Boot {
+		return max(0, now.Mono-s.From.Mono), true
+	}
+	if !now.Set {
+		return 0, false
+	}
+	return max(0, now.Wall.Sub(s.From.Wall)), true
+}
+
+// Causes of unknown and uncertain values.
+const (
+	causeNoLot     = "no lot stands here"
+	causeClock     = "the clock is not set, and the stay began before the start"
+	causeInput     = "an input is unknown"
+	causeUncertain = "an input is uncertain"
+	causeRange     = "outside the range of the formula"
+)
+
+// How often points are worked out; chosen: as often as probes are read, a roaster as often as its.
+const (
+	stepEvery    = 10 * time.Second
+	roasterEvery = 2 * time.Second
+)
+
+// New makes the models of a plan's stations.
+func New(c Config) *Models {
+	m := &Models{inputs: map[string]*input{}, stations: map[string]*station{}, habits: map[string]*coffee.Habit{}, lots: map[string]Lot{}, filled: -1 << 62}
+	for i := range c.Stations {
+		spec := &c.Stations[i]
+		s := &station{name: spec.Name, every: stepEvery}
+		b := &builder{m: m, spec: spec, station: s, pressure: coffee.PressureAt(c.Altitude)}
+		if s.model = b.build(); s.model == nil {
+			continue
+		}
+		if spec.Kind == "roaster" {
+			s.every = roasterEvery
+		}
+		for _, in := range b.inputs {
+			in.station = s
+			m.inputs[spec.Name+"/"+in.short] = in
+		}
+		m.stations[spec.Name], m.order = s, append(m.order, s)
+	}
+	return m
+}
+
+// Observe takes a reading; of points that no model looks at, nothing is kept.
+func (m *Models) Observe(r *reading.Reading) {
+	in := m.inputs[r.Point]
+	if in == nil || in.seen && r.Stamp.Mono < in.at {
+		return
+	}
+	in.take(r)
+	in.station.model.observe(in, r.Stamp)
+}
+
+// Fill takes a reading of the history, after Restore and before the first Observe or Tick; what the restored state has seen already is left out.
+func (m *Models) Fill(r *reading.Reading) {
+	if r.Stamp.Mono <= m.filled {
+		return
+	}
+	m.Tick(r.Stamp, nil)
+	m.marks = m.marks[:0]
+	for _, s := range m.order {
+		s.model.(speaker).silent()
+	}
+	m.Observe(r)
+	m.marks = m.marks[:0]
+}
+
+// Load begins a stay: of a lot, since then. One that is known already, from the restored state, goes on.
+func (m *Models) Load(station, lot string, from, now reading.Stamp) {
+	m.enters = true
+	s := m.stations[station]
+	if s == nil || s.stay.Loaded && s.stay.Lot == lot && s.stay.From.Wall.Equal(from.Wall) {
+		return
+	}
+	s.stay = stay{Loaded: true, Lot: lot, From: from}
+	s.due = now.Mono
+	s.model.begin(now, m.lots[lot])
+	delete(m.lots, lot)
+}
+
+// Empty ends the stay on a station.
+func (m *Models) Empty(station string, now reading.Stamp) {
+	m.enters = true
+	s := m.stations[station]
+	if s == nil || !s.stay.Loaded {
+		return
+	}
+	lot := s.model.end(now)
+	lot.Left = now
+	m.lots[s.stay.Lot] = lot
+	s.stay = stay{}
+	s.due = now.Mono
+	m.forget(now)
+}
+
+// lotKept is how long it is remembered what a lot was like; chosen: longer than any way from wash to hulling.
+const lotKept = 120 * 24 * time.Hour
+
+func (m *Models) forget(now reading.Stamp) {
+	for name, lot := range m.lots {
+		if now.Set && now.Wall.Sub(lot.Left.Wall) > lotKept {
+			delete(m.lots, name)
+		}
+	}
+}
+
+// Enters tells that lots are entered on this site, though none stands anywhere now.
+func (m *Models) Enters() { m.enters = true }
+
+// Moment takes an act of people, "first-crack" at "roaster-1".
+func (m *Models) Moment(station, name string, now reading.Stamp) {
+	if s := m.stations[station]; s != nil {
+		s.model.moment(name, now)
+	}
+}
+
+// Tick appends the computed points that are due.
+func (m *Models) Tick(now reading.Stamp, into []reading.Reading) []reading.Reading {
+	m.out.list, m.out.now = into, now
+	for _, s := range m.order {
+		if now.Mono < s.due {
+			continue
+		}
+		s.due = now.Mono + s.every
+		s.model.tick(now, &m.out)
+	}
+	into, m.out.list = m.out.list, nil
+	return into
+}
+
+// Marks appends the moments that models have found since the last call.
+func (m *Models) Marks(into []Mark) []Mark {
+	into = append(into, m.marks...)
+	m.marks = m.marks[:0]
+	return into
+}

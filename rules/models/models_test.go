@@ -1,0 +1,380 @@
+package models_test
+
+import (
+	"fmt"
+	"math"
+	"testing"
+	"time"
+
+	"millwarden/internal/coffee"
+	"millwarden/internal/coffee/tanktest"
+	"millwarden/internal/reading"
+	"millwarden/internal/units"
+	"millwarden/rules/models"
+)
+
+// floor drives models through time and keeps the newest reading of each point.
+type floor struct {
+	t      testing.TB
+	m      *models.Models
+	now    time.Duration
+	boot   uint32
+	newest map[string]reading.Reading
+	marks  []models.Mark
+	out    []reading.Reading
+}
+
+var evening = time.Date(2026, 3, 4, 18, 0, 0, 0, time.UTC)
+
+func (f *floor) stamp() reading.Stamp {
+	return reading.Stamp{Wall: evening.Add(f.now), Mono: f.now, Boot: f.boot, Set: true}
+}
+
+func start(t testing.TB, c models.Config) *floor {
+	return &floor{t: t, m: models.New(c), boot: 1, newest: map[string]reading.Reading{}}
+}
+
+func (f *floor) sees(point string, value float64, quality ...reading.Quality) {
+	r := reading.Reading{Point: point, Value: value, Stamp: f.stamp()}
+	if len(quality) > 0 {
+		r.Quality, r.Cause = quality[0], "test"
+	}
+	f.m.Observe(&r)
+}
+
+func (f *floor) tick(d time.Duration) {
+	f.now += d
+	f.out = f.m.Tick(f.stamp(), f.out[:0])
+	for _, r := range f.out {
+		f.newest[r.Point] = r
+	}
+	f.marks = f.m.Marks(f.marks)
+}
+
+// is fails unless a point is known and near.
+func (f *floor) is(point string, want, tolerance float64) {
+	f.t.Helper()
+	r, said := f.newest[point]
+	if !said || r.Quality == reading.Bad || math.Abs(r.Value-want) > tolerance {
+		f.t.Errorf("after %s %s = %v (%s %s, said %v), want %v ± %v", f.now, point, r.Value, r.Quality, r.Cause, said, want, tolerance)
+	}
+}
+
+// unknown fails unless a point is bad because of a cause.
+func (f *floor) unknown(point, cause string) {
+	f.t.Helper()
+	if r, said := f.newest[point]; !said || r.Quality != reading.Bad || r.Cause != cause {
+		f.t.Errorf("after %s %s = %v (%s %q, said %v), want it unknown because %q", f.now, point, r.Value, r.Quality, r.Cause, said, cause)
+	}
+}
+
+// computed are the points of each kind, as the vocabulary declares them.
+var computed = map[string]map[string]units.Quantity{
+	"tank": {"soak-time": units.Duration, "equivalent-hours": units.Duration, "warmer-than-start": units.Difference, "ph-slope": units.PH.Rate(), "lowest-ph": units.PH,
+		"ph-above-lowest": units.PH, "wash-in": units.Duration, "wash-in-early": units.Duration, "wash-in-late": units.Duration, "over-in": units.Duration, "loaded": units.YesNo,
+		"empty": units.YesNo, "looks-loaded": units.YesNo, "looks-empty": units.YesNo},
+	"deck": {"drying-time": units.Duration, "vapour-deficit": units.Pressure, "dew-point": units.Temperature, "wet-bulb": units.Temperature, "equilibrium-moisture": units.Moisture,
+		"estimated-moisture": units.Moisture, "water-activity": units.WaterActivity, "wet-time": units.Duration, "drying-in": units.Duration, "drying-in-early": units.Duration,
+		"drying-in-late": units.Duration, "never-dries": units.YesNo, "loaded": units.YesNo, "empty": units.YesNo},
+	"bin": {"stored-time": units.Duration, "water-activity": units.WaterActivity, "equilibrium-moisture": units.Moisture, "dew-point": units.Temperature, "dew-margin": units.Difference,
+		"mould-hours": units.Duration, "own-mean": units.Temperature, "loaded": units.YesNo, "empty": units.YesNo},
+	"room":   {"dew-point": units.Temperature, "co-mean-8h": units.Concentration, "co2-mean-8h": units.Concentration},
+	"huller": {"running-time": units.Duration},
+	"roaster": {"roast-time": units.Duration, "rate-of-rise": units.Temperature.Rate(), "drop-in": units.Duration, "exhaust-above-usual": units.Difference, "roasts-since-chaff": units.Count,
+		"roasts-since-ducts": units.Count, "roasting": units.YesNo, "past-first-crack": units.YesNo},
+}
+
+var measured = map[string][]string{
+	"tank": {"ph", "temperature"}, "deck": {"air-temperature", "air-humidity", "moisture"}, "dryer": {"air-temperature", "air-humidity", "moisture"},
+	"bin": {"temperature", "humidity", "wall-temperature"}, "room": {"temperature", "humidity", "co", "co2"}, "huller": {"motor"}, "roaster": {"bean-temperature", "exhaust-temperature"},
+}
+
+func one(name, kind string) models.Station {
+	s := models.Station{Name: name, Kind: kind, Measured: map[string]time.Duration{}, Computed: computed[kind],
+		Settings: map[string]float64{"ready-after": 15 * 3600, "reference": 23, "q10": 2, "target-moisture": 11, "drop-temperature": 221, "first-crack-at": 182},
+		Limits:   map[string]float64{"ready-ph": 4.6, "over-fermented-ph": 4.2, "mould-bin-air": 70}}
+	if kind == "dryer" {
+		s.Computed = computed["deck"]
+	}
+	for _, name := range measured[kind] {
+		s.Measured[name] = 30 * time.Second
+	}
+	return s
+}
+
+func site(stations ...models.Station) models.Config {
+	return models.Config{Altitude: 1450, Stations: stations}
+}
+
+// run lets a tank go on in the models for so long, a reading of each probe every ten seconds, a minute of truth at a time.
+func (f *floor) run(name string, tank *tanktest.Tank, d time.Duration) {
+	for range int(d / time.Minute) {
+		tank.Minute()
+		for range 6 {
+			f.sees(name+"/ph", tank.Electrode())
+			f.sees(name+"/temperature", tank.Thermometer())
+			f.tick(10 * time.Second)
+		}
+	}
+}
+
+// Aim: the life of a stay. Outside it nothing is said; within it the points come as they can be known; at its end they are unknown, and say why.
+func TestTank_lifeOfAStay(t *testing.T) {
+	f := start(t, site(one("tank-1", "tank")))
+	tank := tanktest.New(tanktest.Gompertz, 12)
+	f.run("tank-1", tank, time.Minute)
+	if len(f.newest) > 0 {
+		t.Errorf("a site where nobody enters lots says %v", f.newest)
+	}
+	f.m.Load("tank-1", "142", f.stamp(), f.stamp())
+	f.run("tank-1", tank, 20*time.Minute)
+	f.is("tank-1/loaded", 1, 0)
+	f.is("tank-1/soak-time", (20 * time.Minute).Seconds(), 11)
+	f.unknown("tank-1/wash-in", coffee.SaysTooSoon)
+	f.run("tank-1", tank, 5*time.Hour)
+	f.is("tank-1/equivalent-hours", coffee.Usual.Equivalent(5*time.Hour+20*time.Minute, units.Celsius(tank.Celsius)).Seconds(), 5000)
+	end, _ := tanktest.Ready(tanktest.Gompertz, 12, 4.6)
+	left := end.Seconds() - f.now.Seconds()
+	f.is("tank-1/wash-in", left, 0.5*left)
+	if early, late := f.newest["tank-1/wash-in-early"].Value, f.newest["tank-1/wash-in-late"].Value; early > left || late < left {
+		t.Errorf("wash-in from %.0f to %.0f s, the truth is %.0f", early, late, left)
+	}
+	if over, wash := f.newest["tank-1/over-in"].Value, f.newest["tank-1/wash-in"].Value; over <= wash {
+		t.Errorf("over-in %.0f s is not after wash-in %.0f s", over, wash)
+	}
+	f.run("tank-1", tank, end-f.now+2*time.Hour)
+	f.is("tank-1/wash-in", 0, 0)
+	f.is("tank-1/lowest-ph", tank.PH, 0.25)
+	f.m.Empty("tank-1", f.stamp())
+	f.tick(time.Second)
+	f.unknown("tank-1/wash-in", "no lot stands here")
+	f.is("tank-1/empty", 1, 0)
+}
+
+// An input that is missing makes unknown, one that is uncertain makes uncertain.
+func TestTank_qualityOfInputs(t *testing.T) {
+	f := start(t, site(one("tank-1", "tank")))
+	tank := tanktest.New(tanktest.Gompertz, 12)
+	f.m.Load("tank-1", "142", f.stamp(), f.stamp())
+	f.run("tank-1", tank, 2*time.Hour)
+	f.sees("tank-1/ph", 5.4, reading.Uncertain)
+	f.tick(10 * time.Second)
+	for _, point := range []string{"wash-in", "ph-slope", "lowest-ph", "over-in"} {
+		if r := f.newest["tank-1/"+point]; r.Quality != reading.Uncertain {
+			t.Errorf("%s from an uncertain pH is %s %s", point, r.Quality, r.Cause)
+		}
+	}
+	if r := f.newest["tank-1/equivalent-hours"]; r.Quality != reading.Good {
+		t.Errorf("equivalent-hours does not rest on pH, but is %s %s", r.Quality, r.Cause)
+	}
+	f.sees("tank-1/ph", math.NaN(), reading.Bad)
+	f.tick(10 * time.Second)
+	f.unknown("tank-1/wash-in", "an input is unknown")
+	f.sees("tank-1/ph", 5.4)
+	f.tick(time.Minute) // overdue after 30 s
+	f.unknown("tank-1/lowest-ph", "an input is unknown")
+}
+
+// A tank that sours without a lot looks loaded; a loaded one whose electrode stands in rinse water looks empty.
+func TestTank_looks(t *testing.T) {
+	f := start(t, site(one("tank-1", "tank")))
+	f.m.Enters()
+	for range 12 * 30 {
+		f.sees("tank-1/ph", 6.8)
+		f.sees("tank-1/temperature", 20)
+		f.tick(10 * time.Second)
+	}
+	f.is("tank-1/looks-loaded", 0, 0)
+	tank := tanktest.New(tanktest.Gompertz, 12)
+	f.run("tank-1", tank, 7*time.Hour)
+	f.is("tank-1/looks-loaded", 1, 0)
+	f.m.Load("tank-1", "150", f.stamp(), f.stamp())
+	f.run("tank-1", tank, 2*time.Hour)
+	f.is("tank-1/looks-loaded", 0, 0)
+	f.is("tank-1/looks-empty", 0, 0)
+	for range 12 * 12 {
+		f.sees("tank-1/ph", 6.9)
+		f.sees("tank-1/temperature", 19)
+		f.tick(10 * time.Second)
+	}
+	f.is("tank-1/looks-empty", 1, 0)
+}
+
+// Aim: a restart in the middle of a night changes nothing that a crew sees: the state is saved, the readings since come again from the history. The same
+// after a reboot, with the clock of the new boot.
+func TestModels_restart(t *testing.T) {
+	for _, reboot := range []bool{false, true} {
+		c := site(one("tank-1", "tank"), one("bin-1", "bin"), one("roaster-1", "roaster"))
+		f := start(t, c)
+		tank := tanktest.New(tanktest.Pair, 12)
+		f.m.Load("tank-1", "142", f.stamp(), f.stamp())
+		f.m.Load("bin-1", "131", f.stamp(), f.stamp())
+		f.run("tank-1", tank, 6*time.Hour)
+		text, err := f.m.Save(f.stamp())
+		if err != nil {
+			t.Fatal(err)
+		}
+		f.run("tank-1", tank, 0)
+		other := &floor{t: t, m: models.New(c), now: f.now, boot: 1, newest: map[string]reading.Reading{}}
+		if reboot {
+			other.boot, other.now = 2, 30*time.Second // the board was away for no time at all
+		}
+		at := other.stamp()
+		at.Wall = f.stamp().Wall
+		if _, err := other.m.Restore(text, at); err != nil {
+			t.Fatal(err)
+		}
+		other.m.Load("tank-1", "142", reading.Stamp{Wall: evening, Boot: 1, Set: true}, at)
+		shift := f.now - other.now
+		for range 3 * 60 {
+			tank.Minute()
+			for range 6 {
+				ph, warm := tank.Electrode(), tank.Thermometer()
+				for _, fl := range []*floor{f, other} {
+					s := fl.stamp()
+					if fl == other {
+						s.Wall = evening.Add(fl.now + shift)
+					}
+					fl.m.Observe(&reading.Reading{Point: "tank-1/ph", Value: ph, Stamp: s})
+					fl.m.Observe(&reading.Reading{Point: "tank-1/temperature", Value: warm, Stamp: s})
+					fl.now += 10 * time.Second
+					s.Mono, s.Wall = s.Mono+10*time.Second, s.Wall.Add(10*time.Second)
+					fl.out = fl.m.Tick(s, fl.out[:0])
+					for _, r := range fl.out {
+						fl.newest[r.Point] = r
+					}
+				}
+			}
+		}
+		for point, r := range f.newest {
+			got := other.newest[point]
+			if got.Quality != r.Quality || got.Cause != r.Cause || math.Abs(got.Value-r.Value) > 1e-6*math.Abs(r.Value)+1e-9 {
+				t.Errorf("reboot %v: %s = %v %s %q after the restart, %v %s %q without", reboot, point, got.Value, got.Quality, got.Cause, r.Value, r.Quality, r.Cause)
+			}
+		}
+		if len(f.newest) < 15 {
+			t.Errorf("only %d points were compared", len(f.newest))
+		}
+	}
+}
+
+// A state that is damaged or of another version is refused, and says so.
+func TestModels_restoreRefuses(t *testing.T) {
+	for _, text := range []string{"", "{", `{"Version":99}`, `{"Version":1,"Stations":{"tank-1":{"Kind":"*models.tank","Model":{"Steps":7}}}}`} {
+		m := models.New(site(one("tank-1", "tank")))
+		if _, err := m.Restore([]byte(text), reading.Stamp{Boot: 1}); err == nil {
+			t.Errorf("%q was taken over", text)
+		}
+	}
+}
+
+// OSHA's example, 29 CFR 1910.1000(d)(1)(i): two hours at 150 ppm, two at 75, four at 50 make 81.25. After the first hour it counts, but is uncertain.
+func TestRoom_shiftAverage(t *testing.T) {
+	f := start(t, site(one("roastery", "room")))
+	for _, part := range []struct {
+		hours int
+		ppm   float64
+	}{{2, 150}, {2, 75}, {4, 50}} {
+		for range part.hours * 360 {
+			f.sees("roastery/co", part.ppm)
+			f.tick(10 * time.Second)
+		}
+		if part.ppm == 150 {
+			f.is("roastery/co-mean-8h", 150*2.0/8, 0.3)
+			if r := f.newest["roastery/co-mean-8h"]; r.Quality != reading.Uncertain {
+				t.Errorf("after two hours it is %s", r.Quality)
+			}
+		}
+	}
+	f.is("roastery/co-mean-8h", 81.25, 0.8)
+	for range 8 * 360 {
+		f.sees("roastery/co", 0)
+		f.tick(10 * time.Second)
+	}
+	f.is("roastery/co-mean-8h", 0, 0.6)
+}
+
+// Bin air at 30 °C, 70 % has its dew point at 23.9 °C (ASHRAE equations, by another program); a wall at 25 °C is 1.1 K above it. Hours above 70 % count.
+func TestBin_points(t *testing.T) {
+	f := start(t, site(one("bin-1", "bin")))
+	f.m.Load("bin-1", "131", f.stamp(), f.stamp())
+	for i := range 30 * 180 {
+		rh := 70.0
+		if i >= 24*180 {
+			rh = 75
+		}
+		f.sees("bin-1/temperature", 30)
+		f.sees("bin-1/humidity", rh)
+		f.sees("bin-1/wall-temperature", 25)
+		if f.tick(20 * time.Second); i == 3000 {
+			f.is("bin-1/dew-point", 23.9, 0.1)
+			f.is("bin-1/dew-margin", 1.1, 0.1)
+			f.is("bin-1/mould-hours", 0, 0)
+			f.unknown("bin-1/own-mean", "cannot say yet: less than a day of this bin is known")
+		}
+	}
+	f.is("bin-1/own-mean", 30, 1e-6)
+	f.is("bin-1/mould-hours", 6*3600, 30)
+	f.is("bin-1/water-activity", 0.75, 1e-9)
+}
+
+// A fifteen-minute roast whose probe follows the demo's own drum: charge at 204 °C, drop at 221 °C (430 °F on that probe). Marks, rate of rise and the time to the
+// drop are found; the chaff counter counts.
+func TestRoaster_roast(t *testing.T) {
+	f := start(t, site(one("roaster-1", "roaster")))
+	bean, exhaust := 204.0, 220.0
+	step := func(v float64) {
+		bean = v
+		f.sees("roaster-1/bean-temperature", math.Round(v*10)/10)
+		f.sees("roaster-1/exhaust-temperature", exhaust)
+		f.tick(2 * time.Second)
+	}
+	for range 60 {
+		step(bean)
+	}
+	charged := f.now
+	for i := range 450 {
+		s := float64(i) * 2
+		step(250 - 225*math.Exp(-s/439) + 179*math.Exp(-s/28))
+		if i == 300 {
+			f.is("roaster-1/roast-time", 602, 15)
+			f.is("roaster-1/rate-of-rise", 225.0/439*math.Exp(-585.0/439), 0.01)
+			f.is("roaster-1/drop-in", 300, 130)
+		}
+	}
+	f.is("roaster-1/past-first-crack", 1, 0)
+	f.is("roaster-1/roasting", 1, 0)
+	for range 60 {
+		step(bean + (204-bean)*0.01)
+	}
+	f.is("roaster-1/roasting", 0, 0)
+	f.is("roaster-1/roasts-since-chaff", 1, 0)
+	f.unknown("roaster-1/roast-time", "no roast is under way")
+	var names []string
+	for _, mark := range f.marks {
+		names = append(names, fmt.Sprintf("%s %.0f", mark.Name, (mark.At.Mono-charged).Seconds()))
+	}
+	t.Log(names)
+	if len(f.marks) != 3 || f.marks[0].Name != "roaster-1/charged" || f.marks[1].Name != "roaster-1/first-crack" || f.marks[2].Name != "roaster-1/dropped" {
+		t.Errorf("marks %v, want charged, first-crack, dropped", names)
+	}
+	f.m.Moment("roaster-1", "chaff-emptied", f.stamp())
+	f.tick(2 * time.Second)
+	f.is("roaster-1/roasts-since-chaff", 0, 0)
+}
+
+func TestHuller_runningTime(t *testing.T) {
+	f := start(t, site(one("huller", "huller")))
+	for i := range 60 {
+		on := 0.0
+		if i >= 30 {
+			on = 1
+		}
+		f.sees("huller/motor", on)
+		f.tick(10 * time.Second)
+		if i == 20 {
+			f.is("huller/running-time", 0, 0)
+		}
+	}
+	f.is("huller/running-time", 300, 11)
+}

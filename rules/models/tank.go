@@ -1,0 +1,398 @@
+package models
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"millwarden/internal/coffee"
+	"millwarden/internal/reading"
+	"millwarden/internal/units"
+)
+
+// tank follows the fermentation in one tank.
+type tank struct {
+	points
+	presence
+	m           *Models
+	station     *station
+	ph, warmth  *input
+	pace        coffee.Pace
+	ready, over float64 // pH
+	habit       *coffee.Habit
+
+	equivalent, warmer, slope, lowest, aboveLowest output
+	washIn, washEarly, washLate, overIn            output
+	looksLoaded, looksEmpty                        output
+
+	tankState
+	souring   *coffee.Souring
+	values    [valuesKept]float64 // pH of the step under way
+	valueN    int
+	stride    int // every so many readings are kept, so that a step always fits
+	skip      int
+	heat      float64 // sum of temperatures of the step
+	heatN     int
+	doubtful  bool // an uncertain value is in the step
+	slopeNow  float64
+	slopeOK   bool
+	wash      coffee.Forecast
+	overAt    time.Duration
+	noWash    string // why there is no forecast
+	noOver    string
+	forecasts time.Duration // when they were made
+}
+
+// tankState is what is saved.
+type tankState struct {
+	Steps     []tankStep
+	StepBegan time.Duration // monotonic
+	Running   bool          // StepBegan holds
+	Warmth    float64       // °C, the last mean known
+	HasWarmth bool
+	Reference time.Duration // time at the reference temperature since loading
+	Guessed   time.Duration // of it, time for which no temperature was known
+	Counted   time.Duration // time since loading that is in Reference
+	First     float64       // °C when it was loaded
+	HasFirst  bool
+	LateFirst bool // First is of more than an hour after loading
+	Lowest    float64
+	HasLowest bool
+	Learned   bool // this tank is in the habit
+}
+
+// tankStep is one step of a stay: coffee.SouringStep long, the first one of a stay longer if the stay began before it was watched.
+type tankStep struct {
+	Long   time.Duration
+	Warmth float64
+	PH     float64
+	Seen   bool // PH holds
+	Unsure bool `json:",omitempty"`
+}
+
+// Chosen.
+const (
+	valuesKept   = 128           // readings that a median is taken of
+	mostSteps    = 96 * 6        // four days
+	slopeSteps   = 12            // two hours
+	slopeLeast   = 6             // an hour
+	lateFirst    = time.Hour     // a first temperature later than that is not the one it was loaded with
+	guessedMost  = 0.1           // part of the time for which the temperature may be guessed
+	loadedFall   = -0.015 / 3600 // pH/s: a rinsed or idle electrode drifts less
+	loadedHigh   = 6.2           // fresh mucilage is at 5.5 to 5.8 (Jackels 2005, as quoted)
+	emptyRise    = 1.2           // above the lowest: no fermenting mass turns so far
+	emptyAbove   = 6.4           // rinse water
+	learnLeast   = 4 * time.Hour // a shorter one was no fermentation
+	learnUnknown = 30 * time.Minute
+)
+
+const causeGuessed = "the temperature was not known all the time"
+
+func newTank(b *builder) model {
+	t := &tank{m: b.m, station: b.station, ph: b.in("ph"), warmth: b.in("temperature"),
+		pace:  coffee.Pace{Q10: b.spec.Settings["q10"], Reference: units.Celsius(b.spec.Settings["reference"])},
+		ready: b.spec.Limits["ready-ph"], over: b.spec.Limits["over-fermented-ph"], stride: 1}
+	after := time.Duration(b.spec.Settings["ready-after"] * float64(time.Second))
+	key := fmt.Sprint(after, " ", t.pace.Reference, " ", t.pace.Q10)
+	if t.habit = b.m.habits[key]; t.habit == nil {
+		habit := coffee.UsualHabit(t.pace, after)
+		t.habit = &habit
+		b.m.habits[key] = t.habit
+	}
+	b.presence(&t.presence, "soak-time")
+	b.out(&t.equivalent, "equivalent-hours")
+	b.out(&t.warmer, "warmer-than-start")
+	b.out(&t.slope, "ph-slope")
+	b.out(&t.lowest, "lowest-ph")
+	b.out(&t.aboveLowest, "ph-above-lowest")
+	b.out(&t.washIn, "wash-in")
+	b.out(&t.washEarly, "wash-in-early")
+	b.out(&t.washLate, "wash-in-late")
+	b.out(&t.overIn, "over-in")
+	looks := builder{spec: b.spec}
+	looks.out(&t.looksLoaded, "looks-loaded")
+	looks.out(&t.looksEmpty, "looks-empty")
+	t.points = b.outputs
+	t.Steps = make([]tankStep, 0, mostSteps)
+	t.renew()
+	return t
+}
+
+// renew makes the curves anew from the habit and the steps so far.
+func (t *tank) renew() {
+	t.souring = coffee.NewSouring(*t.habit)
+	for i := range t.Steps {
+		t.learnStep(&t.Steps[i])
+	}
+	t.noWash, t.noOver, t.slopeOK = coffee.SaysTooSoon, coffee.SaysTooSoon, false
+}
+
+func (t *tank) learnStep(s *tankStep) {
+	t.souring.Age(s.Long, units.Celsius(s.Warmth))
+	if s.Seen {
+		t.souring.See(s.PH)
+	}
+}
+
+func (t *tank) begin(now reading.Stamp, _ Lot) {
+	t.tankState = tankState{Steps: t.Steps[:0], StepBegan: now.Mono, Running: true}
+	t.clearStep()
+	t.renew()
+}
+
+// end teaches the habit by this tank, if it was seen to its end.
+func (t *tank) end(now reading.Stamp) Lot {
+	t.learn(now)
+	t.tankState = tankState{Steps: t.Steps[:0], StepBegan: now.Mono, Running: true}
+	t.clearStep()
+	return Lot{}
+}
+
+// learn lets the estate's own tank sharpen the forecasts of the next ones, once it has passed the pH at which tanks are ready.
+func (t *tank) learn(now reading.Stamp) {
+	past, known := t.station.stay.past(now)
+	if t.Learned || !t.HasLowest || t.Lowest > t.ready || t.Reference < learnLeast || !known || t.Guessed > learnUnknown || past < learnLeast {
+		return
+	}
+	*t.habit = t.habit.With(t.souring, t.souring.Ended())
+	t.Learned = true
+}
+
+func (t *tank) moment(string, reading.Stamp) {}
+
+func (t *tank) observe(in *input, now reading.Stamp) {
+	if !t.Running {
+		t.StepBegan, t.Running = now.Mono, true
+	}
+	if in.quality == reading.Bad {
+		return
+	}
+	t.doubtful = t.doubtful || in.quality == reading.Uncertain
+	switch in {
+	case t.warmth:
+		t.heat += in.value
+		t.heatN++
+		if !t.HasFirst && t.station.stay.Loaded {
+			past, known := t.station.stay.past(now)
+			t.First, t.HasFirst, t.LateFirst = in.value, true, !known || past > lateFirst
+		}
+	case t.ph:
+		if t.skip++; t.skip < t.stride {
+			return
+		}
+		t.skip = 0
+		if t.valueN == valuesKept { // keep every second one
+			for i := range valuesKept / 2 {
+				t.values[i] = t.values[2*i]
+			}
+			t.valueN, t.stride = valuesKept/2, t.stride*2
+		}
+		t.values[t.valueN] = in.value
+		t.valueN++
+	}
+}
+
+func (t *tank) clearStep() {
+	t.valueN, t.heat, t.heatN, t.doubtful, t.skip = 0, 0, 0, false, 0
+}
+
+// closeStep ends a step of the curve.
+func (t *tank) closeStep(now reading.Stamp) {
+	if t.heatN > 0 {
+		t.Warmth, t.HasWarmth = t.heat/float64(t.heatN), true
+	}
+	long := now.Mono - t.StepBegan
+	s := tankStep{Long: long, Warmth: t.Warmth, Seen: t.valueN > 0, Unsure: t.doubtful}
+	if s.Seen {
+		s.PH = coffee.Median(t.values[:t.valueN])
+	}
+	guessed := time.Duration(0)
+	if t.heatN == 0 {
+		guessed = long
+	}
+	t.clearStep()
+	t.StepBegan = now.Mono
+	if !t.HasWarmth {
+		return // it is made up for when the first temperature comes
+	}
+	if past, known := t.station.stay.past(now); known && len(t.Steps) == 0 && past > t.Counted+long {
+		guessed += past - t.Counted - long
+		s.Long = past - t.Counted
+	}
+	t.count(&s, guessed)
+	t.foresee(now)
+}
+
+// count takes a step into the curve.
+func (t *tank) count(s *tankStep, guessed time.Duration) {
+	if len(t.Steps) == mostSteps || !t.station.stay.Loaded && len(t.Steps) == slopeSteps {
+		copy(t.Steps, t.Steps[1:])
+		t.Steps = t.Steps[:len(t.Steps)-1]
+	}
+	t.Steps = append(t.Steps, *s)
+	if s.Seen && (!t.HasLowest || s.PH < t.Lowest) {
+		t.Lowest, t.HasLowest = s.PH, true
+	}
+	if t.station.stay.Loaded {
+		t.Counted += s.Long
+		t.Guessed += guessed
+		t.Reference += t.pace.Equivalent(s.Long, units.Celsius(s.Warmth))
+		t.learnStep(s)
+	}
+}
+
+// foresee works out slope and forecasts from the steps.
+func (t *tank) foresee(now reading.Stamp) {
+	var seconds, ph [slopeSteps]float64
+	n, at := 0, 0.0
+	for i := max(0, len(t.Steps)-slopeSteps); i < len(t.Steps); i++ {
+		at += t.Steps[i].Long.Seconds()
+		if t.Steps[i].Seen {
+			seconds[n], ph[n] = at, t.Steps[i].PH
+			n++
+		}
+	}
+	if t.slopeOK = n >= slopeLeast; t.slopeOK {
+		t.slopeNow, t.slopeOK = coffee.Slope(seconds[:n], ph[:n])
+	}
+	t.forecasts = now.Mono
+	past, known := t.station.stay.past(now)
+	if !known {
+		return
+	}
+	if t.wash, t.noWash = t.until(t.ready, past); t.noWash == "" && t.wash.Late == 0 {
+		t.learn(now)
+	}
+	over, why := t.until(t.over, past)
+	t.overAt, t.noOver = over.Middle, why
+}
+
+// until is the forecast for a pH; what is there by now is there.
+func (t *tank) until(target float64, past time.Duration) (coffee.Forecast, string) {
+	if last := &t.Steps[len(t.Steps)-1]; last.Seen && last.PH <= target {
+		return coffee.Forecast{}, ""
+	}
+	return t.souring.Until(target, units.Celsius(t.Warmth), past)
+}
+
+func (t *tank) tick(now reading.Stamp, o *outs) {
+	if t.Running && now.Mono-t.StepBegan >= coffee.SouringStep {
+		t.closeStep(now)
+	}
+	t.presence.tick(t.m, t.station, now, o)
+	t.looks(now, o)
+	if !t.station.stay.Loaded {
+		t.points.outside(o)
+		return
+	}
+	t.tickWarmth(now, o)
+	t.tickPH(now, o)
+	quality := worst(now.Mono, t.ph, t.warmth)
+	cause := ""
+	if t.guesses() && quality == reading.Good {
+		quality, cause = reading.Uncertain, causeGuessed
+	}
+	gone := now.Mono - t.forecasts
+	left := func(p *output, d time.Duration, why string) {
+		if why != "" && quality != reading.Bad {
+			o.unknown(p, why)
+			return
+		}
+		o.duration(p, max(0, d-gone), quality, cause)
+	}
+	left(&t.washIn, t.wash.Middle, t.noWash)
+	left(&t.washEarly, t.wash.Early, t.noWash)
+	left(&t.washLate, t.wash.Late, t.noWash)
+	left(&t.overIn, t.overAt, t.noOver)
+}
+
+// guesses tells that the temperature was unknown for too much of the stay.
+func (t *tank) guesses() bool { return float64(t.Guessed) > guessedMost*float64(t.Counted) }
+
+func (t *tank) tickWarmth(now reading.Stamp, o *outs) {
+	quality := worst(now.Mono, t.warmth)
+	if quality == reading.Bad {
+		o.unknown(&t.equivalent, causeInput)
+		o.unknown(&t.warmer, causeInput)
+		return
+	}
+	past, clock := t.station.stay.past(now)
+	unknown := t.Guessed
+	total := t.Reference + t.pace.Equivalent(now.Mono-t.StepBegan, units.Celsius(t.warmth.value))
+	if t.Counted == 0 { // no step is done: what came before the first temperature is all guessed
+		unknown = max(0, past-(now.Mono-t.StepBegan))
+		total = t.pace.Equivalent(past, units.Celsius(t.warmth.value))
+	}
+	sure, cause := quality, ""
+	switch {
+	case !clock:
+		o.unknown(&t.equivalent, causeClock)
+	case float64(unknown) > 0.5*float64(past):
+		o.unknown(&t.equivalent, "cannot say: the temperature was not known for most of the stay")
+	default:
+		if float64(unknown) > guessedMost*float64(past) && unknown > coffee.SouringStep {
+			sure, cause = max(sure, reading.Uncertain), causeGuessed
+		}
+		o.duration(&t.equivalent, total, sure, cause)
+	}
+	cause = ""
+	if t.LateFirst {
+		quality, cause = max(quality, reading.Uncertain), "the first temperature came long after loading"
+	}
+	if t.HasFirst {
+		o.give(&t.warmer, t.warmth.value-t.First, quality, cause)
+	}
+}
+
+func (t *tank) tickPH(now reading.Stamp, o *outs) {
+	quality := worst(now.Mono, t.ph)
+	if quality == reading.Bad {
+		o.unknown(&t.slope, causeInput)
+		o.unknown(&t.lowest, causeInput)
+		o.unknown(&t.aboveLowest, causeInput)
+		return
+	}
+	if t.slopeOK {
+		o.give(&t.slope, t.slopeNow, quality, "")
+	} else {
+		o.unknown(&t.slope, coffee.SaysTooSoon)
+	}
+	if !t.HasLowest {
+		o.unknown(&t.lowest, "cannot say yet: less than ten minutes of pH are known")
+		o.unknown(&t.aboveLowest, "cannot say yet: less than ten minutes of pH are known")
+		return
+	}
+	o.give(&t.lowest, t.Lowest, quality, "")
+	last := &t.Steps[len(t.Steps)-1]
+	if last.Seen {
+		o.give(&t.aboveLowest, max(0, last.PH-t.Lowest), quality, "")
+	}
+}
+
+// looks tells what the readings say of loading and emptying when nobody said so.
+func (t *tank) looks(now reading.Stamp, o *outs) {
+	quality := worst(now.Mono, t.ph, t.warmth)
+	if quality == reading.Bad || len(t.Steps) == 0 || !t.m.enters {
+		if t.m.enters {
+			o.unknown(&t.looksLoaded, causeInput)
+			o.unknown(&t.looksEmpty, causeInput)
+		}
+		return
+	}
+	last := &t.Steps[len(t.Steps)-1]
+	loaded := !t.station.stay.Loaded && last.Seen && t.slopeOK && t.slopeNow < loadedFall && last.PH < loadedHigh
+	empty := t.station.stay.Loaded && last.Seen && t.HasLowest && (last.PH-t.Lowest > emptyRise || t.Lowest < emptyAbove-1 && last.PH > emptyAbove)
+	o.yes(&t.looksLoaded, loaded, quality, "")
+	o.yes(&t.looksEmpty, empty, quality, "")
+}
+
+func (t *tank) state() any { return &t.tankState }
+
+func (t *tank) restored(moved time.Duration) {
+	t.StepBegan += moved
+	if len(t.Steps) > mostSteps || math.IsNaN(t.Lowest) {
+		t.tankState = tankState{}
+	}
+	t.Steps = append(make([]tankStep, 0, mostSteps), t.Steps...)
+	t.renew()
+}
