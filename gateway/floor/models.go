@@ -1,97 +1,107 @@
 package floor
 
 import (
-	"millwarden/internal/coffee"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
 	"millwarden/internal/reading"
-	"millwarden/internal/units"
+	"millwarden/rules/engine"
+	"millwarden/rules/models"
 )
 
-// airPoints are, by kind of station, the measured temperature and humidity from which its air is worked out, and what is worked out.
-var airPoints = map[string]struct {
-	temperature, humidity string
-	compute               []string
-}{
-	"deck":  {"air-temperature", "air-humidity", []string{"dew-point", "vapour-deficit", "wet-bulb", "equilibrium-moisture"}},
-	"dryer": {"air-temperature", "air-humidity", []string{"dew-point", "vapour-deficit", "wet-bulb", "equilibrium-moisture"}},
-	"bin":   {"temperature", "humidity", []string{"dew-point", "water-activity", "equilibrium-moisture"}},
-	"store": {"temperature", "humidity", []string{"dew-point", "equilibrium-moisture"}},
-	"room":  {"temperature", "humidity", []string{"dew-point"}},
-	"yard":  {"temperature", "humidity", []string{"dew-point", "vapour-deficit"}},
-}
+// modelsFile holds what the models know of the past, in the data folder.
+const modelsFile = "models.json"
 
-// holdsLots are the kinds whose computed points speak of a lot.
-var holdsLots = map[string]bool{"tank": true, "deck": true, "dryer": true, "bin": true}
+const (
+	// modelsEvery is how often it is written. Chosen: what a start has to read of the history stays short, and a card bears it.
+	modelsEvery = 10 * time.Minute
+	// modelsReach is how far back the history is read where that file is not there; chosen: longer than a fermentation.
+	modelsReach = 48 * time.Hour
+)
 
-// air is what a station's air is worked out from.
-type air struct {
-	t        units.Celsius
-	rh       coffee.RelativeHumidity
-	pressure coffee.KiloPascal
-}
-
-// worked gives one computed value of air, in its base unit.
-var worked = map[string]struct {
-	quantity units.Quantity
-	value    func(air) (float64, error)
-}{
-	"dew-point": {units.Temperature, func(a air) (float64, error) {
-		d, err := coffee.DewPoint(a.t, a.rh)
-		return float64(d), err
-	}},
-	"wet-bulb": {units.Temperature, func(a air) (float64, error) {
-		w, err := coffee.WetBulb(a.t, a.rh, a.pressure)
-		return float64(w), err
-	}},
-	"vapour-deficit": {units.Pressure, func(a air) (float64, error) { return float64(coffee.VapourDeficit(a.t, a.rh)), nil }},
-	"equilibrium-moisture": {units.Moisture, func(a air) (float64, error) {
-		m, err := coffee.EquilibriumMoisture(a.t, a.rh)
-		return float64(m.Wet()), err
-	}},
-	// The air that stands between beans in a bin is in balance with them: its humidity is their water activity.
-	"water-activity": {units.WaterActivity, func(a air) (float64, error) { return float64(a.rh) / 100, nil }},
-}
-
-// modelReadings works out the computed points of every station's air. A point whose inputs are unknown, or outside the range of its formula, is bad with
-// the reason; those of a tank, deck or bin where no lot stands are left out, as far as anybody enters lots.
-func (f *Floor) modelReadings(now reading.Stamp) []reading.Reading {
-	pressure := coffee.PressureAt(f.plan().Site.Altitude)
-	f.deciding.Lock()
-	defer f.deciding.Unlock()
-	var rs []reading.Reading
-	for _, st := range f.plan().Stations {
-		model, has := airPoints[st.Kind]
-		if !has || !f.plan().measured[st.Name+"/"+model.temperature] || !f.plan().measured[st.Name+"/"+model.humidity] {
-			continue
-		}
-		if _, loaded := f.stays[st.Name]; !loaded && f.entersLots.Load() && holdsLots[st.Kind] {
-			continue
-		}
-		t, _ := f.engine.Look(st.Name + "/" + model.temperature)
-		rh, _ := f.engine.Look(st.Name + "/" + model.humidity)
-		for _, name := range model.compute {
-			if !f.plan().pointKnown[st.Name+"/"+name] {
-				continue
-			}
-			q := worked[name].quantity
-			if !t.Known || !rh.Known {
-				rs = append(rs, reading.Missing(st.Name+"/"+name, q, now, "its inputs are unknown"))
-				continue
-			}
-			rs = append(rs, workOut(st.Name, name, air{units.Celsius(t.Value), coffee.RelativeHumidity(rh.Value), pressure}, max(t.Quality, rh.Quality), now))
-		}
+// beginModels makes the models of the plan and takes back what they knew. It gives the monotonic time from which they need the history.
+func (f *Floor) beginModels(now reading.Stamp) (from time.Duration) {
+	f.models = models.New(models.Of(f.plan().Plan))
+	from = max(0, now.Mono-modelsReach) // this boot's history holds nothing older
+	text, err := os.ReadFile(filepath.Join(f.o.Data, modelsFile))
+	if err == nil {
+		from, err = f.models.Restore(text, now)
 	}
-	return rs
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
+		f.log.Error("models begin with what the history knows", "cause", err)
+		f.models = models.New(models.Of(f.plan().Plan))
+		from = max(0, now.Mono-modelsReach)
+	}
+	begins := now
+	begins.Mono, begins.Wall = from, now.Wall.Add(from-now.Mono)
+	f.loadModels(f.models, begins)
+	return from
 }
 
-func workOut(station, name string, a air, quality reading.Quality, now reading.Stamp) reading.Reading {
-	w := worked[name]
-	value, err := w.value(a)
+// loadModels tells models which lots stand where.
+func (f *Floor) loadModels(m *models.Models, now reading.Stamp) {
+	if f.entersLots.Load() {
+		m.Enters()
+	}
+	for station, s := range f.stays {
+		m.Load(station, s.Lot, s.From, now)
+	}
+}
+
+// reloadModels makes models of the plan that is in force now and hands over what the old ones knew. The caller holds deciding.
+func (f *Floor) reloadModels(now reading.Stamp) {
+	next := models.New(models.Of(f.plan().Plan))
+	text, err := f.models.Save(now)
+	if err == nil {
+		_, err = next.Restore(text, now)
+	}
 	if err != nil {
-		return reading.Missing(station+"/"+name, w.quantity, now, err.Error())
+		f.log.Error("models begin anew with the new rules", "cause", err)
+		next = models.New(models.Of(f.plan().Plan))
 	}
-	r := reading.Reading{Point: station + "/" + name, Quantity: w.quantity, Value: value, Stamp: now, Quality: quality}
-	if quality != reading.Good {
-		r.Cause = "its inputs are uncertain"
+	f.loadModels(next, now)
+	f.models = next
+}
+
+// tickModels gives the engine the computed points that are due, and the moments that models have found. The caller holds deciding.
+func (f *Floor) tickModels(now reading.Stamp, transitions []engine.Transition) []engine.Transition {
+	f.marks = f.models.Marks(f.marks[:0])
+	for i := range f.marks {
+		transitions = f.engine.Moment(f.marks[i].Name, f.marks[i].At, transitions)
 	}
-	return r
+	f.computed = f.models.Tick(now, f.computed[:0])
+	return f.decide(f.computed, transitions)
+}
+
+// saveModels writes what the models know, whole or not at all.
+func (f *Floor) saveModels() {
+	f.deciding.Lock()
+	text, err := f.models.Save(f.clock.Now())
+	f.deciding.Unlock()
+	if err == nil {
+		err = replaceFile(filepath.Join(f.o.Data, modelsFile), text)
+	}
+	if err != nil {
+		f.log.Error("what the models know cannot be saved", "cause", err)
+	}
+}
+
+// replaceFile puts a file in the place of another by a name change, so that a power cut leaves the old one or the new one.
+func replaceFile(name string, text []byte) error {
+	file, err := os.CreateTemp(filepath.Dir(name), filepath.Base(name)+".*")
+	if err != nil {
+		return err
+	}
+	_, err = file.Write(text)
+	if err = errors.Join(err, file.Sync(), file.Close()); err == nil {
+		err = os.Rename(file.Name(), name)
+	}
+	if err != nil {
+		return errors.Join(fmt.Errorf("replacing %s: %w", name, err), os.Remove(file.Name()))
+	}
+	return nil
 }

@@ -62,7 +62,7 @@ func solve(low, high float64, f func(float64) float64) float64 {
 
 // DewPoint is the temperature at which the air would be saturated: the inverse of SaturationPressure, solved and not approximated.
 func DewPoint(t units.Celsius, rh RelativeHumidity) (units.Celsius, error) {
-	if rh <= 0 || rh > 100 {
+	if !(rh > 0 && rh <= 100 && t >= -90 && t <= 200) {
 		return 0, ErrOutside
 	}
 	want := VapourPressure(t, rh)
@@ -71,7 +71,7 @@ func DewPoint(t units.Celsius, rh RelativeHumidity) (units.Celsius, error) {
 
 // WetBulb is the thermodynamic wet-bulb temperature at a total pressure [ASHRAE eq. 33, 35].
 func WetBulb(t units.Celsius, rh RelativeHumidity, pressure KiloPascal) (units.Celsius, error) {
-	if rh <= 0 || rh > 100 || t < -50 || t > 100 {
+	if !(rh > 0 && rh <= 100 && t >= -50 && t <= 100) {
 		return 0, ErrOutside
 	}
 	want := HumidityRatio(VapourPressure(t, rh), pressure)

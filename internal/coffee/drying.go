@@ -12,7 +12,7 @@ const dryingPower = 1.06439
 
 // DryingConstant is k of the thin-layer equation, per hour^q, 10 to 70 °C [Roa]: from the vapour deficit of the air.
 func DryingConstant(t units.Celsius, rh RelativeHumidity) (float64, error) {
-	if t < 10 || t > 70 || rh < sorptionDriest || rh > 100 {
+	if !(t >= 10 && t <= 70 && rh >= sorptionDriest && rh <= 100) {
 		return 0, ErrOutside
 	}
 	return 0.0143 * math.Pow(float64(VapourDeficit(t, rh)), 0.87898), nil

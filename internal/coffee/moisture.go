@@ -38,7 +38,7 @@ const (
 // error 0.54 % of the dry weight]. The coefficient of h in the exponent is -0.037049; a later printing has -0.03049, which does not fit its own
 // measurements. Re-wetted beans hold less at the same air: for mould, go by measured humidity where there is a probe.
 func EquilibriumMoisture(t units.Celsius, rh RelativeHumidity) (DryBasis, error) {
-	if t < sorptionColdest || t > sorptionHottest || rh < sorptionDriest || rh > 100 {
+	if !(t >= sorptionColdest && t <= sorptionHottest && rh >= sorptionDriest && rh <= 100) {
 		return 0, ErrOutside
 	}
 	return sorption(float64(t), float64(rh)/100), nil
@@ -51,7 +51,7 @@ func sorption(t, h float64) DryBasis {
 // EquilibriumHumidity is the humidity of air that stands with parchment of that moisture: the inverse of EquilibriumMoisture. Divided by 100 it is
 // the water activity of the beans.
 func EquilibriumHumidity(t units.Celsius, m DryBasis) (RelativeHumidity, error) {
-	if t < sorptionColdest || t > sorptionHottest || m < sorption(float64(t), sorptionDriest/100.0) || m > sorption(float64(t), 1) {
+	if !(t >= sorptionColdest && t <= sorptionHottest && m >= sorption(float64(t), sorptionDriest/100.0) && m <= sorption(float64(t), 1)) {
 		return 0, ErrOutside
 	}
 	h := solve(sorptionDriest/100.0, 1, func(h float64) float64 { return float64(sorption(float64(t), h) - m) })

@@ -269,12 +269,12 @@ func (s *Souring) spread(n *souringNode, target, best float64, speeds *[len(sour
 	deviation := math.Sqrt(max(0, vStart-2*part*both+part*part*vDrop)+probeOffset*probeOffset) / drop
 	for _, end := range souringEnds {
 		step := forecastSteps
-		if p := part + end*deviation; p < 0.995 {
-			left := 0.0
-			if p > 0 {
-				left = (n.age(p) - s.age[n.q10]) / speeds[n.q10]
+		if p := part + end*deviation; p <= 0 {
+			step = 0
+		} else if p < 0.995 {
+			if left := (n.age(p) - s.age[n.q10]) / speeds[n.q10] * float64(time.Hour/forecastStep); left < float64(forecastSteps) {
+				step = max(0, int(left))
 			}
-			step = int(min(max(0, left)*float64(time.Hour/forecastStep), float64(forecastSteps)))
 		}
 		s.chance[step] += weight
 	}

@@ -152,7 +152,12 @@ func (d *bed) step(now reading.Stamp) {
 		return
 	}
 	a := coffee.Air{T: units.Celsius(d.Warm / float64(d.Samples)), RH: coffee.RelativeHumidity(d.Damp / float64(d.Samples))}
-	d.Warm, d.Damp, d.Samples, d.Blind = 0, 0, 0, 0
+	d.Warm, d.Damp, d.Samples = 0, 0, 0
+	if long > 2*bedStep { // a pause: the board was off
+		d.Blind += long - bedStep
+		d.Known, d.HasMetered, long = d.Known && d.Blind <= blindMost, false, bedStep
+	}
+	d.Blind = 0
 	d.HourWarm += float64(a.T)
 	d.HourDamp += float64(a.RH)
 	d.HourSteps++
@@ -291,4 +296,9 @@ func (d *bed) say(now reading.Stamp, o *outs, quality reading.Quality, cause str
 
 func (d *bed) state() any { return &d.bedState }
 
-func (d *bed) restored(moved time.Duration) { d.StepBegan += moved }
+func (d *bed) restored(moved time.Duration) {
+	d.StepBegan += moved
+	if n := len(d.Airs.Hours); d.Airs.N < 0 || d.Airs.N > n || d.Airs.Next < 0 || d.Airs.Next >= n {
+		d.bedState = bedState{}
+	}
+}

@@ -43,7 +43,7 @@ type week struct {
 const ownMeanLeast = 24 * 3600
 
 func (w *week) add(value, seconds float64, known bool) {
-	for w.Filled += seconds; w.Filled >= 3600; w.Filled -= 3600 {
+	for w.Filled += min(seconds, 7*24*3600); w.Filled >= 3600; w.Filled -= 3600 {
 		w.Now = (w.Now + 1) % len(w.Sums)
 		w.Total -= w.Sums[w.Now]
 		w.Known -= w.Seconds[w.Now]
@@ -90,8 +90,9 @@ func (n *bin) count(now reading.Stamp) {
 	if n.air.t == nil {
 		return
 	}
-	n.Week.add(n.air.t.value, past.Seconds(), n.air.t.known(now.Mono))
-	if n.air.rh.known(now.Mono) && coffee.RelativeHumidity(n.air.rh.value) > n.mould {
+	watched := past < gapLeast
+	n.Week.add(n.air.t.value, past.Seconds(), watched && n.air.t.known(now.Mono))
+	if watched && n.air.rh.known(now.Mono) && coffee.RelativeHumidity(n.air.rh.value) > n.mould {
 		n.Mould += past
 	}
 }
@@ -116,5 +117,11 @@ func (n *bin) tick(now reading.Stamp, o *outs) {
 	o.give(&n.ownMean, n.Week.Total/max(1, n.Week.Known), quality, "")
 }
 
-func (n *bin) state() any                   { return &n.binState }
-func (n *bin) restored(moved time.Duration) { n.Counted += moved }
+func (n *bin) state() any { return &n.binState }
+
+func (n *bin) restored(moved time.Duration) {
+	n.Counted += moved
+	if n.Week.Now < 0 || n.Week.Now >= len(n.Week.Sums) || !(n.Week.Filled >= 0 && n.Week.Filled <= 3600) {
+		n.binState = binState{}
+	}
+}

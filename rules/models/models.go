@@ -9,6 +9,7 @@
 package models
 
 import (
+	"math"
 	"time"
 
 	"millwarden/internal/coffee"
@@ -24,6 +25,7 @@ type Models struct {
 	lots     map[string]Lot
 	enters   bool // somebody enters which lot stands where
 	marks    []Mark
+	filling  bool          // readings of the history are coming
 	filled   time.Duration // monotonic time of the restored state: older readings are in it
 	out      outs
 }
@@ -54,8 +56,10 @@ type model interface {
 	tick(now reading.Stamp, out *outs)
 	// state is a pointer to what has to be saved.
 	state() any
-	// restored is told after the state was taken back; its times have to move by so much.
+	// restored is told after the state was taken back; its times have to move by so much. A state that cannot be is thrown away.
 	restored(moved time.Duration)
+	// silent forgets what was said.
+	silent()
 }
 
 // station is one station with its stay.
@@ -101,11 +105,13 @@ const (
 const (
 	stepEvery    = 10 * time.Second
 	roasterEvery = 2 * time.Second
+	// gapLeast is a pause between two looks that is none of the models' own: what lies in it is not known. Chosen: readings are overdue long before.
+	gapLeast = 10 * time.Minute
 )
 
 // New makes the models of a plan's stations.
 func New(c Config) *Models {
-	m := &Models{inputs: map[string]*input{}, stations: map[string]*station{}, habits: map[string]*coffee.Habit{}, lots: map[string]Lot{}, filled: -1 << 62}
+	m := &Models{inputs: map[string]*input{}, stations: map[string]*station{}, habits: map[string]*coffee.Habit{}, lots: map[string]Lot{}, filled: math.MinInt64}
 	for i := range c.Stations {
 		spec := &c.Stations[i]
 		s := &station{name: spec.Name, every: stepEvery}
@@ -135,18 +141,24 @@ func (m *Models) Observe(r *reading.Reading) {
 	in.station.model.observe(in, r.Stamp)
 }
 
-// Fill takes a reading of the history, after Restore and before the first Observe or Tick; what the restored state has seen already is left out.
+// Fill takes a reading of the history, after Restore and Load and before the first Observe or Tick; what the restored state has seen already is left out. Nothing is
+// said of it, and what is found is no moment.
 func (m *Models) Fill(r *reading.Reading) {
 	if r.Stamp.Mono <= m.filled {
 		return
 	}
-	m.Tick(r.Stamp, nil)
-	m.marks = m.marks[:0]
-	for _, s := range m.order {
-		s.model.(speaker).silent()
-	}
+	m.out.list = m.tick(r.Stamp, m.out.list[:0])
 	m.Observe(r)
-	m.marks = m.marks[:0]
+	m.marks, m.filling = m.marks[:0], true
+}
+
+// filledUp forgets what was said while filling: it was said to nobody.
+func (m *Models) filledUp() {
+	m.filling = false
+	for _, s := range m.order {
+		s.model.silent()
+		s.due = math.MinInt64
+	}
 }
 
 // Load begins a stay: of a lot, since then. One that is known already, from the restored state, goes on.
@@ -200,6 +212,13 @@ func (m *Models) Moment(station, name string, now reading.Stamp) {
 
 // Tick appends the computed points that are due.
 func (m *Models) Tick(now reading.Stamp, into []reading.Reading) []reading.Reading {
+	if m.filling {
+		m.filledUp()
+	}
+	return m.tick(now, into)
+}
+
+func (m *Models) tick(now reading.Stamp, into []reading.Reading) []reading.Reading {
 	m.out.list, m.out.now = into, now
 	for _, s := range m.order {
 		if now.Mono < s.due {

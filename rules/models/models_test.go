@@ -378,3 +378,72 @@ func TestHuller_runningTime(t *testing.T) {
 	}
 	f.is("huller/running-time", 300, 11)
 }
+
+// Aim: with the saved state lost, the history of the night gives the same points: the readings of this boot are played into fresh models.
+func TestModels_refilledFromHistory(t *testing.T) {
+	c := site(one("tank-1", "tank"), one("roaster-1", "roaster"))
+	f, tank := start(t, c), tanktest.New(tanktest.Gompertz, 12)
+	f.m.Load("tank-1", "142", f.stamp(), f.stamp())
+	fresh := models.New(c)
+	fresh.Load("tank-1", "142", f.stamp(), f.stamp())
+	for range 7 * 60 {
+		tank.Minute()
+		for range 6 {
+			ph, warm := tank.Electrode(), tank.Thermometer()
+			f.sees("tank-1/ph", ph)
+			f.sees("tank-1/temperature", warm)
+			fresh.Fill(&reading.Reading{Point: "tank-1/ph", Value: ph, Stamp: f.stamp()})
+			fresh.Fill(&reading.Reading{Point: "tank-1/temperature", Value: warm, Stamp: f.stamp()})
+			f.tick(10 * time.Second)
+		}
+	}
+	count := 0
+	for _, r := range fresh.Tick(f.stamp(), nil) {
+		want, said := f.newest[r.Point]
+		count++
+		if !said || r.Quality != want.Quality || r.Quality != reading.Bad && math.Abs(r.Value-want.Value) > 1e-6*math.Abs(want.Value) {
+			t.Errorf("%s = %v %s after filling, %v %s before", r.Point, r.Value, r.Quality, want.Value, want.Quality)
+		}
+	}
+	if count < 15 {
+		t.Errorf("only %d points were said after filling", count)
+	}
+}
+
+// FuzzRestore: whatever a damaged file holds, it is refused or the models go on, and never panic.
+func FuzzRestore(f *testing.F) {
+	c := site(one("tank-1", "tank"), one("deck-a", "deck"), one("bin-1", "bin"), one("roastery", "room"), one("roaster-1", "roaster"))
+	fl := start(f, c)
+	fl.m.Load("deck-a", "139", fl.stamp(), fl.stamp())
+	fl.m.Load("bin-1", "131", fl.stamp(), fl.stamp())
+	for range 10 {
+		fl.run("tank-1", tanktest.New(tanktest.Broken, 1), 7*time.Minute)
+	}
+	text, err := fl.m.Save(fl.stamp())
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(text)
+	for _, small := range []string{`{"Version":1,"Stations":{"deck-a":{"Kind":"*models.bed","Stay":{"Lot":"139"},"Model":{"Moisture":40,"Known":true,"Airs":{"N":24,"Next":3},"Pace":{"Fell":1,"Thin":2}}}}}`,
+		`{"Version":1,"Stations":{"tank-1":{"Kind":"*models.tank","Stay":{"Lot":"1"},"Model":{"Steps":[{"Long":600000000000,"Warmth":21,"PH":5.2,"Seen":true}],"HasWarmth":true,"Running":true}}}}`,
+		`{"Version":1,"Stations":{"bin-1":{"Kind":"*models.bin","Stay":{"Lot":"1"},"Model":{"Week":{"Now":3,"Filled":5}}},"roastery":{"Kind":"*models.room","Model":{"Shifts":[{"Now":2},{"Now":95}]}}}}`,
+		`{"Version":1,"Habits":{"15h0m0s 23 2":{"Ready":1,"Spread":-1}},"Stations":{"roaster-1":{"Kind":"*models.roaster","Model":{"Roasts":12,"Roasting":true,"Charged":5}}}}`} {
+		f.Add([]byte(small))
+	}
+	f.Fuzz(func(_ *testing.T, text []byte) {
+		other := &floor{t: f, m: models.New(c), now: 20 * time.Minute, boot: 1, newest: map[string]reading.Reading{}}
+		if _, err := other.m.Restore(text, other.stamp()); err != nil {
+			return
+		}
+		for range 3 {
+			other.sees("deck-a/air-temperature", 25)
+			other.sees("deck-a/air-humidity", 60)
+			other.sees("bin-1/temperature", 25)
+			other.sees("roastery/co", 5)
+			other.sees("tank-1/ph", 5)
+			other.sees("tank-1/temperature", 20)
+			other.sees("roaster-1/bean-temperature", 180)
+			other.tick(11 * time.Minute)
+		}
+	})
+}

@@ -109,9 +109,6 @@ func (o *outs) outside(p *output) {
 	}
 }
 
-// speaker is a model's list of its points.
-type speaker interface{ silent() }
-
 // points are all computed points of one station.
 type points struct{ all []*output }
 

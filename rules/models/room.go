@@ -83,7 +83,7 @@ func (r *room) tick(now reading.Stamp, o *outs) {
 			continue
 		}
 		quality := worst(now.Mono, g.in)
-		s.add(g.in.value, min(past, coffee.Shift), quality != reading.Bad)
+		s.add(g.in.value, min(past, coffee.Shift), quality != reading.Bad && past < gapLeast)
 		if quality != reading.Bad && s.Total.Known < shiftLeast {
 			// It counts as if the unknown hours had been clean: enough to raise an alarm, too little to clear one.
 			o.give(&g.mean, s.Total.Average(), reading.Uncertain, "less than four of the last eight hours are known")

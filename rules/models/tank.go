@@ -2,7 +2,6 @@ package models
 
 import (
 	"fmt"
-	"math"
 	"time"
 
 	"millwarden/internal/coffee"
@@ -206,7 +205,7 @@ func (t *tank) closeStep(now reading.Stamp) {
 	if s.Seen {
 		s.PH = coffee.Median(t.values[:t.valueN])
 	}
-	guessed := time.Duration(0)
+	guessed := max(0, long-2*coffee.SouringStep) // a pause: the board was off
 	if t.heatN == 0 {
 		guessed = long
 	}
@@ -390,7 +389,7 @@ func (t *tank) state() any { return &t.tankState }
 
 func (t *tank) restored(moved time.Duration) {
 	t.StepBegan += moved
-	if len(t.Steps) > mostSteps || math.IsNaN(t.Lowest) {
+	if len(t.Steps) > mostSteps {
 		t.tankState = tankState{}
 	}
 	t.Steps = append(make([]tankStep, 0, mostSteps), t.Steps...)
