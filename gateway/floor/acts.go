@@ -7,8 +7,6 @@ import (
 
 	"millwarden/gateway/logbook"
 	"millwarden/gateway/web"
-	"millwarden/internal/reading"
-	"millwarden/internal/units"
 	"millwarden/rules/engine"
 )
 
@@ -116,9 +114,14 @@ func (f *Floor) changeStay(a web.Act) error {
 	}
 	f.deciding.Lock()
 	transitions := f.engine.Moment(a.Station+"/"+moment, now, nil)
+	if a.Do == web.DoLoad {
+		f.models.Load(a.Station, a.Lot, now, now)
+	} else {
+		f.models.Empty(a.Station, now)
+	}
+	transitions = f.tickModels(now, transitions)
 	f.deciding.Unlock()
 	f.follow(transitions)
-	f.observe(f.stayReadings(now))
 	return nil
 }
 
@@ -132,44 +135,4 @@ func (f *Floor) endStay(station string) {
 	f.deciding.Lock()
 	defer f.deciding.Unlock()
 	delete(f.stays, station)
-}
-
-// stayReadings are the points that say whether a lot stands on each station. A site that never enters lots has none: then `while loaded` is
-// unknown, and its gate stays open.
-func (f *Floor) stayReadings(now reading.Stamp) []reading.Reading {
-	if !f.entersLots.Load() {
-		return nil
-	}
-	f.deciding.Lock()
-	defer f.deciding.Unlock()
-	var rs []reading.Reading
-	for _, st := range f.plan().Stations {
-		stay, loaded := f.stays[st.Name]
-		yes := func(name string, on bool) {
-			if !f.plan().pointKnown[st.Name+"/"+name] {
-				return
-			}
-			r := reading.Reading{Point: st.Name + "/" + name, Quantity: units.YesNo, Stamp: now}
-			if on {
-				r.Value = 1
-			}
-			rs = append(rs, r)
-		}
-		yes("loaded", loaded)
-		yes("empty", !loaded)
-		for _, soak := range []string{"soak-time", "drying-time", "stored-time"} {
-			if loaded && f.plan().pointKnown[st.Name+"/"+soak] {
-				rs = append(rs, reading.Reading{Point: st.Name + "/" + soak, Quantity: units.Duration, Stamp: now, Value: sinceLoaded(stay, now)})
-			}
-		}
-	}
-	return rs
-}
-
-// sinceLoaded is the time of a stay: on the monotonic clock within one boot, by wall time over boots.
-func sinceLoaded(s logbook.Stay, now reading.Stamp) float64 {
-	if s.From.Boot == now.Boot {
-		return (now.Mono - s.From.Mono).Seconds()
-	}
-	return max(0, now.Wall.Sub(s.From.Wall).Seconds())
 }

@@ -20,8 +20,7 @@ func (f *Floor) runBoard(p *part) func(context.Context) error {
 		for {
 			p.alive()
 			now := f.clock.Now()
-			rs := append(f.boardReadings(now), f.stayReadings(now)...)
-			rs = append(rs, f.modelReadings(now)...)
+			rs := f.boardReadings(now)
 			select {
 			case f.incoming <- rs:
 			case <-ctx.Done():

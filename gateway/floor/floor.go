@@ -28,6 +28,7 @@ import (
 	"millwarden/internal/reading"
 	"millwarden/rules/check"
 	"millwarden/rules/engine"
+	"millwarden/rules/models"
 )
 
 // Options of a Floor. Plan, Data, Clock, Drivers, OpenBus and Log are needed.
@@ -94,6 +95,9 @@ type Floor struct {
 
 	deciding    sync.Mutex // guards what stands below
 	engine      *engine.Engine
+	models      *models.Models
+	computed    []reading.Reading          // scratch of tickModels
+	marks       []models.Mark              // scratch of tickModels
 	newest      map[string]reading.Reading // of each point, whatever its quality
 	known       map[string]reading.Stamp   // when it was last good or uncertain
 	stays       map[string]logbook.Stay    // by station

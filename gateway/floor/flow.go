@@ -31,20 +31,21 @@ func (f *Floor) begin() error {
 	}
 	all, err := f.logbook.Stays(context.Background(), "", "")
 	f.entersLots.Store(err == nil && len(all) > 0)
-	return f.fillWindows(now)
+	return f.fillWindows(now, f.beginModels(now))
 }
 
-// fillWindows gives the windows of the engine what the history knows of this boot, so that a restart does not blind them.
-func (f *Floor) fillWindows(now reading.Stamp) error {
+// fillWindows gives the windows of the engine, and from a time on the models, what the history knows of this boot, so that a restart does not blind them.
+func (f *Floor) fillWindows(now reading.Stamp, models time.Duration) error {
 	var reach time.Duration
 	for _, p := range f.plan().Points {
 		reach = max(reach, f.engine.Reach(p.Name))
 	}
-	if reach == 0 {
-		return nil
-	}
-	err := f.history.Recent(context.Background(), now.Boot, now.Mono-reach, func(r *reading.Reading) error {
-		f.engine.Fill(r)
+	windows := now.Mono - reach
+	err := f.history.Recent(context.Background(), now.Boot, min(windows, models), func(r *reading.Reading) error {
+		if r.Stamp.Mono >= windows {
+			f.engine.Fill(r)
+		}
+		f.models.Fill(r)
 		return nil
 	})
 	if err != nil {
@@ -106,21 +107,28 @@ func (f *Floor) onFlow(ctx context.Context, do func()) error {
 // observe gives readings to the engine first, then to the history.
 func (f *Floor) observe(rs []reading.Reading) {
 	f.deciding.Lock()
-	var transitions []engine.Transition
-	for i := range rs {
-		rs[i] = history.Round(rs[i])
-		transitions = f.engine.Observe(&rs[i], transitions)
-		f.remember(&rs[i])
-	}
-	f.takeDerived()
+	transitions := f.decide(rs, nil)
 	f.deciding.Unlock()
 	f.follow(transitions)
 }
 
+// decide gives readings to the engine, then to the models, then to the history. The caller holds deciding.
+func (f *Floor) decide(rs []reading.Reading, transitions []engine.Transition) []engine.Transition {
+	for i := range rs {
+		rs[i] = history.Round(rs[i])
+		transitions = f.engine.Observe(&rs[i], transitions)
+		f.models.Observe(&rs[i])
+		f.remember(&rs[i])
+	}
+	f.takeDerived()
+	return transitions
+}
+
 func (f *Floor) tick() {
 	f.deciding.Lock()
-	transitions := f.engine.Tick(f.clock.Now(), nil)
-	f.takeDerived()
+	now := f.clock.Now()
+	transitions := f.engine.Tick(now, nil)
+	transitions = f.tickModels(now, transitions)
 	f.deciding.Unlock()
 	f.follow(transitions)
 	f.look()
@@ -204,16 +212,22 @@ func (f *Floor) runKeeper(p *part) func(context.Context) error {
 	return func(ctx context.Context) error {
 		tick := time.NewTicker(time.Second)
 		defer tick.Stop()
+		saved := f.clock.Now().Mono
 		for {
 			p.alive()
 			select {
 			case <-ctx.Done():
 				f.keep()
+				f.saveModels()
 				return nil
 			case <-tick.C:
 				f.keep()
 				f.settle(ctx)
 				f.retain(ctx)
+				if now := f.clock.Now().Mono; now-saved >= modelsEvery {
+					saved = now
+					f.saveModels()
+				}
 			}
 		}
 	}

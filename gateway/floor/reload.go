@@ -91,6 +91,7 @@ func (f *Floor) swap(ctx context.Context, plan *check.Plan, text, by string) err
 		transitions, failed = f.engine.Reload(plan.Engine, f.clock.Now(), by, nil)
 		if failed == nil {
 			f.current.Store(next)
+			f.reloadModels(f.clock.Now())
 		}
 		f.deciding.Unlock()
 		f.follow(transitions)

@@ -52,6 +52,8 @@ type bedState struct {
 	HasMetered bool
 	Thin       coffee.DryBasis // what a thin layer would have come to since
 	Blind      time.Duration   // for so long the air was not known
+	Air        coffee.Air      // of the last step
+	HasAir     bool
 }
 
 // Chosen, but for what names a source.
@@ -158,6 +160,7 @@ func (d *bed) step(now reading.Stamp) {
 		d.Known, d.HasMetered, long = d.Known && d.Blind <= blindMost, false, bedStep
 	}
 	d.Blind = 0
+	d.Air, d.HasAir = a, true
 	d.HourWarm += float64(a.T)
 	d.HourDamp += float64(a.RH)
 	d.HourSteps++
@@ -238,8 +241,11 @@ func (d *bed) foresee(a coffee.Air, now reading.Stamp) {
 }
 
 func (d *bed) tick(now reading.Stamp, o *outs) {
-	if d.Running && now.Mono-d.StepBegan >= bedStep {
+	switch {
+	case d.Running && now.Mono-d.StepBegan >= bedStep:
 		d.step(now)
+	case d.HasAir && d.why == saysNoAir && d.station.stay.Loaded: // after a start
+		d.foresee(d.Air, now)
 	}
 	d.presence.tick(d.m, d.station, now, o)
 	if !d.station.stay.Loaded && d.m.enters {

@@ -40,6 +40,7 @@ type tank struct {
 	noWash    string // why there is no forecast
 	noOver    string
 	forecasts time.Duration // when they were made
+	foreseen  bool          // the last step is in them
 }
 
 // tankState is what is saved.
@@ -123,7 +124,7 @@ func (t *tank) renew() {
 	for i := range t.Steps {
 		t.learnStep(&t.Steps[i])
 	}
-	t.noWash, t.noOver, t.slopeOK = coffee.SaysTooSoon, coffee.SaysTooSoon, false
+	t.noWash, t.noOver, t.slopeOK, t.foreseen = coffee.SaysTooSoon, coffee.SaysTooSoon, false, false
 }
 
 func (t *tank) learnStep(s *tankStep) {
@@ -254,7 +255,7 @@ func (t *tank) foresee(now reading.Stamp) {
 	if t.slopeOK = n >= slopeLeast; t.slopeOK {
 		t.slopeNow, t.slopeOK = coffee.Slope(seconds[:n], ph[:n])
 	}
-	t.forecasts = now.Mono
+	t.forecasts, t.foreseen = now.Mono, true
 	past, known := t.station.stay.past(now)
 	if !known {
 		return
@@ -275,8 +276,11 @@ func (t *tank) until(target float64, past time.Duration) (coffee.Forecast, strin
 }
 
 func (t *tank) tick(now reading.Stamp, o *outs) {
-	if t.Running && now.Mono-t.StepBegan >= coffee.SouringStep {
+	switch {
+	case t.Running && now.Mono-t.StepBegan >= coffee.SouringStep:
 		t.closeStep(now)
+	case !t.foreseen && len(t.Steps) > 0: // after a start
+		t.foresee(now)
 	}
 	t.presence.tick(t.m, t.station, now, o)
 	t.looks(now, o)
