@@ -42,7 +42,7 @@ func (d *Drying) Learn(from, to DryBasis, thin DryBasis) {
 	d.Thin = d.Thin*keep + float64(thin)
 }
 
-// Why a drying forecast cannot be made, besides ErrOutside.
+// SaysNever is why there is no time to the target: the air does not dry so far.
 const SaysNever = "never in this air"
 
 // DryingLongest is how far a drying forecast looks; chosen: longer than any lot may take.

@@ -135,9 +135,7 @@ func (r *Roast) end(at time.Duration, t units.Celsius) {
 
 // Rise is the rate of rise now, in K a second: the median of the slopes of readings half a window apart, so that a wild reading or two do not show
 // (Theil's incomplete method, 1950). False while half a window is not yet seen, or the newest reading is older than a third of it.
-func (r *Roast) Rise(now time.Duration) (float64, bool) { return r.riseAt(now) }
-
-func (r *Roast) riseAt(now time.Duration) (float64, bool) {
+func (r *Roast) Rise(now time.Duration) (float64, bool) {
 	from, to := r.span(now)
 	n := to - from
 	if n < 6 || r.at[r.index(to-1)]-r.at[r.index(from)] < RiseWindow/2 || now-r.at[r.index(to-1)] > RiseWindow/3 {

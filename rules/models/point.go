@@ -31,9 +31,6 @@ func (in *input) known(now time.Duration) bool {
 	return in != nil && in.seen && in.quality != reading.Bad && (in.overdue == 0 || now-in.at <= in.overdue)
 }
 
-// on tells whether a known state is on.
-func (in *input) on(now time.Duration) bool { return in.known(now) && in.value >= 0.5 }
-
 // worst is the quality of what is worked out from inputs.
 func worst(now time.Duration, inputs ...*input) reading.Quality {
 	q := reading.Good

@@ -14,14 +14,14 @@ import (
 type Law uint8
 
 const (
-	// Gompertz: the fall follows the modified Gompertz curve (Zwietering 1990, form from memory), its pace the law of Arrhenius.
+	// Gompertz falls along the modified Gompertz curve (Zwietering 1990, form from memory), its pace the law of Arrhenius.
 	Gompertz Law = iota
-	// Broken: a slow straight fall to completion and a quick one after it, as the medians of Jackels 2006 suggest (0.07 an hour, then 0.2 to 0.27).
+	// Broken is a slow straight fall to completion and a quick one after it, as the medians of Jackels 2006 suggest (0.07 an hour, then 0.2 to 0.27).
 	Broken
-	// Monod: one population eats sugar and is held back by its acid; the pH comes from the acid through a buffer that is strongest near 4.8. Its pace
+	// Monod is one population that eats sugar and is held back by its acid; the pH comes from the acid through a buffer that is strongest near 4.8. Its pace
 	// follows the square-root law (Ratkowsky 1982, form from memory).
 	Monod
-	// Pair: yeasts first, lactic bacteria after a lag that the yeasts shorten (Baranyi's adjustment, from memory); each with its own best temperature.
+	// Pair is yeasts first, lactic bacteria after a lag that the yeasts shorten (Baranyi's adjustment, from memory); each with its own best temperature.
 	Pair
 	// Crust is a tank that sours in layers: three thirds, each a first-order chain of two steps (sugar freed from mucilage, then acid), each colder than the one
 	// above; the electrode hangs in the middle one. It was written after the curves of the forecaster were chosen.
