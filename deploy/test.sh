@@ -70,3 +70,6 @@ sh deploy/vulnerable.sh "$VULNDB"
 
 say "tests, with the race detector"
 go test -race -timeout 15m ./...
+
+say "nights on fake time, which the race detector does not bear (see bubble in gateway/floor/night_test.go)"
+go test -count=1 -timeout 10m -run 'Night|Reload|Models' ./gateway/floor

@@ -7,7 +7,6 @@ import (
 	"path/filepath"
 	"sync"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	"millwarden/gateway/callout"
@@ -53,7 +52,7 @@ func TestModels_comeBack(t *testing.T) {
 		}, false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			synctest.Test(t, func(t *testing.T) { comeBack(t, c.harm, c.comes) })
+			bubble(t, func(t *testing.T) { comeBack(t, c.harm, c.comes) })
 		})
 	}
 }

@@ -9,7 +9,6 @@ import (
 	"sync"
 	"testing"
 	"testing/fstest"
-	"testing/synctest"
 	"time"
 
 	"millwarden/gateway/callout"
@@ -86,7 +85,7 @@ func TestReload_addsAProbeAndSurvivesAMistake(t *testing.T) {
 	}
 	from, to := strings.Index(string(whole), "probe deck-a-beans"), strings.Index(string(whole), "probe dryer-1-panel")
 	without := string(whole[:from]) + string(whole[to:])
-	synctest.Test(t, func(t *testing.T) {
+	bubble(t, func(t *testing.T) {
 		rulesFile := &file{t: t, text: without}
 		plan, _, err := rulesFile.Load()
 		if err != nil {

@@ -1,0 +1,5 @@
+//go:build !race
+
+package floor_test
+
+const underRace = false
