@@ -43,15 +43,16 @@ type Options struct {
 	Credential func(name string) (string, error) // secret text of a credential
 	Log        *slog.Logger
 	Version    string
-	Listen     string                     // page, instead of the address in the rules file
-	Rules      RulesFile                  // where a changed plan comes from; nil: never
-	Warnings   int                        // of the rules file at the start, not settled
-	NoForward  bool                       // the store is served by a forwarder elsewhere
-	NoPage     bool                       // the page is not served: tests on fake time have no sockets
-	Demo       string                     // said on every page of an invented estate
-	Speed      float64                    // of the demo's clock; 0 is 1
-	MailRoots  *x509.CertPool             // whom mail trusts; nil: the system's list
-	Channels   map[string]callout.Channel // by name, instead of those of the rules file: the demo's phones
+	Listen     string                                                   // page, instead of the address in the rules file
+	Rules      RulesFile                                                // where a changed plan comes from; nil: never
+	Warnings   int                                                      // of the rules file at the start, not settled
+	NoForward  bool                                                     // the store is served by a forwarder elsewhere
+	NoPage     bool                                                     // the page is not served: tests on fake time have no sockets
+	Demo       string                                                   // said on every page of an invented estate
+	Speed      float64                                                  // of the demo's clock; 0 is 1
+	MailRoots  *x509.CertPool                                           // whom mail trusts; nil: the system's list
+	OpenModem  func(path string, speed int) (io.ReadWriteCloser, error) // line of a channel of text messages; nil: a serial port of the host
+	Channels   map[string]callout.Channel                               // by name, instead of those of the rules file: the demo's phones
 }
 
 // BusOpener opens the bus of a name ("i2c-1", "onewire", "tcp 192.0.2.20:502", "broker") for a kind of driver. A bus that has a block in the rules

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 
 	"millwarden/gateway/callout"
 	"millwarden/gateway/callout/text"
@@ -19,8 +20,12 @@ func (f *Floor) textMessages(c *check.Channel) (callout.Channel, error) {
 	if line, found := c.Settings.Find("speed"); found && len(line.Slots) > 0 && line.Slots[0].Amount.Value > 0 {
 		speed = int(line.Slots[0].Amount.Value)
 	}
-	o := text.Options{Open: text.Port(word(c.Settings, "modem"), speed), Answer: f.answered, Log: f.log.With("channel", c.Name),
+	path := word(c.Settings, "modem")
+	o := text.Options{Open: text.Port(path, speed), Answer: f.answered, Log: f.log.With("channel", c.Name),
 		Report: func(r text.Report) { f.reported(c.Name, r) }}
+	if f.o.OpenModem != nil {
+		o.Open = func() (io.ReadWriteCloser, error) { return f.o.OpenModem(path, speed) }
+	}
 	if name := word(c.Settings, "credential"); name != "" {
 		var err error
 		if o.PIN, err = f.o.Credential(name); err != nil {

@@ -7,6 +7,9 @@
 // The PIN is entered at most once for each start of the program, and not at all while the card has fewer than its three tries: a wrong one must not lock
 // the card. All that comes in is read and then deleted, so that the memory has room for answers; the modem is for the mill alone.
 //
+// It is longer than other channels, since commands, messages and alphabets are three standards with nothing between them and the wire; a library for each
+// would be longer still.
+//
 // Sources: 3GPP TS 27.005 (commands for messages), TS 27.007 (commands in general), TS 23.040 (messages), TS 23.038 (alphabets).
 //
 // Concurrency: Send is called by one goroutine at a time, the worker of the channel; Health by any. Run owns the modem, with one goroutine more that
