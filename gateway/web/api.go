@@ -21,6 +21,7 @@ func (w *Web) table() []route {
 		{"GET", "/api/points/{station}/{point}", w.servePoint},
 		{"GET", "/api/readings", w.serveReadings},
 		{"GET", "/api/alarms", w.serveAlarms},
+		{"GET", "/api/way", w.serveWay},
 		{"POST", "/api/acknowledge", w.serveAcknowledge},
 		{"POST", "/api/acts", w.serveAct},
 		{"GET", "/a/{token}", w.serveAnswer},

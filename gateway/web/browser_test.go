@@ -137,6 +137,9 @@ func TestPage_drawn(t *testing.T) {
 		{"station-390", quiet + "/station/tank-2", "light", 390, `document.querySelector(".chart canvas")`},
 		{"station-1440", night + "/station/tank-1", "dark", 1440, `document.querySelector(".chart canvas")`},
 		{"alarms-390", night + "/alarms", "light", 390, `document.querySelectorAll(".row").length == 3`},
+		{"lots-390", night + "/lots", "light", 390, `document.querySelectorAll(".band").length == 2 && document.querySelectorAll(".tick").length == 2`},
+		{"lots-1440", quiet + "/lots", "dark", 1440, `document.querySelectorAll(".band").length >= 3`},
+		{"lot-320", quiet + "/lot/139", "light", 320, `document.querySelectorAll("main tbody tr").length == 2`},
 		{"links-390", quiet + "/links", "light", 390, `document.querySelector("main table")`},
 		{"cautions-1440", quiet + "/cautions", "light", 1440, `document.querySelectorAll(".caution").length > 4`},
 	} {

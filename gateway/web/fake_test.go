@@ -12,7 +12,7 @@ import (
 	"millwarden/rules/engine"
 )
 
-// fake is an invented estate that stands still unless a test moves it: it is Model, Acts, Answers, History and Health at once.
+// fake is an invented estate that stands still unless a test moves it: it is Model, Acts, Answers, History, Books and Health at once.
 type fake struct {
 	mu       sync.Mutex // guards all below
 	snapshot Snapshot
@@ -21,6 +21,8 @@ type fake struct {
 	stands   string        // name of a worker that stands still
 	block    chan struct{} // while not nil, Snapshot waits until it is closed
 	asked    int
+	// bookFault is what reading the books fails with.
+	bookFault error
 }
 
 func (f *fake) Snapshot(s *Snapshot) {

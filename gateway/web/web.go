@@ -28,6 +28,7 @@ type Config struct {
 	Health  Health
 	Answers Answers // nil: links of messages are not known
 	History History // nil: no curves
+	Books   Books   // nil: no record, no lists
 	// Metrics is what the parts count; nil: NewMetrics of a registry of its own.
 	Metrics *Metrics
 	Log     *slog.Logger // nil: slog.Default

@@ -24,9 +24,19 @@ func Begin(folder string, begins time.Time) error {
 }
 
 func loadLots(book *logbook.Logbook, begins time.Time) error {
+	ago := func(hours float64) reading.Stamp {
+		return reading.Stamp{Wall: begins.Add(-time.Duration(hours * float64(time.Hour))), Set: true}
+	}
+	for _, lot := range Past {
+		if _, err := book.Load(logbook.Stay{Station: lot.Station, Lot: lot.Lot, From: ago(lot.From), Loaded: lot.Kilograms, Who: "ana"}); err != nil {
+			return err
+		}
+		if _, err := book.Empty(lot.Station, ago(lot.To), 0, "ben", lot.Note); err != nil {
+			return err
+		}
+	}
 	for _, lot := range Lots {
-		at := reading.Stamp{Wall: begins.Add(-time.Duration(lot.Hours * float64(time.Hour))), Set: true}
-		if _, err := book.Load(logbook.Stay{Station: lot.Station, Lot: lot.Lot, From: at, Loaded: lot.Kilograms, Who: "ana"}); err != nil {
+		if _, err := book.Load(logbook.Stay{Station: lot.Station, Lot: lot.Lot, From: ago(lot.Hours), Loaded: lot.Kilograms, Who: "ana"}); err != nil {
 			return err
 		}
 	}

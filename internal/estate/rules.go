@@ -24,3 +24,19 @@ var Lots = []struct {
 	{"bin-2", "133", 870, 300},
 	{"bin-3", "135", 905, 200},
 }
+
+// Past is what stood on the stations before, so that the way of the lots has something to show: hours ago from and to, oldest first.
+var Past = []struct {
+	Station, Lot string
+	Kilograms    float64
+	From, To     float64
+	Note         string
+}{
+	{"tank-2", "137", 405, 222, 201, ""},
+	{"deck-a", "137", 0, 200, 73, "sold as dry parchment"},
+	{"tank-1", "136", 430, 152, 131, ""},
+	{"dryer-1", "136", 0, 130, 62, "sold as dry parchment"},
+	{"tank-2", "139", 640, 97, 72, ""},
+	{"tank-1", "138", 520, 53, 32, ""},
+	{"tank-2", "140", 395, 46, 25, "to the neighbour's patio: no room here"},
+}

@@ -6,6 +6,8 @@ import { title } from "./alarm";
 import { HereContext, useHere, type Here } from "./context";
 import { AlarmsPage, counted } from "./lists";
 import { CautionsPage, LinksPage, useSentence } from "./links";
+import { LotPage } from "./lot";
+import { LotsPage } from "./lots";
 import { begin, lostAfter, useLive, type Live } from "./live";
 import { newest, standing, WhatNext } from "./next";
 import { begins, hour, length, list, nowOf } from "./say";
@@ -55,8 +57,11 @@ function Page({ path }: { path: string }) {
   const { words } = useHere();
   const station = /^\/station\/([a-z0-9-]+)$/.exec(path);
   if (station) return <StationPage key={station[1]} name={station[1]!} />;
+  const lot = /^\/lot\/([^/]+)$/.exec(path);
+  if (lot) return <LotPage key={lot[1]} lot={decodeURIComponent(lot[1]!)} />;
   switch (path) {
     case "/": return <WhatNext />;
+    case "/lots": return <LotsPage />;
     case "/alarms": return <AlarmsPage />;
     case "/links": return <LinksPage />;
     case "/cautions": return <CautionsPage />;
@@ -84,6 +89,7 @@ function Pages(props: { class: string }) {
   return (
     <nav class={`pages ${props.class}`} aria-label={words.more}>
       <Go to="/">{words.whatNext}</Go>
+      <Go to="/lots">{words.wayOfLots}</Go>
       <Go to="/alarms">{words.alarms}{open ? ` ${open}` : ""}</Go>
       <Go to="/links">{words.links}</Go>
       <Go to="/cautions">{words.cautions}</Go>

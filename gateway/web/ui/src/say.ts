@@ -74,6 +74,11 @@ function day(wall: number, now: Now): string {
   return format(now, { year: "numeric", month: "2-digit", day: "2-digit" }).format(wall);
 }
 
+/** The day at the site: "Tue", or with its date where the days are many. */
+export function dayOf(wall: number, now: Now, dated: boolean): string {
+  return begins(format(now, dated ? { day: "numeric", month: "short" } : { weekday: "short", day: "numeric" }).format(wall));
+}
+
 /** A moment as people say it: "02:09" today, "Tue 18:02" within six days, else with the date. Without a clock, its age. */
 export function moment(mono: number, now: Now, w: Words): string {
   if (!now.set) return w.ago(length(now.mono - mono));

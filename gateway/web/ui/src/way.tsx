@@ -6,14 +6,16 @@ import { Bar, gravest } from "./shapes";
 import type { Point, Station } from "./types";
 
 /** Where a link goes without loading the page anew. */
-export function Go({ to, children, ...rest }: { to: string; children: preact.ComponentChildren; class?: string }) {
+export function Go({ to, children, label, ...rest }: {
+  to: string; children: preact.ComponentChildren; class?: string; label?: string; style?: Record<string, string>;
+}) {
   const { go } = useHere();
   const follow = (e: MouseEvent) => {
     if (e.metaKey || e.ctrlKey || e.shiftKey || e.button !== 0) return;
     e.preventDefault();
     go(to);
   };
-  return <a href={to} onClick={follow} {...rest}>{children}</a>;
+  return <a href={to} onClick={follow} aria-label={label} title={label} {...rest}>{children}</a>;
 }
 
 /** The number of a point with unit and age, or the reason in words in its place. */

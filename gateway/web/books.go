@@ -1,0 +1,95 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"net/http"
+	"time"
+)
+
+// Books answers what the live stream does not carry: what was, and what stands in the rules file. gateway/floor implements it.
+type Books interface {
+	// Way gives the stays that touch the time from..to, and the alarms annunciated and acts done in it, all oldest first.
+	Way(ctx context.Context, from, to time.Time) (Way, error)
+}
+
+// Way is the way of the lots through the stations. All times are Unix milliseconds of the wall clock; 0 is none.
+type Way struct {
+	From  int64  `json:"from"`
+	To    int64  `json:"to"`
+	Stays []Stay `json:"stays"`
+	Marks []Mark `json:"marks"`
+	Acts  []Line `json:"acts"`
+}
+
+// Stay is one lot's time on one station.
+type Stay struct {
+	Station   string  `json:"station"`
+	Lot       string  `json:"lot"`
+	From      int64   `json:"from"`
+	To        int64   `json:"to,omitempty"` // 0: it lasts
+	Loaded    float64 `json:"kg,omitempty"` // 0: not weighed
+	Unloaded  float64 `json:"unloaded,omitempty"`
+	Who       string  `json:"who"`
+	EmptiedBy string  `json:"emptiedBy,omitempty"`
+	Note      string  `json:"note,omitempty"`
+}
+
+// Mark is one annunciation of an alarm.
+type Mark struct {
+	Alarm    string `json:"alarm"`
+	Title    string `json:"title"`
+	Station  string `json:"station"`
+	Priority string `json:"priority"`
+	At       int64  `json:"at"`
+}
+
+// Line is one line of the record.
+type Line struct {
+	ID         int64  `json:"id"`
+	At         int64  `json:"at"`
+	Set        bool   `json:"set"` // the wall clock was right
+	Kind       string `json:"kind"`
+	Alarm      string `json:"alarm,omitempty"`
+	Occurrence int64  `json:"occurrence,omitempty"`
+	Place      string `json:"place,omitempty"`
+	Lot        string `json:"lot,omitempty"`
+	Who        string `json:"who,omitempty"`
+	Why        string `json:"why,omitempty"`
+	Text       string `json:"text"`
+}
+
+// bookWait bounds one look into the books. Chosen: a phone waits no longer, and the record's own bound is four times that.
+const bookWait = 5 * time.Second
+
+// book answers with what get finds in the books.
+func (w *Web) book(rw http.ResponseWriter, r *http.Request, get func(context.Context, Books) (any, error)) {
+	if w.config.Books == nil {
+		refuse(rw, http.StatusNotFound, RefusedUnknown, "This gateway keeps no books.")
+		return
+	}
+	ctx, cancel := context.WithTimeout(r.Context(), bookWait)
+	defer cancel()
+	got, err := get(ctx, w.config.Books)
+	var refused *Refusal
+	switch {
+	case errors.As(err, &refused):
+		status, kind, says := w.refusal(err)
+		refuse(rw, status, kind, says)
+	case err != nil:
+		w.config.Log.Error("books not read", "path", r.URL.Path, "cause", err)
+		refuse(rw, http.StatusInternalServerError, RefusedState, "The record could not be read. Try again, and tell the technician.")
+	default:
+		reply(rw, encode(got))
+	}
+}
+
+func (w *Web) serveWay(rw http.ResponseWriter, r *http.Request) {
+	q := r.URL.Query()
+	s, err := readSpan(q.Get("from"), q.Get("to"), "", time.UnixMilli(w.live.now().frame.Wall))
+	if err != nil {
+		refuse(rw, http.StatusBadRequest, RefusedInput, err.Error())
+		return
+	}
+	w.book(rw, r, func(ctx context.Context, b Books) (any, error) { return b.Way(ctx, s.from, s.to) })
+}
