@@ -82,7 +82,7 @@ func TestTexts_answer(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer book.Close() //nolint:errcheck // only read
+	defer book.Close()
 	entries, err := book.Entries(t.Context(), logbook.Filter{Kinds: []logbook.Kind{logbook.Act, logbook.Transition}})
 	if err != nil {
 		t.Fatal(err)
