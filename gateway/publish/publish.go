@@ -40,7 +40,7 @@ const (
 	defaultRate = 5000
 	// defaultAhead bounds what the forwarder must hold while its store is away; chosen: three seconds of the rate, some megabytes.
 	defaultAhead = 16384
-	// gather is how long fewer readings than fill a pack wait for more.
+	// gather is how long fewer readings than are enough for a pack wait for more.
 	gather = time.Second
 	// retry is the pause after the history could not be read.
 	retry = time.Second

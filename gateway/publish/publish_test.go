@@ -181,13 +181,13 @@ func bubble(t *testing.T, h *fakeHistory, answers bool, body func(p *Publisher, 
 	})
 }
 
-func TestPublisher_packsOfASecondOrSixtyFour(t *testing.T) {
+func TestPublisher_packsOfASecondOrAsManyAsWait(t *testing.T) {
 	h := new(fakeHistory)
 	bubble(t, h, true, func(p *Publisher, l *listener) {
 		if got := l.at("m/s/hub/state"); got != link.Online {
 			t.Errorf("it says %q", got)
 		}
-		for i := range 200 {
+		for i := range 300 {
 			h.add(at("tank-1/ph", float64(i), time.Now().Add(time.Duration(i)*time.Millisecond)))
 		}
 		time.Sleep(1500 * time.Millisecond)
@@ -207,10 +207,10 @@ func TestPublisher_packsOfASecondOrSixtyFour(t *testing.T) {
 			}
 			next = pack.To + 1
 		}
-		if fmt.Sprint(sizes) != "[64 64 64 8 3]" {
+		if fmt.Sprint(sizes) != "[256 44 3]" {
 			t.Errorf("packs of %v", sizes)
 		}
-		if s := p.Status(); s.Watermark != 203 || h.mark.Commit != 203 || s.Last != 203 || s.Heard.IsZero() {
+		if s := p.Status(); s.Watermark != 303 || h.mark.Commit != 303 || s.Last != 303 || s.Heard.IsZero() {
 			t.Errorf("%+v, saved %+v", s, h.mark)
 		}
 	})

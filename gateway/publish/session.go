@@ -140,7 +140,7 @@ func (s *session) sendPacks(now time.Time) (again time.Time, held bool) {
 			s.waiting = time.Time{}
 			return now.Add(gather), false
 		}
-		if last-s.flow.sent < wire.Most {
+		if last-s.flow.sent < wire.Enough {
 			if s.waiting.IsZero() {
 				s.waiting = now
 			}
@@ -210,7 +210,7 @@ type reader struct {
 	left    uint64          // readings that could not be told
 }
 
-// readAhead is how many entries are read at once when catching up; chosen: 16 packs.
+// readAhead is how many entries are read at once when catching up; chosen: four packs.
 const readAhead = 1024
 
 // read gives at most limit entries from position on. They are valid until the next call.

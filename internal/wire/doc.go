@@ -24,7 +24,7 @@
 //
 // # Packs
 //
-// A pack is at most 64 readings or one second, whichever is first, behind six records that say what it stands for. Their names begin with
+// A pack goes when 64 readings wait or one second has passed, and holds at most 256, behind six records that say what it stands for. Their names begin with
 // SITE/BOARD:pack/ and they have no time:
 //
 //	stream      text: this start of the publisher. Positions of two streams must not be mixed: a restored backup or a new history counts anew
