@@ -18,6 +18,7 @@ type Bus struct {
 	SPI     SPIBus     // kind SPI
 	GPIO    GPIOChip   // kind GPIO
 	IIO     Tree       // kind IIO: what lies in /sys/bus/iio/devices
+	HWMon   Tree       // kind HWMon: what lies in /sys/class/hwmon
 	Modbus  ModbusLine // kind Modbus
 	Radio   Feed       // kind Radio
 }

@@ -26,6 +26,7 @@ const (
 	SPI     BusKind = "spi"     // an SPI bus of the host
 	GPIO    BusKind = "gpio"    // a chip of input lines
 	IIO     BusKind = "iio"     // the kernel's folder of industrial input devices
+	HWMon   BusKind = "hwmon"   // the kernel's folder of hardware monitoring chips
 	Modbus  BusKind = "modbus"  // one line of Modbus devices: a TCP connection or a serial line
 	Radio   BusKind = "radio"   // probes that report by themselves, over the broker
 	Hand    BusKind = "by-hand" // people: there is no bus
@@ -116,6 +117,14 @@ type Probe interface {
 // time, then calls every Read. Start of one must not spoil what another of the bus has started. A Read without Start is allowed and takes longer.
 type Starter interface {
 	Start(ctx context.Context) (ready time.Duration, err error)
+}
+
+// Together is a Probe that can convert at the same time as others of its kind on its bus, where one after another would take too long. The worker calls it
+// on each of several due probes, before any Read; one that was started by another has nothing left to do. A probe that was not started is read as always.
+type Together interface {
+	// StartTogether starts this probe and those of its kin among due, and tells those of its kin among all (the open probes of the bus, due ones
+	// too) what it did to them. It blocks until the conversion has ended. After an error each probe converts by itself.
+	StartTogether(ctx context.Context, due, all []Probe) error
 }
 
 // Compensator is a Probe whose value depends on a temperature that another probe measures.

@@ -28,6 +28,7 @@ const Declares = `hostbus i2c-[0-9]+ I2C
 hostbus spi-[0-9]+ SPI
 hostbus gpiochip[0-9]+ GPIO
 hostbus iio IIO
+hostbus hwmon HWMON
 bus serial BUS
     phrase port PATH
     phrase speed NUMBER 300 .. 921600 default 9600
@@ -46,6 +47,7 @@ bus i2c-mux I2C
 const (
 	OneWireRoot = "/sys/bus/w1/devices"  // [kernel documentation, sysfs-bus-w1]
 	IIORoot     = "/sys/bus/iio/devices" // [kernel documentation, sysfs-bus-iio]
+	HWMonRoot   = "/sys/class/hwmon"     // [kernel documentation, hwmon/sysfs-interface]
 	DeviceRoot  = "/dev"
 )
 
@@ -53,6 +55,7 @@ const (
 type Options struct {
 	OneWire string       // folder of 1-Wire devices; default OneWireRoot
 	IIO     string       // folder of industrial input devices; default IIORoot
+	HWMon   string       // folder of hardware monitoring chips; default HWMonRoot
 	Devices string       // folder of the GPIO chips' device files; default DeviceRoot
 	Feed    drivers.Feed // of the broker; without it there are no radio probes
 }
@@ -105,6 +108,8 @@ func (h *Host) Open(kind drivers.BusKind, name string, lines phrase.Lines) (*Ope
 		opened.OneWire, err = folder(h.o.OneWire, OneWireRoot, "1-wire bus")
 	case drivers.IIO:
 		opened.IIO, err = folder(h.o.IIO, IIORoot, "industrial input devices")
+	case drivers.HWMon:
+		opened.HWMon, err = folder(h.o.HWMon, HWMonRoot, "hardware monitoring")
 	case drivers.GPIO:
 		err = opened.openGPIO(orElse(h.o.Devices, DeviceRoot), name)
 	case drivers.Modbus:
@@ -168,7 +173,10 @@ func (o *Opened) openModbus(name string, lines phrase.Lines) error {
 // Folder is a folder of the kernel's file interface. It follows symbolic links, of which such folders consist.
 type Folder string
 
-var _ drivers.Tree = Folder("")
+var (
+	_ drivers.Tree  = Folder("")
+	_ fs.ReadLinkFS = Folder("")
+)
 
 // Open implements fs.FS.
 func (f Folder) Open(name string) (fs.File, error) {
@@ -176,6 +184,22 @@ func (f Folder) Open(name string) (fs.File, error) {
 		return nil, &fs.PathError{Op: "open", Path: name, Err: fs.ErrInvalid}
 	}
 	return os.Open(filepath.Join(string(f), filepath.FromSlash(name)))
+}
+
+// ReadLink implements fs.ReadLinkFS: where a link of the folder leads.
+func (f Folder) ReadLink(name string) (string, error) {
+	if !fs.ValidPath(name) {
+		return "", &fs.PathError{Op: "readlink", Path: name, Err: fs.ErrInvalid}
+	}
+	return os.Readlink(filepath.Join(string(f), filepath.FromSlash(name)))
+}
+
+// Lstat implements fs.ReadLinkFS.
+func (f Folder) Lstat(name string) (fs.FileInfo, error) {
+	if !fs.ValidPath(name) {
+		return nil, &fs.PathError{Op: "lstat", Path: name, Err: fs.ErrInvalid}
+	}
+	return os.Lstat(filepath.Join(string(f), filepath.FromSlash(name)))
 }
 
 // Write implements drivers.Tree.

@@ -11,11 +11,15 @@ import (
 	"millwarden/drivers/byhand"
 	"millwarden/drivers/counter"
 	"millwarden/drivers/ds18b20"
+	"millwarden/drivers/hwmon"
 	"millwarden/drivers/hx711"
+	"millwarden/drivers/iio"
 	"millwarden/drivers/input"
+	"millwarden/drivers/lm75"
 	"millwarden/drivers/max31855"
 	"millwarden/drivers/max31856"
 	"millwarden/drivers/max31865"
+	"millwarden/drivers/max6675"
 	"millwarden/drivers/modbus"
 	"millwarden/drivers/radio"
 	"millwarden/drivers/scd4x"
@@ -30,16 +34,21 @@ var table = []drivers.Driver{
 	byhand.Driver,
 	counter.Driver,
 	ds18b20.Driver,
+	hwmon.Driver,
 	hx711.Driver,
+	iio.Driver,
 	input.Driver,
+	lm75.Driver,
 	max31855.Driver,
 	max31856.Driver,
 	max31865.Driver,
+	max6675.Driver,
 	modbus.Driver,
 	radio.Driver,
 	scd4x.Driver,
 	sht3x.Driver,
 	sht4x.Driver,
+	lm75.TMP102,
 }
 
 // All gives every driver, by the alphabet of their kinds.

@@ -6,8 +6,10 @@
 // the rule of that kernel driver (its feature "conversion check").
 //
 // One read of w1_slave is one conversion: the kernel starts it, waits up to 750 ms and holds the bus meanwhile, so ten probes of 12 bits on one
-// bus take 7.5 s; "bits 9" makes it under one. The kernel's bulk conversion is not used: its trigger blocks as long, and it leaves old values
-// behind for the probes that are not read after it.
+// bus take 7.5 s. Where several are due at once, the kernel's bulk conversion starts all of them and takes as long as one (kernel 5.10 and later,
+// file therm_bulk_read of the bus's master). It leaves the value of that moment behind for every probe of the master, also for those that are not
+// read then: their next read would give it as if it were new. So such a probe is read twice, and the first is thrown away
+// (TestStartTogether_leavesNoOldValue).
 //
 // Concurrency: as of drivers.Probe, one goroutine at a time. A Read that waits in the kernel cannot be cut short.
 package ds18b20
@@ -60,11 +62,17 @@ type probe struct {
 	bus   string
 	id    string
 	last  float64 // last good value, NaN before the first
+	bulk  string  // the file that starts all of the master, "" if this kernel has none
+	ready bool    // a bulk conversion for this probe was made and not read
+	old   bool    // the kernel keeps a value of a bulk conversion that was not for this probe
 	raw   [9]byte
 	value [1]drivers.Value
 }
 
-var _ drivers.Probe = (*probe)(nil)
+var (
+	_ drivers.Probe    = (*probe)(nil)
+	_ drivers.Together = (*probe)(nil)
+)
 
 // open checks the family in the id, that the kernel sees the part, and sets its resolution.
 func open(ctx context.Context, site drivers.Site) (drivers.Probe, error) {
@@ -86,7 +94,68 @@ func open(ctx context.Context, site drivers.Site) (drivers.Probe, error) {
 	if line, ok := site.Lines.Find("bits"); ok && len(line.Slots) > 0 {
 		bits = int(line.Slots[0].Amount.Value)
 	}
-	return p, p.resolve(bits)
+	if err := p.resolve(bits); err != nil {
+		return nil, err
+	}
+	return p, p.findBulk()
+}
+
+// findBulk looks for the master on which the part hangs, and whether it can start all of its parts at once.
+func (p *probe) findBulk() error {
+	folders, err := fs.ReadDir(p.tree, ".")
+	if err != nil {
+		return p.fault(drivers.NoAnswer, err)
+	}
+	for _, f := range folders {
+		if !strings.HasPrefix(f.Name(), "w1_bus_master") {
+			continue
+		}
+		switch _, err := fs.Stat(p.tree, f.Name()+"/"+p.id); {
+		case errors.Is(err, fs.ErrNotExist):
+			continue
+		case err != nil:
+			return p.fault(drivers.NoAnswer, err)
+		}
+		file := f.Name() + "/therm_bulk_read"
+		if _, err := fs.Stat(p.tree, file); err == nil {
+			p.bulk = file
+		} else if !errors.Is(err, fs.ErrNotExist) {
+			return p.fault(drivers.NoAnswer, err)
+		}
+	}
+	return nil
+}
+
+// StartTogether starts all parts of the master, if several of it are due: for one the kernel's own conversion takes as long.
+func (p *probe) StartTogether(ctx context.Context, due, all []drivers.Probe) error {
+	if kin := p.kin(due); p.bulk == "" || p.ready || len(kin) < 2 {
+		return nil
+	}
+	if err := context.Cause(ctx); err != nil {
+		return err
+	}
+	err := p.tree.Write(p.bulk, []byte("trigger\n"))
+	for _, other := range p.kin(all) { // some of them even if it failed half way
+		other.old, other.ready = true, false
+	}
+	if err != nil {
+		return p.fault(drivers.NoAnswer, err)
+	}
+	for _, other := range p.kin(due) {
+		other.old, other.ready = false, true
+	}
+	return nil
+}
+
+// kin are the probes of the same master.
+func (p *probe) kin(list []drivers.Probe) []*probe {
+	var kin []*probe
+	for _, other := range list {
+		if o, is := other.(*probe); is && o.tree == p.tree && o.bulk == p.bulk {
+			kin = append(kin, o)
+		}
+	}
+	return kin
 }
 
 // resolve makes the part convert to so many bits, in its memory only. The file is read first: a part that has the setting is left alone,
@@ -132,8 +201,12 @@ func (p *probe) Read(ctx context.Context) (drivers.Sample, error) {
 	if err := context.Cause(ctx); err != nil {
 		return drivers.Sample{}, err
 	}
-	p.raw = [9]byte{}
+	p.raw, p.ready = [9]byte{}, false
 	text, err := fs.ReadFile(p.tree, p.id+"/w1_slave")
+	if p.old && err == nil {
+		p.old = false
+		text, err = fs.ReadFile(p.tree, p.id+"/w1_slave")
+	}
 	if err != nil {
 		return drivers.Sample{}, p.fault(drivers.NoAnswer, err)
 	}

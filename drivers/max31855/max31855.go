@@ -140,7 +140,7 @@ func (p *probe) hot(word uint32, shown, junction float64) drivers.Value {
 	if junction < leastJunction || junction > greatestJunction {
 		return drivers.Failed("temperature", units.Temperature, p.device.Fault(drivers.OutOfRange, p.raw[:], fmt.Errorf("its own temperature is %.1f °C", junction)))
 	}
-	v := p.ranged("temperature", temperatureOf((shown-junction)*millivoltsPerDegree+electromotive(junction)), least, greatest)
+	v := p.ranged("temperature", drivers.TypeKTemperature((shown-junction)*millivoltsPerDegree+drivers.TypeKVoltage(junction)), least, greatest)
 	v.Raw = shown
 	return v
 }

@@ -164,3 +164,43 @@ func TestRead_anyFlippedBit(t *testing.T) {
 		}
 	})
 }
+
+// spy notes the commands that a chip is sent.
+type spy struct {
+	chip drivertest.Chip
+	sent map[uint16]bool
+}
+
+func (s *spy) Tx(w, r []byte) error {
+	if len(w) > 1 {
+		s.sent[uint16(w[0])<<8|uint16(w[1])] = true
+	}
+	return s.chip.Tx(w, r)
+}
+
+// A wrong unit in the temperature offset, kept in the chip's memory, falsifies its humidity for ever. Only what is needed is written: neither the offset
+// (241Dh), the altitude (2427h), the pressure (E000h) nor the memory (3615h).
+func TestOpen_writesNoOffset(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		bus := drivertest.NewI2C("i2c-1")
+		s := &spy{chip: scd4xtest.New(), sent: map[uint16]bool{}}
+		bus.Put(0x62, s)
+		b := bench()
+		b.Site.Bus.I2C = bus
+		p, err := Driver.Open(t.Context(), b.Site)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := p.Read(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		for _, never := range []uint16{0x241D, 0x2427, 0xE000, 0x3615} {
+			if s.sent[never] {
+				t.Errorf("command %04X was sent", never)
+			}
+		}
+		if !s.sent[0x21B1] || !s.sent[0xEC05] {
+			t.Errorf("sent were %v: the spy saw nothing", s.sent)
+		}
+	})
+}

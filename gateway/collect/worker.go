@@ -72,6 +72,7 @@ func (w *Worker) round(ctx context.Context) {
 	if longest > 0 && drivers.Wait(ctx, longest) != nil {
 		return
 	}
+	w.startTogether(ctx, due)
 	var readings []reading.Reading
 	silent := 0
 	for _, p := range due {
@@ -86,6 +87,31 @@ func (w *Worker) round(ctx context.Context) {
 		}
 	}
 	w.Out(append(readings, w.busReadings(tick, silent)...))
+}
+
+// startTogether lets probes that can convert at the same time do so: what one has started the next finds done. A failure is none
+// of the round: each then converts by itself.
+func (w *Worker) startTogether(ctx context.Context, due []*Probe) {
+	var dueOpen, allOpen []drivers.Probe
+	for _, p := range w.Probes {
+		if _, can := p.probe.(drivers.Together); can {
+			allOpen = append(allOpen, p.probe)
+		}
+	}
+	if len(allOpen) < 2 {
+		return
+	}
+	for _, p := range due {
+		if _, can := p.probe.(drivers.Together); can {
+			dueOpen = append(dueOpen, p.probe)
+		}
+	}
+	if len(dueOpen) < 2 {
+		return
+	}
+	for _, p := range dueOpen {
+		_ = p.(drivers.Together).StartTogether(ctx, dueOpen, allOpen) // its Read tells what is wrong with it
+	}
 }
 
 // due lists the probes whose time has come, and sets when they are due next: on the grid of their update time, so that lateness never adds up.

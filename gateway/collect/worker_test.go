@@ -237,3 +237,39 @@ func TestWorker_radioSilence(t *testing.T) {
 		t.Error("silence of three update times is not told as bad")
 	}
 }
+
+// kin is a part that can convert with others of its kind.
+type kin struct {
+	part
+	started, alone int
+}
+
+func (k *kin) StartTogether(_ context.Context, due, all []drivers.Probe) error {
+	if len(due) == 2 && len(all) == 3 {
+		k.started++
+	} else {
+		k.alone++
+	}
+	return nil
+}
+
+// Probes that can convert together are told so when several of them are due, with all open ones beside them; not in the round in which they are opened.
+func TestWorker_startsKinTogether(t *testing.T) {
+	var parts []*kin
+	var probes []*Probe
+	for i := range 3 {
+		k := &kin{part: part{answers: []answer{{value: 20}}}}
+		p := probeOf(k)
+		p.Name = string(rune('a' + i))
+		if i == 2 {
+			p.Every = time.Minute
+		}
+		parts, probes = append(parts, k), append(probes, p)
+	}
+	runFor(t, 35*time.Second, probes...)
+	for i, want := range []int{3, 3, 0} {
+		if parts[i].started != want || parts[i].alone != 0 {
+			t.Errorf("part %d was started together %d times (%d times wrongly), want %d", i, parts[i].started, parts[i].alone, want)
+		}
+	}
+}

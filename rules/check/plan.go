@@ -68,7 +68,7 @@ type Station struct {
 type Bus struct {
 	Name     string
 	Title    string
-	Kind     string // "serial", "i2c-mux"; of the host's own "I2C", "SPI", "GPIO", "IIO", "onewire", "broker", "tcp"
+	Kind     string // "serial", "i2c-mux"; of the host's own "I2C", "SPI", "GPIO", "IIO", "HWMON", "onewire", "broker", "tcp"
 	Host     bool   // the host's own, without a block
 	Address  string // of kind "tcp": host and port
 	Remote   bool   // of another board, whose name is before the slash

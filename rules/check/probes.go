@@ -108,6 +108,8 @@ func busExample(word string) string {
 		return "a line of a GPIO chip, for example gpiochip0"
 	case "IIO":
 		return "iio"
+	case "HWMON":
+		return "hwmon"
 	default:
 		return "a bus block of kind serial"
 	}
@@ -232,7 +234,7 @@ func (c *checker) probePart(p *probe, wants []units.Quantity) {
 func (c *checker) placeSlot(p *probe, d *phrase.Declaration, f found) bool {
 	var kind string
 	switch word := f.element.Text; word {
-	case "I2C", "SPI", "GPIO", "IIO", "BUS":
+	case "I2C", "SPI", "GPIO", "IIO", "HWMON", "BUS":
 		p.plan.Bus = busKey(p.board, f.token.Word())
 		return c.busNamed(f.token, word, d.Name, p.board)
 	case "HOST":

@@ -398,7 +398,7 @@ func (c *checker) checkSlot(b *block, d *phrase.Declaration, f found) {
 	switch f.element.Text {
 	case "STATION":
 		c.stationNamed(f.token)
-	case "I2C", "SPI", "GPIO", "IIO", "BUS":
+	case "I2C", "SPI", "GPIO", "IIO", "HWMON", "BUS":
 		c.busNamed(f.token, f.element.Text, d.Name, b.board)
 	case "CREDENTIAL":
 		c.credential(f.token, b)

@@ -27,10 +27,26 @@ type Tree struct {
 	exchanges int
 	failing   int // number of the exchange that fails, 0 none
 	text      func(name, text string) string
+	master    bool
+	triggers  int
 }
 
 // NewTree is a bus without parts.
 func NewTree() *Tree { return &Tree{parts: map[string]*Part{}} }
+
+// Bulk makes it a kernel that can start all parts at once, by the master w1_bus_master1.
+func (t *Tree) Bulk() {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.master = true
+}
+
+// Triggers counts how often all parts were started at once.
+func (t *Tree) Triggers() int {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	return t.triggers
+}
 
 // Part is one DS18B20 on the bus.
 type Part struct {
@@ -45,6 +61,7 @@ type Part struct {
 	flip        int
 	retained    [9]byte // of the last conversion with a right checksum; the kernel keeps it
 	register    uint16
+	converted   *float64 // by a bulk conversion, until it is read
 }
 
 // Add puts a part of 20 °C on the bus, or gives the one that is there.
@@ -130,10 +147,14 @@ func (t *Tree) Open(name string) (fs.File, error) {
 		defer t.mu.Unlock()
 		return t.folder(), nil
 	}
+	if t.master && id == master {
+		defer t.mu.Unlock()
+		return t.masterFile(name, file)
+	}
 	part := t.parts[id]
 	err := t.count()
 	wait := time.Duration(0)
-	if part != nil && file == "w1_slave" {
+	if part != nil && file == "w1_slave" && part.converted == nil {
 		wait = t.Conversion >> (12 - part.bits)
 	}
 	t.mu.Unlock()
@@ -158,9 +179,25 @@ func (t *Tree) Open(name string) (fs.File, error) {
 	return &memFile{name: file, Reader: bytes.NewReader([]byte(text))}, nil
 }
 
-// Write sets the resolution.
+const master = "w1_bus_master1"
+
+// masterFile is a file in the master's folder: a part's own, or therm_bulk_read.
+func (t *Tree) masterFile(name, file string) (fs.File, error) {
+	if err := t.count(); err != nil {
+		return nil, &fs.PathError{Op: "open", Path: name, Err: err}
+	}
+	if t.parts[file] == nil && file != "therm_bulk_read" && file != "" {
+		return nil, &fs.PathError{Op: "open", Path: name, Err: fs.ErrNotExist}
+	}
+	return &memFile{name: file, Reader: bytes.NewReader([]byte("0\n"))}, nil
+}
+
+// Write sets the resolution, or starts all parts at once: then it blocks for as long as the slowest takes.
 func (t *Tree) Write(name string, content []byte) error {
 	id, file, _ := strings.Cut(name, "/")
+	if t.master && name == master+"/therm_bulk_read" {
+		return t.convertAll(name, content)
+	}
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	part := t.parts[id]
@@ -176,6 +213,27 @@ func (t *Tree) Write(name string, content []byte) error {
 	}
 	if !part.fixedBits {
 		part.bits = bits
+	}
+	return nil
+}
+
+func (t *Tree) convertAll(name string, content []byte) error {
+	t.mu.Lock()
+	err := t.count()
+	t.mu.Unlock()
+	if err != nil {
+		return &fs.PathError{Op: "write", Path: name, Err: err}
+	}
+	if strings.TrimSpace(string(content)) != "trigger" {
+		return &fs.PathError{Op: "write", Path: name, Err: fs.ErrInvalid}
+	}
+	time.Sleep(t.Conversion)
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	t.triggers++
+	for _, p := range t.parts {
+		then := p.temperature
+		p.converted = &then
 	}
 	return nil
 }
@@ -207,7 +265,11 @@ func (p *Part) scratchpad() (pad [9]byte) {
 	if p.shorted {
 		return pad
 	}
-	if p.register = sixteenths(p.temperature, p.bits); p.lostSupply {
+	truth := p.temperature
+	if p.converted != nil {
+		truth, p.converted = *p.converted, nil
+	}
+	if p.register = sixteenths(truth, p.bits); p.lostSupply {
 		p.register = 0x0550
 	}
 	pad = [9]byte{byte(p.register), byte(p.register >> 8), 0x4B, 0x46, byte(p.bits-9)<<5 | 0x1F, 0xFF, 16 - byte(p.register)&0x0F, 0x10}
@@ -254,6 +316,9 @@ func (t *Tree) folder() fs.ReadDirFile {
 	ids := make([]string, 0, len(t.parts))
 	for id := range t.parts {
 		ids = append(ids, id)
+	}
+	if t.master {
+		ids = append(ids, master)
 	}
 	slices.Sort(ids)
 	return &memFolder{ids: ids}
