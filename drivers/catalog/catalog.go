@@ -20,6 +20,7 @@ import (
 	"millwarden/drivers/max31856"
 	"millwarden/drivers/max31865"
 	"millwarden/drivers/max6675"
+	"millwarden/drivers/mcp9600"
 	"millwarden/drivers/modbus"
 	"millwarden/drivers/radio"
 	"millwarden/drivers/scd4x"
@@ -43,6 +44,7 @@ var table = []drivers.Driver{
 	max31856.Driver,
 	max31865.Driver,
 	max6675.Driver,
+	mcp9600.Driver,
 	modbus.Driver,
 	radio.Driver,
 	scd4x.Driver,

@@ -22,6 +22,7 @@ import (
 	"millwarden/drivers/max31856/max31856test"
 	"millwarden/drivers/max31865/max31865test"
 	"millwarden/drivers/max6675/max6675test"
+	"millwarden/drivers/mcp9600/mcp9600test"
 	"millwarden/drivers/modbus/modbustest"
 	"millwarden/drivers/radio/radiotest"
 	"millwarden/drivers/scd4x/scd4xtest"
@@ -155,6 +156,10 @@ probe roaster-duct
     part            max6675 on spi-0 select 3
     thermocouple    K
     gives           duct-temperature at roaster-1
+probe roaster-wall
+    part            mcp9600 on i2c-1 at 0x67
+    thermocouple    N
+    gives           wall-temperature at roaster-1
 probe store-wall
     part            lm75 on i2c-1 at 0x4c
     bits            11
@@ -270,11 +275,13 @@ func wires(name string) *drivertest.I2C {
 	bus.Put(0x45, store)
 	bus.Put(0x76, yard)
 	bus.Put(0x62, room)
-	wall, bin := lm75test.New(lm75test.TMP75), lm75test.New(lm75test.TMP102)
+	wall, bin, couple := lm75test.New(lm75test.TMP75), lm75test.New(lm75test.TMP102), mcp9600test.New()
 	wall.Set(17.5)
 	bin.Set(16.25)
+	couple.Set(95.5, 30)
 	bus.Put(0x4c, wall)
 	bus.Put(0x4a, bin)
+	bus.Put(0x67, couple)
 	if name == "deck-side" {
 		air.Set(34, 28)
 	}
@@ -290,7 +297,7 @@ var want = map[string]float64{
 	"outside/temperature": 16.5, "outside/humidity": 70, "outside/air-pressure": 85.2, "roaster-1/bean-temperature": 205, "roaster-1/board-side": 31,
 	"roaster-1/exhaust-temperature": 260.5, "roaster-1/tray-temperature": 80, "dryer-1/smoke": 1, "outside/rainfall": 0, "dryer-1/weight": 60,
 	"bin-1/temperature": 19.5, "bin-1/humidity": 61, "bin-2/temperature": 20, "bin-2/humidity": 62, "outside/wind": 3.2,
-	"roaster-1/duct-temperature": 180, "store-1/wall-temperature": 17.5, "bin-1/wall-temperature": 16.25,
+	"roaster-1/duct-temperature": 180, "roaster-1/wall-temperature": 95.5, "store-1/wall-temperature": 17.5, "bin-1/wall-temperature": 16.25,
 	"outside/cabinet-temperature": 27.5, "outside/chip-temperature": 48.3, "hall/temperature": 22.5, "hall/humidity": 50,
 }
 
