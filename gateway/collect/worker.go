@@ -27,6 +27,8 @@ type Worker struct {
 	Out func([]reading.Reading)
 	// Missed is told each poll of a probe that gave no reading; nil: nobody counts.
 	Missed func(probe string)
+	// Heard is told what each poll brought: the raw words, which are the worker's again when it returns, or why there are none; nil: nobody asks.
+	Heard func(probe string, raw []byte, tick reading.Stamp, err error)
 	// Beat is called once a round: whoever watches the workers sees that this one moves.
 	Beat func()
 	Log  *slog.Logger
@@ -137,6 +139,9 @@ func (w *Worker) read(ctx context.Context, p *Probe, tick reading.Stamp) []readi
 	defer cancel()
 	p.compensate(w.Standing)
 	sample, err := p.sample(ctx, tick)
+	if w.Heard != nil && drivers.KindOf(err) != drivers.NotReady {
+		w.Heard(p.Name, sample.Raw, tick, err)
+	}
 	if err == nil {
 		w.tell(p, nil)
 		p.silent, p.heard = false, tick.Mono

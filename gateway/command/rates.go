@@ -3,7 +3,6 @@ package command
 import (
 	"bufio"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -11,10 +10,10 @@ import (
 	"path/filepath"
 	"time"
 
+	"millwarden/gateway/floor"
 	"millwarden/gateway/logbook"
 	"millwarden/gateway/logbook/rates"
 	"millwarden/rules/check"
-	"millwarden/rules/engine"
 )
 
 // logbookFile is the file by which a data folder's record is known.
@@ -55,10 +54,7 @@ func alarmRates(ctx context.Context, std IO, args []string) error {
 	return out.Flush()
 }
 
-// rowsPage is how many entries are read at once. Chosen: a year of a quiet mill.
-const rowsPage = 10000
-
-// rowsOf reads the transitions of alarms from the record. Prompts and events take no occurrence and call nobody.
+// rowsOf reads the transitions of alarms from the record of a data folder.
 func rowsOf(ctx context.Context, data string, plan *check.Plan, to time.Time) (rows []rates.Row, err error) {
 	if _, err := os.Stat(filepath.Join(data, logbookFile)); err != nil {
 		return nil, fmt.Errorf("%s is no data folder: it has no %s", data, logbookFile)
@@ -68,29 +64,7 @@ func rowsOf(ctx context.Context, data string, plan *check.Plan, to time.Time) (r
 		return nil, fmt.Errorf("opening the logbook: %w", err)
 	}
 	defer func() { err = errors.Join(err, book.Close()) }()
-	priorities := map[string]string{}
-	for i := range plan.Engine.Alarms {
-		priorities[plan.Engine.Alarms[i].ID] = plan.Engine.Alarms[i].Priority.String()
-	}
-	unacknowledged, acknowledged := engine.Unacknowledged.String(), engine.Acknowledged.String()
-	for after := int64(0); ; {
-		entries, err := book.Entries(ctx, logbook.Filter{Kinds: []logbook.Kind{logbook.Transition}, To: to, After: after, Limit: rowsPage})
-		if err != nil {
-			return nil, fmt.Errorf("reading the logbook: %w", err)
-		}
-		for _, e := range entries {
-			after = e.ID
-			var step struct{ From, To string }
-			if e.Occurrence == 0 || json.Unmarshal(e.Data, &step) != nil {
-				continue
-			}
-			rows = append(rows, rates.Row{At: e.At.Wall, Alarm: e.Alarm, Priority: priorities[e.Alarm], Annunciated: step.To == unacknowledged && step.From != unacknowledged,
-				Active: step.To == unacknowledged || step.To == acknowledged})
-		}
-		if len(entries) < rowsPage {
-			return rows, nil
-		}
-	}
+	return floor.RateRows(ctx, book, plan, to)
 }
 
 func printRates(out io.Writer, r rates.Rates, zone *time.Location) {

@@ -23,6 +23,8 @@ func (f *Floor) Act(ctx context.Context, a web.Act) error {
 	switch a.Do {
 	case web.DoLoad, web.DoEmpty:
 		return f.actOnStation(ctx, a)
+	case web.DoNote:
+		return f.note(a)
 	}
 	event, known := engineEvents[a.Do]
 	if !known {
@@ -123,6 +125,18 @@ func (f *Floor) changeStay(a web.Act) error {
 	f.deciding.Unlock()
 	f.follow(transitions)
 	return nil
+}
+
+// note writes down what a person saw or did at a station, with the lot that stands there.
+func (f *Floor) note(a web.Act) error {
+	if _, known := f.plan().kinds[a.Station]; !known {
+		return &web.Refusal{Kind: web.RefusedUnknown, Says: fmt.Sprintf("There is no station %q.", a.Station)}
+	}
+	f.deciding.Lock()
+	lot := f.stays[a.Station].Lot
+	f.deciding.Unlock()
+	_, err := f.logbook.Write(logbook.Entry{At: f.clock.Now(), Kind: logbook.Note, Place: a.Station, Lot: lot, Who: a.By, Text: a.Why})
+	return err
 }
 
 func (f *Floor) setStay(station string, s logbook.Stay) {

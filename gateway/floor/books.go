@@ -37,7 +37,7 @@ func (b books) Way(ctx context.Context, from, to time.Time) (web.Way, error) {
 	for i := range lines {
 		e := &lines[i]
 		switch {
-		case e.Kind == logbook.Transition && e.Occurrence > 0 && annunciated(e):
+		case annunciated(e):
 			way.Marks = append(way.Marks, b.mark(e, alarms[e.Alarm]))
 		case e.Kind != logbook.Transition || e.Who != "":
 			way.Acts = append(way.Acts, b.line(e))
@@ -65,11 +65,20 @@ func (b books) alarms() map[string]*engine.Alarm {
 	return by
 }
 
+// step is what a transition did; of another line nothing.
+func step(e *logbook.Entry) (from, to string) {
+	var s struct{ From, To string }
+	if e.Kind != logbook.Transition || json.Unmarshal(e.Data, &s) != nil {
+		return "", ""
+	}
+	return s.From, s.To
+}
+
 // annunciated tells whether a transition called people.
 func annunciated(e *logbook.Entry) bool {
-	var step struct{ From, To string }
+	from, to := step(e)
 	unacknowledged := engine.Unacknowledged.String()
-	return json.Unmarshal(e.Data, &step) == nil && step.To == unacknowledged && step.From != unacknowledged
+	return e.Occurrence > 0 && to == unacknowledged && from != unacknowledged
 }
 
 // mark shows an annunciation. An alarm that is no longer in the rules keeps its name, and takes the lowest priority.
@@ -82,6 +91,10 @@ func (b books) mark(e *logbook.Entry, a *engine.Alarm) web.Mark {
 }
 
 func (b books) line(e *logbook.Entry) web.Line {
+	_, state := step(e)
+	if e.Occurrence == 0 {
+		state = "" // a prompt or an event: nobody acknowledges it
+	}
 	return web.Line{ID: e.ID, At: e.At.Wall.UnixMilli(), Set: e.At.Set, Kind: string(e.Kind), Alarm: e.Alarm, Occurrence: e.Occurrence, Place: e.Place, Lot: e.Lot,
-		Who: b.f.personTitle(e.Who), Why: e.Why, Text: e.Text}
+		Who: b.f.personTitle(e.Who), Why: e.Why, State: state, Text: e.Text}
 }

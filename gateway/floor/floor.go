@@ -71,6 +71,7 @@ type Floor struct {
 	logbook        *logbook.Logbook
 	broker         *publish.Broker // nil: the site's own
 	links          links
+	heardProbes    heardProbes // what each probe said last, for the page
 	callout        *callout.Callout
 	brokenChannels map[string]bool // could not be set up; not changed after Open
 	web            *web.Web

@@ -116,6 +116,8 @@ type Filter struct {
 	Lot        string
 	From, To   time.Time // wall time; To is not included
 	After      int64     // only entries with a greater ID
+	Before     int64     // only entries with a smaller ID
+	Words      string    // that stand in its texts, names or places, whatever their case (of ASCII letters)
 	Limit      int       // 0: 1,000
 	Newest     bool      // newest first
 }
@@ -125,7 +127,7 @@ const usualLimit = 1000
 
 func (f *Filter) params() query.EntriesParams {
 	p := query.EntriesParams{After: f.After, Alarm: f.Alarm, Occurrence: f.Occurrence, Place: f.Place, Lot: f.Lot,
-		Begins: math.MinInt64, Ends: math.MaxInt64, Most: int64(f.Limit)}
+		Begins: math.MinInt64, Ends: math.MaxInt64, Before: f.Before, Words: strings.ToLower(f.Words), Most: int64(f.Limit)}
 	if f.Limit <= 0 {
 		p.Most = usualLimit
 	}

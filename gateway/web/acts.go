@@ -84,10 +84,10 @@ const maxText = 500
 
 func (a Act) check() error {
 	onAlarm := slices.Contains([]string{DoAcknowledge, DoReset, DoShelve, DoUnshelve, DoRemove, DoReturn}, a.Do)
-	onStation := a.Do == DoLoad || a.Do == DoEmpty
+	onStation := a.Do == DoLoad || a.Do == DoEmpty || a.Do == DoNote
 	switch {
 	case !onAlarm && !onStation:
-		return &Refusal{RefusedInput, "do is acknowledge, reset, shelve, unshelve, remove, return, load or empty."}
+		return &Refusal{RefusedInput, "do is acknowledge, reset, shelve, unshelve, remove, return, load, empty or note."}
 	case onAlarm && a.Alarm == "":
 		return &Refusal{RefusedInput, "Say which alarm."}
 	case onStation && a.Station == "":
@@ -98,6 +98,8 @@ func (a Act) check() error {
 		return &Refusal{RefusedInput, "Say which lot."}
 	case a.Do == DoShelve && a.For <= 0:
 		return &Refusal{RefusedInput, "Say for how long, for example 2 h."}
+	case a.Do == DoNote && strings.TrimSpace(a.Why) == "":
+		return &Refusal{RefusedInput, "Say what to write down."}
 	case (a.Do == DoShelve || a.Do == DoRemove) && strings.TrimSpace(a.Why) == "":
 		return &Refusal{RefusedInput, "Say why."}
 	case !(a.Kilograms >= 0 && a.Kilograms < 1e6):

@@ -11,6 +11,22 @@ import (
 type Books interface {
 	// Way gives the stays that touch the time from..to, and the alarms annunciated and acts done in it, all oldest first.
 	Way(ctx context.Context, from, to time.Time) (Way, error)
+	// Search gives lines of the record, newest first.
+	Search(ctx context.Context, s Search) ([]Line, error)
+	// Register gives the alarms and prompts of the rules in force, one entry for all places at which they are the same.
+	Register() []Registered
+	// Rates gives how much the alarms asked of people in the last days, and what is aimed at.
+	Rates(ctx context.Context, days int) (Rates, error)
+	// Watches gives who is called, when and by what.
+	Watches() []Watch
+	// Probes gives every probe with its health, its last raw words and its calibrations, newest first.
+	Probes(ctx context.Context) ([]Probe, error)
+	// Rules gives the site's own rules files.
+	Rules() (Rules, error)
+	// CheckRules says what the checker says if one file had another text. A file that the site does not have is a *Refusal.
+	CheckRules(name, text string) ([]Said, error)
+	// SaveRules writes a file that checks and puts it in force by the one way of a reload; else it gives what the checker says, and writes nothing.
+	SaveRules(ctx context.Context, e Edit) ([]Said, error)
 }
 
 // Way is the way of the lots through the stations. All times are Unix milliseconds of the wall clock; 0 is none.
@@ -56,6 +72,7 @@ type Line struct {
 	Lot        string `json:"lot,omitempty"`
 	Who        string `json:"who,omitempty"`
 	Why        string `json:"why,omitempty"`
+	State      string `json:"state,omitempty"` // transition: into which state
 	Text       string `json:"text"`
 }
 

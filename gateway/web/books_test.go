@@ -36,3 +36,74 @@ func TestBooks_none(t *testing.T) {
 		t.Errorf("without books: %d %s", got.Code, got.Body)
 	}
 }
+
+func (f *fake) Search(_ context.Context, s Search) ([]Line, error) {
+	lines := []Line{
+		{ID: 9, At: hoursAgo(1), Set: true, Kind: "transition", Alarm: "over-fermented@tank-1", Occurrence: 7, Place: "tank-1", Lot: "142", State: "unacknowledged", Text: "pH has been below 4.1 for 5 min"},
+		{ID: 8, At: hoursAgo(2), Set: true, Kind: "note", Place: "tank-2", Lot: "143", Who: "Ana", Text: "slippery, not yet"},
+		{ID: 7, At: hoursAgo(30), Set: true, Kind: "lot", Place: "deck-a", Lot: "139", Who: "Ben", Text: "deck-a loaded: 139, 640 kg"},
+	}
+	if s.Before > 0 {
+		return nil, f.bookFault
+	}
+	return lines, f.bookFault
+}
+
+func (f *fake) Register() []Registered {
+	return []Registered{
+		{Name: "over-fermented", Kind: "alarm", Title: "over-fermented", Places: []string{"tank 1", "tank 2"}, Priority: "high", Class: "quality", When: "ph < 4.1 pH", Limits: []string{},
+			OnDelay: 300000, Action: "Drain and wash now.", Consequence: "Sour cup.", RespondWithin: 2700000, Call: []string{}, Written: "site.rules:40"},
+		{Name: "wash-ahead", Kind: "prompt", Title: "wash ahead", Places: []string{"tank 1"}, When: "wash-in > 0 s", Limits: []string{}, Action: "Wash.", Call: []string{}, Written: "site.rules:60"},
+	}
+}
+
+func (f *fake) Rates(context.Context, int) (Rates, error) {
+	return Rates{From: hoursAgo(720), To: hoursAgo(0), Enough: true, Figures: []Figure{{Name: "a-day", Value: 7.2, Most: 6, Ours: true}, {Name: "top-ten", Value: 0.2, Share: true, Most: 0.3}},
+		Top: []Count{{"too-wet@bin-3", 12}}, Chatter: []Count{}, Stale: []Count{}}, f.bookFault
+}
+
+func (f *fake) Watches() []Watch {
+	return []Watch{{Name: "night", Title: "night", OnDuty: true, Hours: []string{"18:00-06:00"}, Takes: []string{}, Areas: []string{}, Repeat: 600000,
+		Steps: []WatchStep{{0, []string{"Ana"}, []string{"text"}}, {300000, []string{"Ben"}, []string{}}}}}
+}
+
+func (f *fake) Probes(context.Context) ([]Probe, error) {
+	return []Probe{
+		{Name: "tank-1-electrode", Title: "tank 1 electrode", Part: "ads1115", Bus: "i2c-1", Points: []string{"tank-1/ph"}, Every: 10000, Heard: 1, Raw: "c5a30f12", CheckEvery: 604800000,
+			Calibrations: []Calibration{{At: hoursAgo(50), Kind: "two-point", Points: []string{"7 read 0.0002 at 25 °C"}, Who: "Ben"}}},
+		{Name: "bin-2-stick", Title: "bin 2 stick", Part: "radio", Bus: "broker", Points: []string{"bin-2/moisture"}, Every: 60000, Fault: "no answer", Misses: 4, Calibrations: []Calibration{}},
+	}, f.bookFault
+}
+
+func (f *fake) Rules() (Rules, error) {
+	return Rules{Files: []RulesFile{{"site.rules", "site fern-hollow\n    altitude 1450\n"}}, Hash: "abc"}, f.bookFault
+}
+
+func (f *fake) CheckRules(name, text string) ([]Said, error) {
+	if name != "site.rules" {
+		return nil, &Refusal{RefusedUnknown, "The rules have no file of that name."}
+	}
+	if strings.Contains(text, "1450\n") {
+		return []Said{{"error", name, 2, 14, 4, "an altitude needs its unit", "Write 1450 m."}}, nil
+	}
+	return nil, nil
+}
+
+func (f *fake) SaveRules(_ context.Context, e Edit) ([]Said, error) {
+	if e.Was == "older" {
+		return nil, &Refusal{RefusedSuperseded, "Somebody else has changed it."}
+	}
+	return f.CheckRules(e.Name, e.Text)
+}
+
+// Aim: what a search asks for is taken as it was meant, or refused; nothing asks for more than the bound.
+func FuzzReadSearch(f *testing.F) {
+	f.Add("wash", "2026-11-24T18:00:00Z", "9", "100")
+	f.Add("", "yesterday", "-1", "501")
+	f.Fuzz(func(t *testing.T, words, from, before, limit string) {
+		s, err := readSearch(map[string][]string{"words": {words}, "from": {from}, "before": {before}, "limit": {limit}})
+		if err == nil && (s.Limit < 1 || s.Limit > mostLines || s.Before < 0 || len(s.Words) > maxText) {
+			t.Errorf("readSearch(%q, %q, %q, %q) = %+v", words, from, before, limit, s)
+		}
+	})
+}

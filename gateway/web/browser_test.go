@@ -43,7 +43,7 @@ func browser(t *testing.T) context.Context {
 	if err := chromedp.Do(tab); err != nil {
 		t.Fatalf("starting the browser: %v", err)
 	}
-	bounded, stop := context.WithTimeout(tab, 90*time.Second)
+	bounded, stop := context.WithTimeout(tab, 5*time.Minute)
 	t.Cleanup(stop)
 	return bounded
 }
@@ -140,6 +140,15 @@ func TestPage_drawn(t *testing.T) {
 		{"lots-390", night + "/lots", "light", 390, `document.querySelectorAll(".band").length == 2 && document.querySelectorAll(".tick").length == 2`},
 		{"lots-1440", quiet + "/lots", "dark", 1440, `document.querySelectorAll(".band").length >= 3`},
 		{"lot-320", quiet + "/lot/139", "light", 320, `document.querySelectorAll("main tbody tr").length == 2`},
+		{"logbook-320", night + "/logbook", "light", 320, `document.querySelectorAll(".entry").length == 3`},
+		{"register-390", quiet + "/register", "dark", 390, `document.querySelectorAll("details.row").length == 2`},
+		{"rates-320", quiet + "/rates", "light", 320, `document.querySelectorAll("main tbody tr").length >= 3`},
+		{"roster-390", quiet + "/roster", "dark", 390, `document.querySelectorAll(".steps .prompt").length >= 2`},
+		{"probes-390", quiet + "/probes", "light", 390, `document.querySelectorAll(".probe").length == 2`},
+		{"rules-390", quiet + "/rules", "light", 390, `document.querySelectorAll(".said li").length == 1`},
+		{"rules-1440", quiet + "/rules", "dark", 1440, `document.querySelectorAll("mark.error").length == 1`},
+		{"more-320", quiet + "/more", "light", 320, `document.querySelectorAll(".row.page").length > 9`},
+		{"point-390", quiet + "/point/tank-2/ph", "light", 390, `document.querySelector(".chart canvas")`},
 		{"links-390", quiet + "/links", "light", 390, `document.querySelector("main table")`},
 		{"cautions-1440", quiet + "/cautions", "light", 1440, `document.querySelectorAll(".caution").length > 4`},
 	} {

@@ -60,7 +60,7 @@ func (w *Web) guard(next http.Handler) http.Handler {
 			refuse(rw, http.StatusMisdirectedRequest, RefusedRights, "This gateway is not known by that name. Give the name in the block page of the rules file.")
 			return
 		}
-		r.Body = http.MaxBytesReader(rw, r.Body, maxBody)
+		r.Body = http.MaxBytesReader(rw, r.Body, bodyBound(r))
 		// Recorders of tests have no deadline; real connections do.
 		_ = http.NewResponseController(rw).SetWriteDeadline(time.Now().Add(writeWait))
 		inner.ServeHTTP(rw, r)

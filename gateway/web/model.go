@@ -233,6 +233,7 @@ const (
 	DoReturn      = "return"
 	DoLoad        = "load"
 	DoEmpty       = "empty"
+	DoNote        = "note" // Why is what is to be written down of a station
 )
 
 // Refusal says why an act was not done, in words for the person who asked.

@@ -17,6 +17,9 @@ WHERE id > sqlc.arg(after)
   AND (CAST(sqlc.arg(place) AS TEXT) = '' OR place = sqlc.arg(place))
   AND (CAST(sqlc.arg(lot) AS TEXT) = '' OR lot = sqlc.arg(lot))
   AND wall >= sqlc.arg(begins) AND wall < sqlc.arg(ends)
+  AND (CAST(sqlc.arg(before) AS INTEGER) = 0 OR id < sqlc.arg(before))
+  AND (CAST(sqlc.arg(words) AS TEXT) = ''
+       OR instr(lower(text || ' ' || why || ' ' || who || ' ' || alarm || ' ' || place || ' ' || lot), CAST(sqlc.arg(words) AS TEXT)) > 0)
 ORDER BY id LIMIT sqlc.arg(most);
 
 -- name: EntriesBackward :many
@@ -28,6 +31,9 @@ WHERE id > sqlc.arg(after)
   AND (CAST(sqlc.arg(place) AS TEXT) = '' OR place = sqlc.arg(place))
   AND (CAST(sqlc.arg(lot) AS TEXT) = '' OR lot = sqlc.arg(lot))
   AND wall >= sqlc.arg(begins) AND wall < sqlc.arg(ends)
+  AND (CAST(sqlc.arg(before) AS INTEGER) = 0 OR id < sqlc.arg(before))
+  AND (CAST(sqlc.arg(words) AS TEXT) = ''
+       OR instr(lower(text || ' ' || why || ' ' || who || ' ' || alarm || ' ' || place || ' ' || lot), CAST(sqlc.arg(words) AS TEXT)) > 0)
 ORDER BY id DESC LIMIT sqlc.arg(most);
 
 -- name: SaveEngine :exec

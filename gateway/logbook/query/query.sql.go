@@ -89,7 +89,10 @@ WHERE id > ?1
   AND (CAST(?5 AS TEXT) = '' OR place = ?5)
   AND (CAST(?6 AS TEXT) = '' OR lot = ?6)
   AND wall >= ?7 AND wall < ?8
-ORDER BY id LIMIT ?9
+  AND (CAST(?9 AS INTEGER) = 0 OR id < ?9)
+  AND (CAST(?10 AS TEXT) = ''
+       OR instr(lower(text || ' ' || why || ' ' || who || ' ' || alarm || ' ' || place || ' ' || lot), CAST(?10 AS TEXT)) > 0)
+ORDER BY id LIMIT ?11
 `
 
 type EntriesParams struct {
@@ -101,6 +104,8 @@ type EntriesParams struct {
 	Lot        string
 	Begins     int64
 	Ends       int64
+	Before     int64
+	Words      string
 	Most       int64
 }
 
@@ -114,6 +119,8 @@ func (q *Queries) Entries(ctx context.Context, arg EntriesParams) ([]Entry, erro
 		arg.Lot,
 		arg.Begins,
 		arg.Ends,
+		arg.Before,
+		arg.Words,
 		arg.Most,
 	)
 	if err != nil {
@@ -210,7 +217,10 @@ WHERE id > ?1
   AND (CAST(?5 AS TEXT) = '' OR place = ?5)
   AND (CAST(?6 AS TEXT) = '' OR lot = ?6)
   AND wall >= ?7 AND wall < ?8
-ORDER BY id DESC LIMIT ?9
+  AND (CAST(?9 AS INTEGER) = 0 OR id < ?9)
+  AND (CAST(?10 AS TEXT) = ''
+       OR instr(lower(text || ' ' || why || ' ' || who || ' ' || alarm || ' ' || place || ' ' || lot), CAST(?10 AS TEXT)) > 0)
+ORDER BY id DESC LIMIT ?11
 `
 
 type EntriesBackwardParams struct {
@@ -222,6 +232,8 @@ type EntriesBackwardParams struct {
 	Lot        string
 	Begins     int64
 	Ends       int64
+	Before     int64
+	Words      string
 	Most       int64
 }
 
@@ -235,6 +247,8 @@ func (q *Queries) EntriesBackward(ctx context.Context, arg EntriesBackwardParams
 		arg.Lot,
 		arg.Begins,
 		arg.Ends,
+		arg.Before,
+		arg.Words,
 		arg.Most,
 	)
 	if err != nil {

@@ -8,7 +8,7 @@ export interface Stay {
 export interface Mark { alarm: string; title: string; station: string; priority: "high" | "medium" | "low"; at: number }
 
 export interface Line {
-  id: number; at: number; set: boolean; kind: string; alarm?: string; occurrence?: number; place?: string; lot?: string; who?: string; why?: string; text: string;
+  id: number; at: number; set: boolean; kind: string; alarm?: string; occurrence?: number; place?: string; lot?: string; who?: string; why?: string; state?: string; text: string;
 }
 
 export interface WayOfLots { from: number; to: number; stays: Stay[]; marks: Mark[]; acts: Line[] }

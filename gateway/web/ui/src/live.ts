@@ -49,6 +49,9 @@ export function begin(): void {
     if (silent || source?.readyState === EventSource.CLOSED) open();
     if (now - live.arrived > 1500) tell();
   }, 1000);
+  // A page that a browser keeps aside gives its connection back: there are six for all pages of a gateway.
+  addEventListener("pagehide", () => source?.close());
+  addEventListener("pageshow", (e) => { if (e.persisted) open(); });
   document.addEventListener("visibilitychange", () => {
     if (document.visibilityState === "visible" && performance.now() - live.arrived > lostAfter) open();
   });

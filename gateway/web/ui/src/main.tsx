@@ -6,8 +6,7 @@ import { title } from "./alarm";
 import { HereContext, useHere, type Here } from "./context";
 import { AlarmsPage, counted } from "./lists";
 import { CautionsPage, LinksPage, useSentence } from "./links";
-import { LotPage } from "./lot";
-import { LotsPage } from "./lots";
+import { Lazy } from "./lazy";
 import { begin, lostAfter, useLive, type Live } from "./live";
 import { newest, standing, WhatNext } from "./next";
 import { begins, hour, length, list, nowOf } from "./say";
@@ -58,10 +57,19 @@ function Page({ path }: { path: string }) {
   const station = /^\/station\/([a-z0-9-]+)$/.exec(path);
   if (station) return <StationPage key={station[1]} name={station[1]!} />;
   const lot = /^\/lot\/([^/]+)$/.exec(path);
-  if (lot) return <LotPage key={lot[1]} lot={decodeURIComponent(lot[1]!)} />;
+  if (lot) return <Lazy key={path} name="LotPage" lot={decodeURIComponent(lot[1]!)} />;
+  const point = /^\/point\/([a-z0-9/-]+)$/.exec(path);
+  if (point) return <Lazy key={path} name="PointPage" point={point[1]!} />;
   switch (path) {
     case "/": return <WhatNext />;
-    case "/lots": return <LotsPage />;
+    case "/lots": return <Lazy key={path} name="LotsPage" />;
+    case "/logbook": return <Lazy key={path} name="LogbookPage" />;
+    case "/register": return <Lazy key={path} name="RegisterPage" />;
+    case "/rates": return <Lazy key={path} name="RatesPage" />;
+    case "/roster": return <Lazy key={path} name="RosterPage" />;
+    case "/probes": return <Lazy key={path} name="ProbesPage" />;
+    case "/rules": return <Lazy key={path} name="RulesPage" />;
+    case "/more": return <Lazy key={path} name="MorePage" />;
     case "/alarms": return <AlarmsPage />;
     case "/links": return <LinksPage />;
     case "/cautions": return <CautionsPage />;
@@ -91,8 +99,9 @@ function Pages(props: { class: string }) {
       <Go to="/">{words.whatNext}</Go>
       <Go to="/lots">{words.wayOfLots}</Go>
       <Go to="/alarms">{words.alarms}{open ? ` ${open}` : ""}</Go>
-      <Go to="/links">{words.links}</Go>
-      <Go to="/cautions">{words.cautions}</Go>
+      <Go to="/logbook">{words.logbook}</Go>
+      <Go to="/roster">{words.roster}</Go>
+      <Go to="/more">{words.more}</Go>
     </nav>
   );
 }

@@ -79,6 +79,11 @@ export function dayOf(wall: number, now: Now, dated: boolean): string {
   return begins(format(now, dated ? { day: "numeric", month: "short" } : { weekday: "short", day: "numeric" }).format(wall));
 }
 
+/** The day at the site, whole: "Tuesday, 9 June". */
+export function longDay(wall: number, now: Now): string {
+  return begins(format(now, { weekday: "long", day: "numeric", month: "long" }).format(wall));
+}
+
 /** A moment as people say it: "02:09" today, "Tue 18:02" within six days, else with the date. Without a clock, its age. */
 export function moment(mono: number, now: Now, w: Words): string {
   if (!now.set) return w.ago(length(now.mono - mono));

@@ -12,7 +12,7 @@ import { Figure, Go, pointsOf } from "./way";
 import { Who } from "./who";
 
 /** The chart comes with its library only where a chart is looked at: the first page stays light for a phone at night. */
-function LazyChart({ point }: { point: Point }) {
+export function LazyChart({ point }: { point: Point }) {
   const { words } = useHere();
   const [Chart, set] = useState<ComponentType<{ point: Point }> | null>(null);
   const [failed, setFailed] = useState(false);
@@ -26,7 +26,7 @@ function AnswerFirst({ prompt }: { prompt: Prompt }) {
   return (
     <>
       <p class="answer">
-        {begins(prompt.say || prompt.title)}{due ? <>: <b>{dueAt(due, now, words)}</b></> : null}
+        {begins(prompt.say || prompt.title).replace(/[.]$/, "")}{due ? <>: <b>{dueAt(due, now, words)}</b></> : null}
         {early && late ? `, ${words.between(dueAt(early, now, words), dueAt(late, now, words))}` : ""}
       </p>
       {prompt.detail && <p class="soft">{prompt.detail}</p>}
@@ -89,20 +89,56 @@ function Empty({ station, done }: { station: Station; done: () => void }) {
   );
 }
 
+/** What the hand felt, in one tap of those that fit the kind; or a note in one's own words. */
+function Note({ station, check, done, cancel }: { station: Station; check: boolean; done: () => void; cancel: () => void }) {
+  const { words, who } = useHere();
+  const [outcome, act] = useAct(words);
+  const [text, setText] = useState("");
+  const [asking, ask] = useState("");
+  const send = async (name: string, why: string) => {
+    ask("");
+    if (await act("/api/acts", { do: "note", station: station.name, why, by: name })) done();
+  };
+  const write = (why: string) => { if (who) void send(who, why); else ask(why); };
+  if (asking) return <Who then={(n) => void send(n, asking)} cancel={() => ask("")} />;
+  const choices = words.handChecks[station.kind] ?? words.handChecks["other"]!;
+  return (
+    <form class="act" onSubmit={(e) => { e.preventDefault(); write(text); }}>
+      {check && choices.map((c) => <button key={c} type="button" disabled={outcome.busy} onClick={() => write(c)}>{c.replace(/^[^:]*: /, "")}</button>)}
+      {!check && <label>{words.noteText}<textarea required rows={3} maxLength={500} value={text} onInput={(e) => setText(e.currentTarget.value)} /></label>}
+      {!check && <button class="main" disabled={outcome.busy}>{outcome.busy ? words.writing : words.writeNote}</button>}
+      <button type="button" class="bare" onClick={cancel}>{words.cancel}</button>
+      {outcome.failed && <p role="alert">{outcome.says}</p>}
+    </form>
+  );
+}
+
 /** Two taps: what, and yes. */
-function Acts({ station }: { station: Station }) {
+function Acts({ station, lots }: { station: Station; lots: boolean }) {
   const { words } = useHere();
-  const [doing, set] = useState<"" | "load" | "empty">("");
+  const [doing, begin] = useState<"" | "load" | "empty" | "check" | "note">("");
+  const [wrote, tell] = useState(false);
+  const set = (what: typeof doing) => { tell(false); begin(what); };
+  const noted = () => { begin(""); tell(true); };
+  if (doing === "check" || doing === "note") return <Note station={station} check={doing === "check"} done={noted} cancel={() => set("")} />;
   if (doing === "load") return <Load station={station} done={() => set("")} />;
   if (doing === "empty") return <Empty station={station} done={() => set("")} />;
   return (
     <div class="act">
-      {station.loaded
+      {lots && (station.loaded
         ? <button class="main" onClick={() => set("empty")}>{station.kind === "tank" ? words.washed : words.emptied}</button>
-        : <button class="main" onClick={() => set("load")}>{words.load}</button>}
+        : <button class="main" onClick={() => set("load")}>{words.load}</button>)}
+      <div class="pair">
+        <button onClick={() => set("check")}>{words.handCheck}</button>
+        <button onClick={() => set("note")}>{words.note}</button>
+      </div>
+      <p role="status">{wrote ? words.written1 : ""}</p>
     </div>
   );
 }
+
+/** Points that only rules need: the ends of an interval stand with their forecast, and whether a lot stands there is said above. */
+const forRules = /\/(loaded|empty|looks-loaded|looks-empty|.*-early|.*-late)$/;
 
 /** Kinds on which a lot stays. */
 const holdsLots = ["tank", "deck", "dryer", "bin", "roaster", "huller"];
@@ -135,8 +171,8 @@ export function StationPage({ name }: { name: string }) {
       {shown && <section aria-label={shown.title}><h2>{begins(shown.title)}</h2><LazyChart key={shown.name} point={shown} /></section>}
       <div class="side">
         {group(words.measured, points.filter((p) => !p.computed))}
-        {group(words.computed, points.filter((p) => p.computed))}
-        {holdsLots.includes(station.kind) && <Acts station={station} />}
+        {group(words.computed, points.filter((p) => p.computed && !forRules.test(p.name)))}
+        <Acts station={station} lots={holdsLots.includes(station.kind)} />
       </div>
     </main>
   );

@@ -1,0 +1,16 @@
+// Pages that come with their own script only when they are looked at: the first page stays light for a phone at night.
+import type { ComponentType } from "preact";
+import { useEffect, useState } from "preact/hooks";
+import { useHere } from "./context";
+
+type Name = "LogbookPage" | "RegisterPage" | "RatesPage" | "RosterPage" | "ProbesPage" | "RulesPage" | "MorePage" | "LotsPage" | "LotPage" | "PointPage";
+
+export function Lazy({ name, ...props }: { name: Name; lot?: string; point?: string }) {
+  const { words } = useHere();
+  const [Page, set] = useState<ComponentType<Record<string, unknown>> | null>(null);
+  const [failed, fail] = useState(false);
+  useEffect(() => {
+    void import("./pages").then((m) => set(() => m[name] as unknown as ComponentType<Record<string, unknown>>), () => fail(true));
+  }, [name]);
+  return Page ? <Page {...props} /> : <main><p class="quiet" role="status">{failed ? words.noAnswer : words.pageComes}</p></main>;
+}

@@ -1,0 +1,11 @@
+// What Lazy fetches in one piece.
+export { LogbookPage } from "./record";
+export { LotPage } from "./lot";
+export { LotsPage } from "./lots";
+export { MorePage } from "./more";
+export { PointPage } from "./point";
+export { ProbesPage } from "./probes";
+export { RatesPage } from "./rates";
+export { RegisterPage } from "./register";
+export { RosterPage } from "./roster";
+export { RulesPage } from "./rules";

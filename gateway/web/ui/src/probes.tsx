@@ -1,0 +1,96 @@
+// The probes as they are fitted: which answer, what they said last, when they were held to a reference.
+import { useBook } from "./books";
+import { useHere } from "./context";
+import { atWall, begins, length, reason, sentence } from "./say";
+import { Figure, Go } from "./way";
+
+interface Calibration { at: number; kind: string; channel?: string; points: string[]; who: string; note?: string }
+interface Probe {
+  name: string; title: string; part: string; bus: string; points: string[]; every: number; mounted?: string;
+  heard?: number; raw?: string; fault?: string; misses?: number; checkEvery?: number; calibrations: Calibration[];
+}
+
+/** Raw words in pairs of digits, as a technician reads them. */
+function raw(hex: string): string {
+  return hex.match(/../g)?.join(" ") ?? "";
+}
+
+/** A probe is silent when its last poll failed, or when nothing is known of any of its points: a radio stick that says nothing fails no poll. */
+function useSilent(): (p: Probe) => boolean {
+  const { frame } = useHere();
+  return (p) => Boolean(p.fault) || p.points.length > 0 && p.points.every((n) => frame.values[n]?.quality === "bad");
+}
+
+function useHealth(p: Probe): string {
+  const { frame, now, words } = useHere();
+  const isSilent = useSilent();
+  const age = p.heard ? length(now.mono - p.heard) : "";
+  if (p.fault) return `${words.silent}${age ? `, ${words.heardLast(age)}` : ""}: ${p.fault}`;
+  if (isSilent(p)) {
+    const v = frame.values[p.points[0] ?? ""];
+    return v ? reason(v, now, words) : words.neverHeard;
+  }
+  return age ? words.heardAgo(age) : words.neverHeard;
+}
+
+function useCheck(p: Probe): string {
+  const { now, words } = useHere();
+  const last = p.calibrations[0];
+  if (!last) return p.checkEvery ? words.neverChecked : "";
+  const said = words.lastChecked(length(now.wall - last.at), last.who);
+  if (!p.checkEvery) return said;
+  const left = last.at + p.checkEvery - now.wall;
+  return `${said} ${left > 0 ? words.nextCheck(length(left)) : words.checkOverdue(length(-left))}`;
+}
+
+function One({ probe }: { probe: Probe }) {
+  const { frame, now, words } = useHere();
+  const health = useHealth(probe), check = useCheck(probe), isSilent = useSilent();
+  return (
+    <li class="row probe">
+      <h2>{begins(probe.title)}</h2>
+      <p class="soft">{probe.part}{probe.bus ? ` · ${probe.bus}` : ""} · {words.everyTime(length(probe.every))}{probe.mounted ? ` · ${probe.mounted}` : ""}</p>
+      <p>{isSilent(probe) ? <b>{sentence(health)}</b> : sentence(health)}{probe.misses ? ` ${words.missed(probe.misses)}` : ""}</p>
+      <ul class="lines">
+        {probe.points.map((name) => {
+          const p = frame.plan.points.find((x) => x.name === name);
+          if (!p) return null;
+          return <li class="line short" key={name}><span class="name"><Go to={`/point/${name}`}>{begins(p.title)}</Go></span><Figure point={p} beside={p.title} /></li>;
+        })}
+      </ul>
+      {probe.raw && <p class="soft">{words.rawWords} <code>{raw(probe.raw)}</code></p>}
+      {check && <p class="soft">{check}</p>}
+      {probe.calibrations.length > 0 && (
+        <details>
+          <summary>{words.calibrations} · {probe.calibrations.length}</summary>
+          <div class="scrolls" tabIndex={0} role="region" aria-label={words.calibrations}>
+            <table>
+              <thead><tr><th scope="col">{words.whenIt}</th><th scope="col">{words.kindOfCheck}</th><th scope="col">{words.points}</th><th scope="col">{words.by}</th></tr></thead>
+              <tbody>
+                {probe.calibrations.map((c) => (
+                  <tr key={c.at}><th scope="row">{atWall(c.at, now)}</th><td>{c.kind}</td><td>{c.points.map((t) => <div key={t}>{t}</div>)}</td><td>{c.who}{c.note ? `: ${c.note}` : ""}</td></tr>
+                ))}
+              </tbody>
+            </table>
+          </div>
+        </details>
+      )}
+    </li>
+  );
+}
+
+export function ProbesPage() {
+  const { words } = useHere();
+  const { got, failed } = useBook<Probe[]>("/api/probes", 5e3);
+  const isSilent = useSilent();
+  const silent = (got ?? []).filter(isSilent);
+  const rest = (got ?? []).filter((p) => !isSilent(p));
+  return (
+    <main class="lists">
+      <h1>{words.probes}</h1>
+      {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
+      {got && <p>{silent.length ? words.someSilent(silent.length, got.length) : words.allAnswer(got.length)}</p>}
+      <ul>{[...silent, ...rest].map((p) => <One key={p.name} probe={p} />)}</ul>
+    </main>
+  );
+}

@@ -1,0 +1,104 @@
+// The logbook: what happened and who did what, newest first, to be searched.
+import { useState } from "preact/hooks";
+import { ask, useBook, type Line } from "./books";
+import { useHere } from "./context";
+import { begins, hour, longDay, sentence } from "./say";
+import { Go } from "./way";
+
+const kinds = ["", "transition", "act", "message", "receipt", "lot", "note", "calibration", "rules", "clock", "start", "fault"];
+
+/** The name of an alarm as people say it, from its name in the rules. */
+function alarmTitle(id: string, station: (name: string) => string): string {
+  const [name = "", place = ""] = id.split("@");
+  return `${begins(station(place))}: ${name.replaceAll("-", " ")}`;
+}
+
+export function useLineText(): (l: Line) => string {
+  const { frame, words } = useHere();
+  const station = (name: string) => {
+    const [place = "", point] = name.split("/");
+    const title = frame.stations.find((s) => s.name === place)?.title ?? place;
+    return point ? `${title} ${frame.plan.points.find((p) => p.name === name)?.title ?? point}` : title;
+  };
+  return (l) => {
+    const parts: string[] = [];
+    if (l.alarm) parts.push(alarmTitle(l.alarm, station) + (l.state ? `, ${words.states[l.state] ?? l.state}` : ""));
+    if (l.text) parts.push(l.text);
+    if (l.why && !["try", "accepted"].includes(l.why)) parts.push(l.why);
+    return parts.map(sentence).join(" ");
+  };
+}
+
+/** Lines under the day on which they were written. */
+export function Lines({ lines }: { lines: Line[] }) {
+  const { frame, now, words } = useHere();
+  const text = useLineText();
+  let before = "";
+  return (
+    <div role="log" aria-label={words.logbook}><ol class="lines record">
+      {lines.map((l) => {
+        const day = longDay(l.at, now);
+        const head = day !== before ? <h2>{day}</h2> : null;
+        before = day;
+        const station = frame.stations.find((s) => s.name === (l.place ?? "").split("/")[0]);
+        return (
+          <li key={l.id}>
+            {head}
+            <div class="entry">
+              <span class="hour">{l.set ? hour(l.at, now) : "?"}</span>
+              <span>
+                {text(l)}
+                <span class="detail">
+                  {[words.entryKinds[l.kind] ?? l.kind, l.who].filter(Boolean).join(" · ")}
+                  {station && <> · <Go to={`/station/${station.name}`}>{begins(station.title)}</Go></>}
+                  {l.lot && <> · <Go to={`/lot/${encodeURIComponent(l.lot)}`}>{words.lot} {l.lot}</Go></>}
+                </span>
+              </span>
+            </div>
+          </li>
+        );
+      })}
+    </ol></div>
+  );
+}
+
+export function LogbookPage() {
+  const { words } = useHere();
+  const [typed, type] = useState("");
+  const [sought, seek] = useState("");
+  const [kind, setKind] = useState("");
+  const [older, setOlder] = useState<Line[]>([]);
+  const q = new URLSearchParams();
+  if (sought) q.set("words", sought);
+  if (kind) q.set("kind", kind);
+  const { got, failed } = useBook<Line[]>(`/api/logbook?${q.toString()}`, older.length ? 0 : 10e3);
+  const lines = [...(got ?? []), ...older.filter((l) => !got?.some((g) => g.id === l.id))];
+  const [ended, end] = useState(false);
+  const choose = (next: () => void) => { setOlder([]); end(false); next(); };
+  const more = async () => {
+    const last = lines[lines.length - 1];
+    if (!last) return;
+    q.set("before", String(last.id));
+    const found = await ask<Line[]>(`/api/logbook?${q.toString()}`).catch(() => [] as Line[]);
+    if (found.length === 0) end(true);
+    setOlder([...older, ...found]);
+  };
+  return (
+    <main class="lists">
+      <h1>{words.logbook}</h1>
+      <form class="search" role="search" onSubmit={(e) => { e.preventDefault(); choose(() => seek(typed)); }}>
+        <label>{words.searchFor}<input type="search" maxLength={100} value={typed} onInput={(e) => type(e.currentTarget.value)} /></label>
+        <label>{words.kindOfLine}
+          <select value={kind} onChange={(e) => { const k = e.currentTarget.value; choose(() => setKind(k)); }}>
+            {kinds.map((k) => <option key={k} value={k}>{k ? words.entryKinds[k] ?? k : words.all}</option>)}
+          </select>
+        </label>
+        <button>{words.search}</button>
+      </form>
+      {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
+      {got && lines.length === 0 && <p>{words.nothingFound}</p>}
+      <Lines lines={lines} />
+      {lines.length > 0 && !ended && <button class="wide" onClick={() => void more()}>{words.older}</button>}
+    </main>
+  );
+}

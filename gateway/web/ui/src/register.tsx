@@ -1,0 +1,77 @@
+// The alarm register: what is watched, at which limit, why, and what a person should do. The rules file is the record; this is how it reads.
+import { useState } from "preact/hooks";
+import { useBook } from "./books";
+import { useHere } from "./context";
+import { begins, length, list } from "./say";
+import type { Priority } from "./types";
+
+interface Registered {
+  name: string; kind: "alarm" | "prompt"; title: string; places: string[]; priority?: Priority; class?: string; when: string; while?: string; limits: string[];
+  onDelay?: number; offDelay?: number; latching?: boolean; cause?: string; consequence?: string; action: string; caution?: string;
+  respondWithin?: number; shelvable?: number; call: string[]; source?: string; written: string;
+}
+
+/** Square, diamond, ring with its letter, as on the alarms themselves. */
+export function PriorityMark({ priority }: { priority: Priority }) {
+  const { words } = useHere();
+  return (
+    <svg class={`mark ${priority}`} viewBox="0 0 24 28" role="img" aria-label={words.priorities[priority]}>
+      {priority === "high" && <rect class="shape" x="2" y="2" width="20" height="20" />}
+      {priority === "medium" && <path class="shape" d="M12 0.8 L23.2 12 L12 23.2 L0.8 12 Z" />}
+      {priority === "low" && <circle class="shape" cx="12" cy="12" r="10" />}
+      <text x="12" y="16.6" text-anchor="middle">{words.letters[priority]}</text>
+    </svg>
+  );
+}
+
+function One({ r }: { r: Registered }) {
+  const { words } = useHere();
+  const rows: [string, string | undefined][] = [
+    [words.comesWhen, r.when + (r.onDelay ? `, ${words.forAtLeast(length(r.onDelay))}` : "")],
+    [words.onlyWhile, r.while],
+    [words.limits, r.limits.join(" · ")],
+    [words.causeOfIt, r.cause],
+    [words.otherwise, r.consequence],
+    [words.caution, r.caution],
+    [words.whatToDo, r.action],
+    [words.actWithin, r.respondWithin ? length(r.respondWithin) : ""],
+    [words.shelvedAtMost, r.kind === "alarm" ? (r.shelvable ? length(r.shelvable) : words.neverShelved) : ""],
+    [words.callsWhom, r.call.join(", ")],
+    [words.resetBy, r.latching ? words.resetByHand : ""],
+    [words.sourceOfIt, r.source],
+    [words.writtenAt, r.written],
+  ];
+  return (
+    <details class="row">
+      <summary>{r.priority && <PriorityMark priority={r.priority} />}<span><b>{begins(r.title)}</b> <span class="soft">{list(r.places, words.and)}</span></span></summary>
+      <dl>{rows.filter(([, text]) => text).map(([name, text]) => <div key={name}><dt>{name}</dt><dd>{text}</dd></div>)}</dl>
+    </details>
+  );
+}
+
+export function RegisterPage() {
+  const { words } = useHere();
+  const { got, failed } = useBook<Registered[]>("/api/register");
+  const [typed, type] = useState("");
+  const seen = (got ?? []).filter((r) => JSON.stringify(r).toLowerCase().includes(typed.trim().toLowerCase()));
+  const of = (p: Priority) => seen.filter((r) => r.priority === p);
+  const prompts = seen.filter((r) => r.kind === "prompt");
+  const group = (name: string, some: Registered[]) => some.length > 0 && (
+    <section><h2>{name} · {some.length}</h2>{some.map((r) => <One key={r.written + r.places.join()} r={r} />)}</section>
+  );
+  return (
+    <main class="lists">
+      <h1>{words.register}</h1>
+      <p class="soft">{words.registerIs}</p>
+      <form class="search" role="search" onSubmit={(e) => e.preventDefault()}>
+        <label>{words.searchFor}<input type="search" value={typed} onInput={(e) => type(e.currentTarget.value)} /></label>
+      </form>
+      {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
+      {got && seen.length === 0 && <p>{words.nothingFound}</p>}
+      {group(words.priorities.high, of("high"))}
+      {group(words.priorities.medium, of("medium"))}
+      {group(words.priorities.low, of("low"))}
+      {group(words.prompts, prompts)}
+    </main>
+  );
+}

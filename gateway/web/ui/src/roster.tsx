@@ -1,0 +1,81 @@
+// Who is called tonight, when and by what; and whether the ways by which people are called work.
+import { useBook } from "./books";
+import { useHere } from "./context";
+import { useSentence } from "./links";
+import { begins, length, list, moment, sentence } from "./say";
+import { Go } from "./way";
+
+interface Step { after: number; people: string[]; by: string[] }
+interface Watch {
+  name: string; title: string; onDuty: boolean; hours: string[]; takes: string[]; areas: string[]; onlyWhenNamed?: boolean; present?: boolean; digest?: string;
+  repeat: number; steps: Step[];
+}
+
+function Steps({ watch }: { watch: Watch }) {
+  const { words } = useHere();
+  return (
+    <ol class="steps">
+      {watch.steps.map((s) => (
+        <li class="prompt" key={s.after}>
+          <span class="hour">{s.after ? `+${length(s.after)}` : words.atOnce}</span>
+          <span>{list(s.people, words.and)}<span class="detail">{s.by.length ? words.byWay(list(s.by, words.and)) : words.byOwnWay}</span></span>
+        </li>
+      ))}
+      {watch.repeat > 0 && <li class="prompt"><span class="hour">…</span><span class="soft">{words.thenEvery(length(watch.repeat))}</span></li>}
+    </ol>
+  );
+}
+
+/** How one person is called by the watches on duty, in a sentence. */
+function useMine(title: string, watches: Watch[]): string {
+  const { words } = useHere();
+  const parts: string[] = [];
+  for (const w of watches.filter((x) => x.onDuty)) {
+    const step = w.steps.find((s) => s.people.includes(title));
+    if (step) parts.push(words.youAreCalled(w.title, step.after ? length(step.after) : "", step.by.length ? list(step.by, words.and) : ""));
+  }
+  return parts.length ? parts.join(" ") : words.youAreNotCalled;
+}
+
+function Mine({ title, me, watches }: { title: string; me: boolean; watches: Watch[] }) {
+  const { words } = useHere();
+  const says = useMine(title, watches);
+  return <li class="row"><p><b>{begins(title)}</b>{me ? ` (${words.you})` : ""}: {says}</p></li>;
+}
+
+export function RosterPage() {
+  const { frame, now, words, who } = useHere();
+  const say = useSentence();
+  const { got, failed } = useBook<Watch[]>("/api/watches", 30e3);
+  const channels = frame.links.filter((l) => l.kind === "channel" || l.kind === "watcher");
+  const people = [...frame.plan.people].sort((a, b) => Number(b.name === who) - Number(a.name === who));
+  return (
+    <main class="lists">
+      <h1>{words.roster}</h1>
+      <p>{frame.roster.onWatch.length ? sentence(words.onWatch(list(frame.roster.onWatch, words.and))) : sentence(words.nobodyOnWatch)}
+        {frame.roster.until ? ` ${sentence(words.until(moment(frame.roster.until, now, words)))}` : ""}</p>
+      {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
+      {got && (
+        <>
+          <section><h2>{words.howCalled}</h2><ul>{people.map((p) => <Mine key={p.name} title={p.title} me={p.name === who} watches={got} />)}</ul></section>
+          {got.map((w) => (
+            <section key={w.name}>
+              <h2>{words.watch} {w.title}</h2>
+              <p><b>{w.onDuty ? words.onDutyNow : words.offDutyNow}</b>, {w.hours.length ? w.hours.join(", ") : words.always}.
+                {w.takes.length > 0 && ` ${words.takesOnly(list(w.takes.map((t) => (words.priorities as Record<string, string>)[t]?.toLowerCase() ?? t), words.and))}`}
+                {w.areas.length > 0 && ` ${words.onlyAreas(list(w.areas, words.and))}`}
+                {w.digest && ` ${words.digestAt(w.digest)}`}
+                {w.present && ` ${words.arePresent}`}
+                {w.onlyWhenNamed && ` ${words.onlyNamed}`}</p>
+              <Steps watch={w} />
+            </section>
+          ))}
+          {got.length === 0 && <p>{words.noWatches}</p>}
+        </>
+      )}
+      <section><h2>{words.waysOfCalling}</h2><ul>{channels.map((l) => <li class="row" key={l.name}><p>{say(l)}</p></li>)}</ul></section>
+      <p class="soft">{frame.roster.drill ? words.drill(moment(frame.roster.drill, now, words), frame.roster.drillBy ?? "") : words.noDrill}</p>
+      <p><Go to="/rules">{words.changeInRules}</Go></p>
+    </main>
+  );
+}
