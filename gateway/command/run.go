@@ -14,6 +14,7 @@ import (
 	"millwarden/drivers/catalog"
 	"millwarden/gateway/floor"
 	"millwarden/internal/clock"
+	"millwarden/internal/notify"
 	"millwarden/internal/phrase"
 )
 
@@ -48,9 +49,14 @@ func run(ctx context.Context, std IO, args []string) error {
 	if l.said.HasErrors() {
 		return fmt.Errorf("%s has faults, see above: nothing was started", *file)
 	}
+	log := slog.New(slog.NewTextHandler(std.Err, nil))
+	manager, err := notify.From(os.Getenv, os.Getpid())
+	if err != nil {
+		log.Warn("the service manager cannot be told how this program does", "cause", err)
+	}
 	mill, err := floor.Open(floor.Options{Plan: l.plan, Data: *data, Drivers: knownDrivers(), OpenBus: hostBuses(*oneWire), Credential: credentialFrom(*credentials),
 		Clock:  func(boot uint32) clock.Clock { return &clock.System{Boot: boot, Trust: *trust} },
-		BootID: kernelBoot(), Log: slog.New(slog.NewTextHandler(std.Err, nil)), Version: Version, NoForward: *noForward, Warnings: l.warnings(), Rules: watch(*file, l.plan)})
+		BootID: kernelBoot(), Log: log, Version: Version, Manager: manager, NoForward: *noForward, Warnings: l.warnings(), Rules: watch(*file, l.plan)})
 	if err != nil {
 		return err
 	}

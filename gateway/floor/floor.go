@@ -53,6 +53,7 @@ type Options struct {
 	MailRoots  *x509.CertPool                                           // whom mail trusts; nil: the system's list
 	OpenModem  func(path string, speed int) (io.ReadWriteCloser, error) // line of a channel of text messages; nil: a serial port of the host
 	Channels   map[string]callout.Channel                               // by name, instead of those of the rules file: the demo's phones
+	Manager    Manager                                                  // who started the gateway; nil: nobody who wants to hear
 }
 
 // BusOpener opens the bus of a name ("i2c-1", "onewire", "tcp 192.0.2.20:502", "broker") for a kind of driver. A bus that has a block in the rules
@@ -88,6 +89,7 @@ type Floor struct {
 
 	looking    []engine.Standing // scratch of look; belongs to the flow's goroutine
 	entersLots atomic.Bool       // somebody enters which lot stands where
+	stopping   atomic.Bool       // the end has begun: the page says so
 
 	settled  bool      // the times of an unset clock are; belongs to the keeper's goroutine, as retained does
 	retained time.Time // when old readings were looked for, real time
@@ -145,7 +147,7 @@ func (f *Floor) open() (err error) {
 	if err := f.begin(); err != nil {
 		return err
 	}
-	for _, build := range []func() error{f.buildLinks, f.buildCallout, f.buildWeb, f.buildWorkers} {
+	for _, build := range []func() error{f.buildWatchdog, f.buildLinks, f.buildCallout, f.buildWeb, f.buildWorkers} {
 		if err := build(); err != nil {
 			return err
 		}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"millwarden/gateway/web"
+	"millwarden/internal/notify"
 )
 
 // part is one running part of the gateway.
@@ -19,11 +20,21 @@ type part struct {
 	vital bool          // its end ends the program, and the service manager starts it anew
 	quiet time.Duration // longest time without a beat, in real time, before it counts as standing still; 0: it does not beat
 
-	beat  atomic.Int64 // real time of the last beat, in nanoseconds
+	beat  atomic.Int64 // time of the last beat since origin
+	ended atomic.Bool  // in order, by the end of its context: no beat is owed any more
 	fault atomic.Pointer[string]
 }
 
-func (p *part) alive() { p.beat.Store(time.Now().UnixNano()) }
+// origin is what beats are counted from. Only its monotonic part is used: a step of the wall clock must not look like a worker that hangs.
+var origin = time.Now()
+
+func (p *part) alive() { p.beat.Store(int64(time.Since(origin))) }
+
+// still tells how long ago the last beat was, and whether that is too long.
+func (p *part) still() (beat time.Duration, stands bool) {
+	beat = time.Since(origin) - time.Duration(p.beat.Load())
+	return beat, p.quiet > 0 && beat > p.quiet && !p.ended.Load()
+}
 
 // Pauses before a part that ended early runs again.
 const (
@@ -45,11 +56,13 @@ func (f *Floor) runParts(ctx context.Context) error {
 		})
 		stops = append(stops, func() { stop(); wait.Wait() })
 	}
+	f.tell(notify.Ready, notify.Status(f.watching()))
 	var err error
 	select {
 	case <-ctx.Done():
 	case err = <-failed:
 	}
+	f.beginStop(err)
 	for i := len(stops) - 1; i >= 0; i-- {
 		stops[i]()
 	}
@@ -58,6 +71,8 @@ func (f *Floor) runParts(ctx context.Context) error {
 
 // runPart runs one part until ctx ends. One that ends early runs again after growing pauses, unless it is vital.
 func (f *Floor) runPart(ctx context.Context, p *part) error {
+	defer p.ended.Store(true)
+	p.ended.Store(false)
 	for pause := firstPause; ; pause = min(2*pause, longestPause) {
 		p.alive()
 		begun := time.Now()
@@ -89,9 +104,8 @@ func (f *Floor) runPart(ctx context.Context, p *part) error {
 func (f *Floor) Workers() []web.Worker {
 	list := []web.Worker{}
 	for _, p := range slices.Concat(f.parts, *f.workers.Load()) {
-		w := web.Worker{Name: p.name, Beat: time.Since(time.Unix(0, p.beat.Load()))}
-		if p.quiet > 0 && w.Beat > p.quiet {
-			w.Stands = true
+		w := web.Worker{Name: p.name}
+		if w.Beat, w.Stands = p.still(); w.Stands {
 			w.Because = "no sign of life"
 		}
 		if cause := p.fault.Load(); cause != nil {

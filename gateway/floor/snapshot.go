@@ -15,7 +15,7 @@ import (
 
 // Snapshot fills what the page shows.
 func (f *Floor) Snapshot(s *web.Snapshot) {
-	*s = web.Snapshot{Now: f.clock.Now(), Demo: f.o.Demo, Speed: f.o.Speed, Site: f.site(),
+	*s = web.Snapshot{Now: f.clock.Now(), Demo: f.o.Demo, Speed: f.o.Speed, Stopping: f.stopping.Load(), Site: f.site(),
 		Areas: s.Areas[:0], Stations: s.Stations[:0], Points: s.Points[:0], Alarms: s.Alarms[:0], Prompts: s.Prompts[:0], People: s.People[:0], Links: s.Links[:0]}
 	for _, a := range f.plan().Areas {
 		s.Areas = append(s.Areas, web.Place{Name: a.Name, Title: a.Title})

@@ -5,7 +5,7 @@ import "slices"
 // frame turns the snapshot into what is sent.
 func (s *Snapshot) frame(plan *wirePlan) frame {
 	p := printer{now: s.Now, choice: s.Site.Show}
-	f := frame{Now: never0(s.Now.Mono.Milliseconds()), Wall: s.Now.Wall.UnixMilli(), Set: s.Now.Set, Plan: plan,
+	f := frame{Now: never0(s.Now.Mono.Milliseconds()), Wall: s.Now.Wall.UnixMilli(), Set: s.Now.Set, Stopping: s.Stopping, Plan: plan,
 		Stations: s.stations(p), Values: make(map[string]value, len(s.Points)), Roster: s.roster(p)}
 	for i := range s.Points {
 		f.Values[s.Points[i].Name] = p.value(&s.Points[i])

@@ -58,13 +58,14 @@ func newLive(m Model, version string) *live {
 	return &live{model: m, version: version, sections: map[string]json.RawMessage{}, clients: map[*client]struct{}{}}
 }
 
-// run ticks until ctx ends, then drops all clients. While nobody looks the Model is not asked.
+// run ticks until ctx ends, then says what stands once more and drops all clients. While nobody looks the Model is not asked.
 func (l *live) run(ctx context.Context) {
 	t := time.NewTicker(tick)
 	defer t.Stop()
 	for {
 		select {
 		case <-ctx.Done():
+			l.feed() // the last word: that the gateway stops
 			l.dropAll()
 			return
 		case <-t.C:

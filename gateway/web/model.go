@@ -45,6 +45,7 @@ type Snapshot struct {
 	Now      reading.Stamp
 	Demo     string  // what is said on every page of an invented estate; "" on a real one
 	Speed    float64 // how fast Now runs against the real clock; 0 is 1
+	Stopping bool    // the gateway was told to stop: after this nobody watches
 	Site     Site
 	Areas    []Place
 	Stations []Station // of one kind in the order of the rules file; the page sorts the kinds in the coffee's order

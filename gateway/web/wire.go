@@ -17,8 +17,9 @@ import (
 type frame struct {
 	Seq      uint64           `json:"seq"`
 	Now      int64            `json:"now"`
-	Wall     int64            `json:"wall"` // Unix milliseconds at Now
-	Set      bool             `json:"set"`  // the wall clock is right
+	Wall     int64            `json:"wall"`               // Unix milliseconds at Now
+	Set      bool             `json:"set"`                // the wall clock is right
+	Stopping bool             `json:"stopping,omitempty"` // the gateway was told to stop
 	Plan     *wirePlan        `json:"plan,omitempty"`
 	Stations []wireStation    `json:"stations,omitempty"`
 	Values   map[string]value `json:"values,omitempty"`

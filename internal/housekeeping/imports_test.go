@@ -63,6 +63,7 @@ var layout = map[string]rule{
 	"internal/link":            {reason: "one connection to a broker; topics and payloads are others' matter"},
 	"internal/wire":            {may: []string{"internal/reading", "internal/units"}, never: []string{"net", "os", "log"}, reason: "forms of messages, no connection"},
 	"internal/clock":           {may: []string{"internal/reading"}, reason: "the one seam for time"},
+	"internal/notify":          {reason: "one datagram to the service manager; what is worth telling is floor's to know"},
 	"internal/peers":           {reason: "it starts servers for tests"},
 	"internal/estate":          {may: []string{"drivers", "drivers/...", "internal/...", "rules", "rules/...", "gateway/..."}, reason: "the simulated estate may look at everything but the commands"},
 	"internal/housekeeping":    {may: []string{"..."}, reason: "it tests the house"},

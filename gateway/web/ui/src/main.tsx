@@ -196,6 +196,7 @@ function App() {
     <HereContext.Provider value={here}>
       <Head path={path} />
       {frame.plan.demo && <p class="demo">{frame.plan.demo}{frame.plan.speed > 1 ? ` ${words.speed(frame.plan.speed)}` : ""}</p>}
+      {frame.stopping && <p class="lost" role="alert">{words.stopping}</p>}
       {lost > 0 && <p class="lost">{words.lost(length(lost))}</p>}
       {heldFor > 0 && <p class="lost">{words.holding(length(heldFor))}</p>}
       <p class="heard" role="status">{lost > 0 ? words.lostHeard : heldFor > 0 ? words.heldHeard : ""}</p>

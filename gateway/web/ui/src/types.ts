@@ -53,7 +53,7 @@ export interface Link {
 }
 
 export interface Frame {
-  seq: number; now: number; wall: number; set: boolean;
+  seq: number; now: number; wall: number; set: boolean; stopping?: boolean;
   plan: Plan; stations: Station[]; values: Record<string, Value>;
   alarms: Alarm[]; prompts: Prompt[]; roster: Roster; links: Link[];
 }

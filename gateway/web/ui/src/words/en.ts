@@ -164,6 +164,7 @@ export const en = {
     `Silent: ${names}${more ? ` and ${more} more` : ""}.`,
   cannotSay: (age: string) => `Cannot say: no word from the mill for ${age}.`,
   lost: (age: string) => `No word from the mill for ${age}. What you see is from then.`,
+  stopping: "The gateway was told to stop. Until it runs again nobody is called: rounds go on.",
   lostHeard: "No word from the mill. What you see is old.",
   heldHeard: "Held. Alarms still come.",
   waiting: "Waiting for the first word from the mill.",

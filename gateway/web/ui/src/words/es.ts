@@ -165,6 +165,7 @@ export const es: Words = {
   silentPoints: (names, more) => `Sin señal: ${names}${more ? ` y ${more} más` : ""}.`,
   cannotSay: (age) => `No se puede decir: sin noticias del beneficio hace ${age}.`,
   lost: (age) => `Sin noticias del beneficio hace ${age}. Lo que ve es de entonces.`,
+  stopping: "Se ordenó parar el equipo. Hasta que vuelva a andar no se llama a nadie: sigan las rondas.",
   lostHeard: "Sin noticias del beneficio. Lo que ve es de antes.",
   heldHeard: "Detenido. Las alarmas siguen llegando.",
   waiting: "Esperando la primera noticia del beneficio.",
