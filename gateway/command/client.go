@@ -9,11 +9,13 @@ import (
 	"fmt"
 	"io"
 	"net/http"
+	"net/url"
 	"strconv"
 	"strings"
 	"text/tabwriter"
 	"time"
 
+	"millwarden/gateway/logbook/lots"
 	"millwarden/gateway/web"
 )
 
@@ -28,11 +30,28 @@ func (g gateway) get(ctx context.Context, path string, into any) error {
 }
 
 func (g gateway) post(ctx context.Context, path string, body any) error {
+	return g.postFor(ctx, path, body, nil)
+}
+
+// postFor is post with an answer; into nil: none is expected.
+func (g gateway) postFor(ctx context.Context, path string, body, into any) error {
 	text, err := json.Marshal(body)
 	if err != nil {
 		return fmt.Errorf("encoding the question: %w", err)
 	}
-	return g.do(ctx, http.MethodPost, path, text, nil)
+	return g.do(ctx, http.MethodPost, path, text, into)
+}
+
+// pathPart is a name as one part of a path.
+func pathPart(name string) string { return url.PathEscape(name) }
+
+// throughJSON turns a value into another that has the same form in JSON.
+func throughJSON(from, into any) error {
+	text, err := json.Marshal(from)
+	if err == nil {
+		err = json.Unmarshal(text, into)
+	}
+	return err
 }
 
 func (g gateway) do(ctx context.Context, method, path string, body []byte, into any) error {
@@ -189,35 +208,11 @@ func acknowledge(ctx context.Context, io IO, args []string) error {
 	return nil
 }
 
+// load and empty are the two acts of the night, with words of their own.
 func load(ctx context.Context, io IO, args []string) error {
-	return stay(ctx, io, web.DoLoad, args, 2, "a station, a lot and --by, for example: tank-1 143 --kg 412 --by ana")
+	return lot(ctx, io, append([]string{string(lots.Load)}, args...))
 }
 
 func empty(ctx context.Context, io IO, args []string) error {
-	return stay(ctx, io, web.DoEmpty, args, 1, "a station and --by, for example: tank-1 --by ana")
-}
-
-func stay(ctx context.Context, io IO, do string, args []string, needs int, example string) error {
-	var by, note *string
-	var kg *float64
-	g, words, err := ask(do, io, args, func(f flagSet) {
-		by = f.String("by", "", "who does it: a person of the rules file")
-		kg = f.Float64("kg", 0, "weight in kg")
-		note = f.String("note", "", "what else is to be kept")
-	})
-	if err != nil {
-		return err
-	}
-	if len(words) != needs || *by == "" {
-		return fmt.Errorf("%w: it needs %s", errUse, example)
-	}
-	body := map[string]any{"do": do, "station": words[0], "by": *by, "kg": *kg, "why": *note}
-	if needs > 1 {
-		body["lot"] = words[1]
-	}
-	if err := g.post(ctx, "/api/acts", body); err != nil {
-		return err
-	}
-	fmt.Fprintf(io.Out, "%s: %s, by %s\n", words[0], do, *by)
-	return nil
+	return lot(ctx, io, append([]string{string(lots.Empty)}, args...))
 }

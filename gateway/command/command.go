@@ -48,7 +48,9 @@ func subcommands() []subcommand {
 		{"alarms", "", "which alarms stand now", alarms},
 		{"acknowledge", "ALARM OCCURRENCE --by NAME", "says that somebody is on it", acknowledge},
 		{"load", "STATION LOT [--kg N] --by NAME", "a lot's stay begins", load},
-		{"empty", "STATION --by NAME", "a lot's stay ends", empty},
+		{"empty", "STATION [--kg N] --by NAME", "a lot's stay ends", empty},
+		{"lot", "ACT LOT|STATION … --by NAME", "enters what else was done to a lot: intake, move, split, blend, weigh, check, hull, grade, roast, correct", lot},
+		{"lots", "[LOT]", "the lots, or one whole", listLots},
 		{"forward", "--rules FILE [--rejects FILE]", "MQTT to the time-series store, as its own process", forwardReadings},
 		{"version", "", "version, and until when it is supported", version},
 	}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"millwarden/gateway/logbook"
+	"millwarden/gateway/logbook/lots"
 	"millwarden/gateway/web"
 	"millwarden/rules/engine"
 )
@@ -22,7 +23,8 @@ func (f *Floor) Act(ctx context.Context, a web.Act) error {
 	}
 	switch a.Do {
 	case web.DoLoad, web.DoEmpty:
-		return f.actOnStation(ctx, a)
+		_, err := f.Enter(ctx, web.Entering{By: a.By, Step: lots.Step{Do: lots.Do(a.Do), Station: a.Station, Lot: a.Lot, Kg: lots.Kilograms(a.Kilograms), Note: a.Why}})
+		return err
 	case web.DoNote:
 		return f.note(a)
 	}
@@ -77,56 +79,6 @@ func (f *Floor) refusal(a web.Act, err error) error {
 	return &web.Refusal{Kind: kind, Says: r.Text}
 }
 
-// actOnStation loads or empties a station: a stay in the logbook, a moment and the loaded point for the engine.
-func (f *Floor) actOnStation(ctx context.Context, a web.Act) error {
-	if _, known := f.plan().kinds[a.Station]; !known {
-		return &web.Refusal{Kind: web.RefusedUnknown, Says: fmt.Sprintf("There is no station %q.", a.Station)}
-	}
-	if a.Do == web.DoLoad && a.Lot == "" {
-		return &web.Refusal{Kind: web.RefusedInput, Says: "Say which lot was loaded."}
-	}
-	var refused error
-	err := f.onFlow(ctx, func() { refused = f.changeStay(a) })
-	return errors.Join(err, refused)
-}
-
-func (f *Floor) changeStay(a web.Act) error {
-	now := f.clock.Now()
-	var err error
-	moment := "loaded"
-	if a.Do == web.DoLoad {
-		stay := logbook.Stay{Station: a.Station, Lot: a.Lot, From: now, Loaded: a.Kilograms, Who: a.By, Note: a.Why}
-		if stay.ID, err = f.logbook.Load(stay); err == nil {
-			f.entersLots.Store(true)
-			f.setStay(a.Station, stay)
-		}
-	} else {
-		moment = "emptied"
-		if _, err = f.logbook.Empty(a.Station, now, a.Kilograms, a.By, a.Why); err == nil {
-			f.endStay(a.Station)
-		}
-	}
-	switch {
-	case errors.Is(err, logbook.ErrOccupied):
-		return &web.Refusal{Kind: web.RefusedState, Says: "A lot stands there already. Empty it first."}
-	case errors.Is(err, logbook.ErrNotLoaded):
-		return &web.Refusal{Kind: web.RefusedState, Says: "No lot stands there."}
-	case err != nil:
-		return fmt.Errorf("writing the stay: %w", err)
-	}
-	f.deciding.Lock()
-	transitions := f.engine.Moment(a.Station+"/"+moment, now, nil)
-	if a.Do == web.DoLoad {
-		f.models.Load(a.Station, a.Lot, now, now)
-	} else {
-		f.models.Empty(a.Station, now)
-	}
-	transitions = f.tickModels(now, transitions)
-	f.deciding.Unlock()
-	f.follow(transitions)
-	return nil
-}
-
 // note writes down what a person saw or did at a station, with the lot that stands there.
 func (f *Floor) note(a web.Act) error {
 	if _, known := f.plan().kinds[a.Station]; !known {
@@ -137,16 +89,4 @@ func (f *Floor) note(a web.Act) error {
 	f.deciding.Unlock()
 	_, err := f.logbook.Write(logbook.Entry{At: f.clock.Now(), Kind: logbook.Note, Place: a.Station, Lot: lot, Who: a.By, Text: a.Why})
 	return err
-}
-
-func (f *Floor) setStay(station string, s logbook.Stay) {
-	f.deciding.Lock()
-	defer f.deciding.Unlock()
-	f.stays[station] = s
-}
-
-func (f *Floor) endStay(station string) {
-	f.deciding.Lock()
-	defer f.deciding.Unlock()
-	delete(f.stays, station)
 }

@@ -21,6 +21,7 @@ import (
 	"millwarden/gateway/callout"
 	"millwarden/gateway/history"
 	"millwarden/gateway/logbook"
+	"millwarden/gateway/logbook/lots"
 	"millwarden/gateway/publish"
 	"millwarden/gateway/web"
 	"millwarden/internal/clock"
@@ -93,6 +94,9 @@ type Floor struct {
 
 	settled  bool      // the times of an unset clock are; belongs to the keeper's goroutine, as retained does
 	retained time.Time // when old readings were looked for, real time
+
+	booking sync.Mutex // guards lots; taken before deciding
+	lots    *lots.Book
 
 	busLock sync.Mutex // guards buses
 	buses   map[string]openBus

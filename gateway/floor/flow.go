@@ -22,15 +22,9 @@ func (f *Floor) begin() error {
 	if f.engine, err = engine.New(f.plan().Engine, saved, now); err != nil {
 		return fmt.Errorf("starting the engine: %w", err)
 	}
-	stays, err := f.logbook.Standing(context.Background())
-	if err != nil {
-		return fmt.Errorf("reading which lots stand where: %w", err)
+	if err := f.openLots(); err != nil {
+		return err
 	}
-	for _, s := range stays {
-		f.stays[s.Station] = s
-	}
-	all, err := f.logbook.Stays(context.Background(), "", "")
-	f.entersLots.Store(err == nil && len(all) > 0)
 	return f.fillWindows(now, f.beginModels(now))
 }
 

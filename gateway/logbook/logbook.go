@@ -1,6 +1,8 @@
 // Package logbook is the record of the mill: every alarm, every act of a person, every message tried, every change, in the order in which it was
 // written, in one SQLite file of its own so that a damaged history never takes it along. Beside the record it keeps what must outlive the process:
-// the engine's saved state, calibrations, lots on stations, tokens of answer links, the number of the boot.
+// the engine's saved state, calibrations, tokens of answer links, the number of the boot.
+//
+// What is done to lots stands in the record alone; the book of lots (package lots) is folded from it.
 //
 // The record is append-only. Each entry is sealed with a SHA-256 over its content and the seal before it, so that a silent change shows (Verify);
 // a correction is a new entry. It holds names of people as the rules file writes them, never their telephone numbers or addresses: those may have to
@@ -31,7 +33,7 @@ import (
 //go:embed migrations
 var migrations embed.FS
 
-// Kinds of error, those of the file itself and those of tokens and stays.
+// Kinds of error, those of the file itself and those of tokens. What people enter wrongly about lots is a *lots.Refusal.
 var (
 	ErrFull    = database.ErrFull
 	ErrDamaged = database.ErrDamaged
@@ -41,9 +43,6 @@ var (
 	ErrNoToken = errors.New("no such link")
 	ErrUsed    = errors.New("the link was used")
 	ErrExpired = errors.New("the link has expired")
-
-	ErrOccupied  = errors.New("a lot stands there")
-	ErrNotLoaded = errors.New("no lot stands there")
 )
 
 const (

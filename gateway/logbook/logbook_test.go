@@ -17,6 +17,7 @@ import (
 	"testing"
 	"time"
 
+	"millwarden/gateway/logbook/lots"
 	"millwarden/internal/reading"
 )
 
@@ -313,11 +314,12 @@ func TestStay_loadAndEmpty(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := l.Load(Stay{Station: "tank-1", Lot: "cosecha-8", From: at(time.Minute)}); !errors.Is(err, ErrOccupied) || !strings.Contains(err.Error(), "cosecha-7") {
-		t.Errorf("second Load() = %v, want ErrOccupied with the lot that stands there", err)
+	var refused *lots.Refusal
+	if _, err := l.Load(Stay{Station: "tank-1", Lot: "cosecha-8", From: at(time.Minute)}); !errors.As(err, &refused) || !strings.Contains(err.Error(), "cosecha-7") {
+		t.Errorf("second Load() = %v, want it refused with the lot that stands there", err)
 	}
-	if _, err := l.Empty("tank-2", at(0), 0, "ana", ""); !errors.Is(err, ErrNotLoaded) {
-		t.Errorf("Empty() of an empty tank = %v, want ErrNotLoaded", err)
+	if _, err := l.Empty("tank-2", at(0), 0, "ana", ""); !errors.As(err, &refused) {
+		t.Errorf("Empty() of an empty tank = %v, want it refused", err)
 	}
 	standing, err := l.Standing(t.Context())
 	if err != nil || len(standing) != 1 || standing[0].Ended || standing[0].From != at(0) {

@@ -80,3 +80,5 @@ func findToken(ctx context.Context, q *query.Queries, hash [sha256.Size]byte, no
 	}
 	return t, nil
 }
+
+func known(n int64) sql.NullInt64 { return sql.NullInt64{Int64: n, Valid: true} }

@@ -112,7 +112,7 @@ func calls() []call {
 	refuse := func(kind string) func(*fake) {
 		return func(f *fake) { f.refusal = &Refusal{kind, "No."} }
 	}
-	const acts, acknowledge = "/api/acts", "/api/acknowledge"
+	const acts, acknowledge, book = "/api/acts", "/api/acknowledge", "/api/lots"
 	return []call{
 		{"GET", "/api/openapi.json", "", "", 200, nil},
 		{"GET", "/api/overview", "", "", 200, nil},
@@ -127,6 +127,23 @@ func calls() []call {
 		{"GET", "/api/way", "/api/way?from=2026-11-20T00:00:00Z", "", 200, nil},
 		{"GET", "/api/way", "/api/way?from=yesterday", "", 400, nil},
 		{"GET", "/api/way", "", "", 500, func(f *fake) { f.bookFault = errors.New("logbook: disk gone") }},
+		{"GET", book, "", "", 200, nil},
+		{"GET", book, "/api/lots?standing=1", "", 200, nil},
+		{"GET", "/api/lots/{lot}", "/api/lots/143", "", 200, nil},
+		{"GET", "/api/lots/{lot}", "/api/lots/143-a", "", 200, nil},
+		{"GET", "/api/lots/{lot}", "/api/lots/none", "", 404, nil},
+		{"POST", book, "", `{"act":"intake","lot":"150","kg":640,"cherry":"bought","supplier":"n-7","floaters":0,"ripe":94.5,"by":"ben"}`, 200, nil},
+		{"POST", book, "", `{"act":"load","station":"tank-2","lot":"143-b","when":"2026-11-25T02:00:00-05:00","by":"ben"}`, 200, nil},
+		{"POST", book, "", `{"act":"check","lot":"143-b","gritty":"partly","meter":"11.8 %wb","note":"sweet","by":"ben"}`, 200, nil},
+		{"POST", book, "", `{"act":"correct","entry":7,"instead":{"act":"hull","lot":"143-a","in":100,"kg":82,"when":"2026-11-25T02:00:00-05:00"},"by":"ben"}`, 200, nil},
+		{"POST", book, "", `{"act":"blend","lot":"house","parts":[{"lot":"143-b","kg":5},{"lot":"143-b","kg":2}],"by":"ben"}`, 422, nil},
+		{"POST", book, "", `{"act":"weigh","lot":"143-b","kg":900,"by":"ben"}`, 409, nil},
+		{"POST", book, "", `{"act":"weigh","lot":"none","kg":900,"by":"ben"}`, 404, nil},
+		{"POST", book, "", `{"act":"weigh","lot":"143-b","kg":9,"by":"nobody"}`, 404, nil},
+		{"POST", book, "", `{"act":"weigh","lot":"143-b","kg":9,"by":"vera"}`, 403, nil},
+		{"POST", book, "", `{"act":"weigh","lot":"143-b","kg":9,"when":"yesterday","by":"ben"}`, 422, nil},
+		{"POST", book, "", `{"act":"weigh","lot":"143-b","kg":"9","by":"ben"}`, 400, nil},
+		{"POST", book, "", `{"act":"weigh","lot":"143-b","kg":9,"by":"ben"}`, 500, func(f *fake) { f.refusal = errors.New("logbook: disk full") }},
 		{"GET", "/health", "", "", 200, nil},
 		{"GET", "/health", "", "", 503, func(f *fake) { f.stands = "engine" }},
 		{"GET", "/metrics", "", "", 200, nil},

@@ -2,11 +2,13 @@ package web
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"sync"
 	"time"
 
+	"millwarden/gateway/logbook/lots"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
 	"millwarden/rules/engine"
@@ -23,6 +25,63 @@ type fake struct {
 	asked    int
 	// bookFault is what reading the books fails with.
 	bookFault error
+	book      *lots.Book
+}
+
+func (f *fake) Enter(_ context.Context, e Entering) (Entered, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if f.refusal != nil {
+		return Entered{}, f.refusal
+	}
+	return f.enter(e)
+}
+
+func (f *fake) enter(e Entering) (Entered, error) {
+	entry := lots.Entry{ID: f.book.Last() + 1, At: f.snapshot.Now, Who: e.By, Step: e.Step}
+	look, err := f.book.Try(entry)
+	var r *lots.Refusal
+	if errors.As(err, &r) {
+		return Entered{}, &Refusal{r.Kind, r.Says}
+	}
+	f.book.Add(entry)
+	return Entered{Entry: entry.ID, Text: e.Step.Text(), Look: look}, err
+}
+
+func (f *fake) Lots() []lots.Line {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.book.Lines()
+}
+
+func (f *fake) Lot(name string) (lots.Shown, bool) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.book.Show(name)
+}
+
+// withLots enters a lot from the cherry to the roaster, every field used once.
+func (f *fake) withLots() {
+	none, some, ripe := 0, 3, lots.Percent(96)
+	f.book = lots.New(nil)
+	for _, s := range []lots.Step{
+		{Do: lots.Intake, Lot: "143", Kg: 550, Cherry: "bought", Supplier: "n-12", Plot: "west", Ripe: &ripe},
+		{Do: lots.Load, Lot: "143", Station: "tank-1", Kind: "tank", Note: "late"},
+		{Do: lots.Check, Station: "tank-1", Gritty: "yes", Bite: "soft", Meter: "4.5 pH"},
+		{Do: lots.Move, Station: "tank-1", Kind: "tank", To: "deck-a", ToKind: "deck", Kg: 220, Moisture: 54},
+		{Do: lots.Empty, Station: "deck-a", Kg: 120, Moisture: 11.2},
+		{Do: lots.Split, Lot: "143", Parts: []lots.Part{{Lot: "143-a", Kg: 100}, {Lot: "143-b"}}},
+		{Do: lots.Hull, Lot: "143-a", In: 100, Kg: 83, Moisture: 11, Activity: 0.55},
+		{Do: lots.Grade, Lot: "143-a", Screens: []lots.Screen{{Number: 16, Kg: 60}}, Below: 20, Primary: &none, Second: &some},
+		{Do: lots.Roast, Lot: "143-a", In: 12, Kg: 10.2, Charge: 204, Crack: 197, CrackAt: 560, Drop: 212, Seconds: 760, Colour: "medium"},
+		{Do: lots.Load, Lot: "143-a", Station: "bin-2", Kind: "bin"},
+		{Do: lots.Correct, Entry: 4, Note: "misread", Instead: &lots.Step{Do: lots.Move, Station: "tank-1", Kind: "tank", To: "deck-a", ToKind: "deck", Kg: 221, Moisture: 54}},
+		{Do: lots.Correct, Entry: 3},
+	} {
+		if _, err := f.enter(Entering{"ana", s}); err != nil {
+			panic(err)
+		}
+	}
 }
 
 func (f *fake) Snapshot(s *Snapshot) {
@@ -150,6 +209,7 @@ func newFake() *fake {
 	f := &fake{}
 	s := &f.snapshot
 	s.Now = fakeStamp(0)
+	f.withLots()
 	s.Site = Site{Name: "fern-hollow", Title: "Fern Hollow", Zone: "America/Lima", Board: "mill", Language: "en", RulesHash: "9f2c41d07be3aa10"}
 	s.Areas = []Place{{"wet-mill", "wet mill"}, {"deck", "deck"}, {"store", "store"}, {"roastery", "roastery"}}
 	s.People = []Person{{"ana", "Ana", "owner"}, {"ben", "Ben", "crew"}, {"caro", "Caro", "technician"}, {"vera", "Vera", "auditor"}}

@@ -29,6 +29,7 @@ type Config struct {
 	Answers Answers // nil: links of messages are not known
 	History History // nil: no curves
 	Books   Books   // nil: no record, no lists
+	Lots    Lots    // nil: no book of lots
 	// Metrics is what the parts count; nil: NewMetrics of a registry of its own.
 	Metrics *Metrics
 	Log     *slog.Logger // nil: slog.Default

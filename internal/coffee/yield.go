@@ -7,13 +7,19 @@ const (
 	GreenOfRoasted     = 1.19
 )
 
-// Outturn is green by parchment, a part of 1; 0.78 to 0.84 is usual (band chosen from 0.80 of the ICO and 0.833 of a trade chain).
+// The usual outturn, a part of 1. Chosen: around 0.80 of the ICO and 0.833 of a trade chain.
+const (
+	UsualOutturnLeast = 0.78
+	UsualOutturnMost  = 0.84
+)
+
+// Outturn is green by parchment, a part of 1.
 func Outturn(parchment, green float64) (part float64, usual bool) {
 	if parchment <= 0 {
 		return 0, false
 	}
 	part = green / parchment
-	return part, part >= 0.78 && part <= 0.84
+	return part, part >= UsualOutturnLeast && part <= UsualOutturnMost
 }
 
 // Part is a weight with its moisture.

@@ -3,6 +3,7 @@ package estate
 import (
 	"context"
 	"errors"
+	"strings"
 	"time"
 
 	"millwarden/gateway/logbook"
@@ -28,7 +29,7 @@ func loadLots(book *logbook.Logbook, begins time.Time) error {
 		return reading.Stamp{Wall: begins.Add(-time.Duration(hours * float64(time.Hour))), Set: true}
 	}
 	for _, lot := range Past {
-		if _, err := book.Load(logbook.Stay{Station: lot.Station, Lot: lot.Lot, From: ago(lot.From), Loaded: lot.Kilograms, Who: "ana"}); err != nil {
+		if _, err := book.Load(logbook.Stay{Station: lot.Station, Kind: kindOf(lot.Station), Lot: lot.Lot, From: ago(lot.From), Loaded: lot.Kilograms, Who: "ana"}); err != nil {
 			return err
 		}
 		if _, err := book.Empty(lot.Station, ago(lot.To), 0, "ben", lot.Note); err != nil {
@@ -36,11 +37,17 @@ func loadLots(book *logbook.Logbook, begins time.Time) error {
 		}
 	}
 	for _, lot := range Lots {
-		if _, err := book.Load(logbook.Stay{Station: lot.Station, Lot: lot.Lot, From: ago(lot.Hours), Loaded: lot.Kilograms, Who: "ana"}); err != nil {
+		if _, err := book.Load(logbook.Stay{Station: lot.Station, Kind: kindOf(lot.Station), Lot: lot.Lot, From: ago(lot.Hours), Loaded: lot.Kilograms, Who: "ana"}); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// kindOf is the kind of a station of the estate, which its name begins with.
+func kindOf(station string) string {
+	kind, _, _ := strings.Cut(station, "-")
+	return kind
 }
 
 func calibrate(book *logbook.Logbook, begins time.Time) error {

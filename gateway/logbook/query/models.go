@@ -54,25 +54,6 @@ type Entry struct {
 	Seal       []byte
 }
 
-type Stay struct {
-	ID         int64
-	Station    string
-	Lot        string
-	Wall       int64
-	Mono       int64
-	Boot       int64
-	Clock      int64
-	EndedWall  sql.NullInt64
-	EndedMono  sql.NullInt64
-	EndedBoot  sql.NullInt64
-	EndedClock sql.NullInt64
-	LoadedKg   float64
-	UnloadedKg float64
-	Who        string
-	EmptiedBy  string
-	Note       string
-}
-
 type Token struct {
 	Hash       []byte
 	Alarm      string

@@ -8,6 +8,9 @@ SELECT id, seal FROM entry ORDER BY id DESC LIMIT 1;
 -- name: EntriesAfter :many
 SELECT * FROM entry WHERE id > ? ORDER BY id LIMIT ?;
 
+-- name: LotEntriesAfter :many
+SELECT * FROM entry WHERE kind = 'lot' AND id > ? ORDER BY id LIMIT ?;
+
 -- name: Entries :many
 SELECT * FROM entry
 WHERE id > sqlc.arg(after)
@@ -54,23 +57,6 @@ VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id;
 
 -- name: Calibrations :many
 SELECT * FROM calibration WHERE CAST(sqlc.arg(probe) AS TEXT) = '' OR probe = sqlc.arg(probe) ORDER BY id DESC;
-
--- name: InsertStay :one
-INSERT INTO stay (station, lot, wall, mono, boot, clock, loaded_kg, unloaded_kg, who, emptied_by, note)
-VALUES (?, ?, ?, ?, ?, ?, ?, 0, ?, '', ?) RETURNING id;
-
--- name: StandingAt :one
-SELECT * FROM stay WHERE station = ? AND ended_wall IS NULL;
-
--- name: Standing :many
-SELECT * FROM stay WHERE ended_wall IS NULL ORDER BY station;
-
--- name: EndStay :exec
-UPDATE stay SET ended_wall = ?, ended_mono = ?, ended_boot = ?, ended_clock = ?, unloaded_kg = ?, emptied_by = ?, note = ? WHERE id = ?;
-
--- name: Stays :many
-SELECT * FROM stay
-WHERE (CAST(sqlc.arg(station) AS TEXT) = '' OR station = sqlc.arg(station)) AND (CAST(sqlc.arg(lot) AS TEXT) = '' OR lot = sqlc.arg(lot)) ORDER BY id;
 
 -- name: InsertToken :exec
 INSERT INTO token (hash, alarm, occurrence, person, title, expires) VALUES (?, ?, ?, ?, ?, ?);

@@ -51,35 +51,6 @@ func (q *Queries) Calibrations(ctx context.Context, probe string) ([]Calibration
 	return items, nil
 }
 
-const endStay = `-- name: EndStay :exec
-UPDATE stay SET ended_wall = ?, ended_mono = ?, ended_boot = ?, ended_clock = ?, unloaded_kg = ?, emptied_by = ?, note = ? WHERE id = ?
-`
-
-type EndStayParams struct {
-	EndedWall  sql.NullInt64
-	EndedMono  sql.NullInt64
-	EndedBoot  sql.NullInt64
-	EndedClock sql.NullInt64
-	UnloadedKg float64
-	EmptiedBy  string
-	Note       string
-	ID         int64
-}
-
-func (q *Queries) EndStay(ctx context.Context, arg EndStayParams) error {
-	_, err := q.db.ExecContext(ctx, endStay,
-		arg.EndedWall,
-		arg.EndedMono,
-		arg.EndedBoot,
-		arg.EndedClock,
-		arg.UnloadedKg,
-		arg.EmptiedBy,
-		arg.Note,
-		arg.ID,
-	)
-	return err
-}
-
 const entries = `-- name: Entries :many
 SELECT id, wall, mono, boot, clock, kind, alarm, occurrence, place, lot, who, why, text, data, seal FROM entry
 WHERE id > ?1
@@ -400,40 +371,6 @@ func (q *Queries) InsertEntry(ctx context.Context, arg InsertEntryParams) error 
 	return err
 }
 
-const insertStay = `-- name: InsertStay :one
-INSERT INTO stay (station, lot, wall, mono, boot, clock, loaded_kg, unloaded_kg, who, emptied_by, note)
-VALUES (?, ?, ?, ?, ?, ?, ?, 0, ?, '', ?) RETURNING id
-`
-
-type InsertStayParams struct {
-	Station  string
-	Lot      string
-	Wall     int64
-	Mono     int64
-	Boot     int64
-	Clock    int64
-	LoadedKg float64
-	Who      string
-	Note     string
-}
-
-func (q *Queries) InsertStay(ctx context.Context, arg InsertStayParams) (int64, error) {
-	row := q.db.QueryRowContext(ctx, insertStay,
-		arg.Station,
-		arg.Lot,
-		arg.Wall,
-		arg.Mono,
-		arg.Boot,
-		arg.Clock,
-		arg.LoadedKg,
-		arg.Who,
-		arg.Note,
-	)
-	var id int64
-	err := row.Scan(&id)
-	return id, err
-}
-
 const insertToken = `-- name: InsertToken :exec
 INSERT INTO token (hash, alarm, occurrence, person, title, expires) VALUES (?, ?, ?, ?, ?, ?)
 `
@@ -507,6 +444,54 @@ func (q *Queries) LoadEngine(ctx context.Context) (LoadEngineRow, error) {
 	return i, err
 }
 
+const lotEntriesAfter = `-- name: LotEntriesAfter :many
+SELECT id, wall, mono, boot, clock, kind, alarm, occurrence, place, lot, who, why, text, data, seal FROM entry WHERE kind = 'lot' AND id > ? ORDER BY id LIMIT ?
+`
+
+type LotEntriesAfterParams struct {
+	ID    int64
+	Limit int64
+}
+
+func (q *Queries) LotEntriesAfter(ctx context.Context, arg LotEntriesAfterParams) ([]Entry, error) {
+	rows, err := q.db.QueryContext(ctx, lotEntriesAfter, arg.ID, arg.Limit)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []Entry
+	for rows.Next() {
+		var i Entry
+		if err := rows.Scan(
+			&i.ID,
+			&i.Wall,
+			&i.Mono,
+			&i.Boot,
+			&i.Clock,
+			&i.Kind,
+			&i.Alarm,
+			&i.Occurrence,
+			&i.Place,
+			&i.Lot,
+			&i.Who,
+			&i.Why,
+			&i.Text,
+			&i.Data,
+			&i.Seal,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Close(); err != nil {
+		return nil, err
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const saveEngine = `-- name: SaveEngine :exec
 INSERT INTO engine (id, state, crc) VALUES (1, ?, ?) ON CONFLICT (id) DO UPDATE SET state = excluded.state, crc = excluded.crc
 `
@@ -519,128 +504,6 @@ type SaveEngineParams struct {
 func (q *Queries) SaveEngine(ctx context.Context, arg SaveEngineParams) error {
 	_, err := q.db.ExecContext(ctx, saveEngine, arg.State, arg.Crc)
 	return err
-}
-
-const standing = `-- name: Standing :many
-SELECT id, station, lot, wall, mono, boot, clock, ended_wall, ended_mono, ended_boot, ended_clock, loaded_kg, unloaded_kg, who, emptied_by, note FROM stay WHERE ended_wall IS NULL ORDER BY station
-`
-
-func (q *Queries) Standing(ctx context.Context) ([]Stay, error) {
-	rows, err := q.db.QueryContext(ctx, standing)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var items []Stay
-	for rows.Next() {
-		var i Stay
-		if err := rows.Scan(
-			&i.ID,
-			&i.Station,
-			&i.Lot,
-			&i.Wall,
-			&i.Mono,
-			&i.Boot,
-			&i.Clock,
-			&i.EndedWall,
-			&i.EndedMono,
-			&i.EndedBoot,
-			&i.EndedClock,
-			&i.LoadedKg,
-			&i.UnloadedKg,
-			&i.Who,
-			&i.EmptiedBy,
-			&i.Note,
-		); err != nil {
-			return nil, err
-		}
-		items = append(items, i)
-	}
-	if err := rows.Close(); err != nil {
-		return nil, err
-	}
-	if err := rows.Err(); err != nil {
-		return nil, err
-	}
-	return items, nil
-}
-
-const standingAt = `-- name: StandingAt :one
-SELECT id, station, lot, wall, mono, boot, clock, ended_wall, ended_mono, ended_boot, ended_clock, loaded_kg, unloaded_kg, who, emptied_by, note FROM stay WHERE station = ? AND ended_wall IS NULL
-`
-
-func (q *Queries) StandingAt(ctx context.Context, station string) (Stay, error) {
-	row := q.db.QueryRowContext(ctx, standingAt, station)
-	var i Stay
-	err := row.Scan(
-		&i.ID,
-		&i.Station,
-		&i.Lot,
-		&i.Wall,
-		&i.Mono,
-		&i.Boot,
-		&i.Clock,
-		&i.EndedWall,
-		&i.EndedMono,
-		&i.EndedBoot,
-		&i.EndedClock,
-		&i.LoadedKg,
-		&i.UnloadedKg,
-		&i.Who,
-		&i.EmptiedBy,
-		&i.Note,
-	)
-	return i, err
-}
-
-const stays = `-- name: Stays :many
-SELECT id, station, lot, wall, mono, boot, clock, ended_wall, ended_mono, ended_boot, ended_clock, loaded_kg, unloaded_kg, who, emptied_by, note FROM stay
-WHERE (CAST(?1 AS TEXT) = '' OR station = ?1) AND (CAST(?2 AS TEXT) = '' OR lot = ?2) ORDER BY id
-`
-
-type StaysParams struct {
-	Station string
-	Lot     string
-}
-
-func (q *Queries) Stays(ctx context.Context, arg StaysParams) ([]Stay, error) {
-	rows, err := q.db.QueryContext(ctx, stays, arg.Station, arg.Lot)
-	if err != nil {
-		return nil, err
-	}
-	defer rows.Close()
-	var items []Stay
-	for rows.Next() {
-		var i Stay
-		if err := rows.Scan(
-			&i.ID,
-			&i.Station,
-			&i.Lot,
-			&i.Wall,
-			&i.Mono,
-			&i.Boot,
-			&i.Clock,
-			&i.EndedWall,
-			&i.EndedMono,
-			&i.EndedBoot,
-			&i.EndedClock,
-			&i.LoadedKg,
-			&i.UnloadedKg,
-			&i.Who,
-			&i.EmptiedBy,
-			&i.Note,
-		); err != nil {
-			return nil, err
-		}
-		items = append(items, i)
-	}
-	if err := rows.Close(); err != nil {
-		return nil, err
-	}
-	if err := rows.Err(); err != nil {
-		return nil, err
-	}
-	return items, nil
 }
 
 const token = `-- name: Token :one

@@ -1,0 +1,133 @@
+package floor
+
+import (
+	"context"
+	"errors"
+	"fmt"
+
+	"millwarden/gateway/logbook"
+	"millwarden/gateway/logbook/lots"
+	"millwarden/gateway/web"
+	"millwarden/internal/reading"
+	"millwarden/rules/engine"
+)
+
+// openLots folds the book of lots from the record.
+func (f *Floor) openLots() error {
+	book, err := f.logbook.Lots(context.Background(), f.plan().Site.Zone)
+	if err != nil {
+		return fmt.Errorf("reading which lots stand where: %w", err)
+	}
+	for _, t := range book.Troubles() {
+		f.log.Warn("an entry about a lot does not fit what was entered before", "entry", t.Entry, "cause", t.Says)
+	}
+	f.lots = book
+	for _, s := range book.Standing() {
+		f.stays[s.Station] = logbook.StayOf(&s)
+	}
+	f.entersLots.Store(len(book.Stays()) > 0)
+	return nil
+}
+
+// Enter enters a step of a lot in the record, or refuses it with a *web.Refusal.
+func (f *Floor) Enter(ctx context.Context, a web.Entering) (done web.Entered, err error) {
+	if err := f.may(web.Act{By: a.By}); err != nil {
+		return done, err
+	}
+	step := a.Step
+	if err := f.kinds(&step); err != nil {
+		return done, err
+	}
+	var refused error
+	err = f.onFlow(ctx, func() { done, refused = f.enter(step, a.By) })
+	return done, errors.Join(err, refused)
+}
+
+// kinds notes what kinds of stations a step names, so that the record can be read without the rules file; a station that is not in it is refused.
+func (f *Floor) kinds(s *lots.Step) error {
+	for _, named := range []struct {
+		station string
+		kind    *string
+	}{{s.Station, &s.Kind}, {s.To, &s.ToKind}} {
+		if named.station == "" {
+			*named.kind = ""
+			continue
+		}
+		kind, known := f.plan().kinds[named.station]
+		if !known {
+			return &web.Refusal{Kind: web.RefusedUnknown, Says: fmt.Sprintf("There is no station %q.", named.station)}
+		}
+		*named.kind = kind
+	}
+	if s.Instead != nil {
+		instead := *s.Instead
+		s.Instead = &instead
+		return f.kinds(s.Instead)
+	}
+	return nil
+}
+
+// enter runs on the flow's goroutine.
+func (f *Floor) enter(step lots.Step, by string) (web.Entered, error) {
+	now := f.clock.Now()
+	f.booking.Lock()
+	before := f.lots.Standing()
+	entered, warnings, err := f.logbook.Enter(f.lots, lots.Entry{At: now, Who: by, Step: step})
+	after := f.lots.Standing()
+	f.booking.Unlock()
+	var refused *lots.Refusal
+	if errors.As(err, &refused) {
+		return web.Entered{}, &web.Refusal{Kind: refused.Kind, Says: refused.Says}
+	}
+	if err != nil {
+		return web.Entered{}, fmt.Errorf("entering a lot: %w", err)
+	}
+	f.follow(f.moved(before, after, now))
+	return web.Entered{Entry: entered.ID, Text: entered.Step.Text(), Look: warnings}, nil
+}
+
+// moved tells engine and models which stays ended and began between two looks at the book.
+func (f *Floor) moved(before, after []lots.Stay, now reading.Stamp) (transitions []engine.Transition) {
+	f.deciding.Lock()
+	defer f.deciding.Unlock()
+	for i := range before {
+		if s := &before[i]; !stands(after, s) {
+			delete(f.stays, s.Station)
+			transitions = f.engine.Moment(s.Station+"/emptied", now, transitions)
+			f.models.Empty(s.Station, now)
+		}
+	}
+	for i := range after {
+		if s := &after[i]; !stands(before, s) {
+			f.entersLots.Store(true)
+			f.stays[s.Station] = logbook.StayOf(s)
+			transitions = f.engine.Moment(s.Station+"/loaded", now, transitions)
+			f.models.Load(s.Station, s.Lot, s.From, now)
+		}
+	}
+	return f.tickModels(now, transitions)
+}
+
+// stands tells whether the same lot stands on the same station since the same time.
+func stands(list []lots.Stay, s *lots.Stay) bool {
+	for i := range list {
+		if o := &list[i]; o.Station == s.Station && o.Lot == s.Lot && o.From.Wall.Equal(s.From.Wall) {
+			return true
+		}
+	}
+	return false
+}
+
+// Lots lists all lots, those last begun first.
+func (f *Floor) Lots() []lots.Line {
+	f.booking.Lock()
+	defer f.booking.Unlock()
+	return f.lots.Lines()
+}
+
+// Lot shows one lot whole.
+func (f *Floor) Lot(name string) (lots.Shown, bool) {
+	f.booking.Lock()
+	defer f.booking.Unlock()
+	return f.lots.Show(name)
+}
