@@ -41,6 +41,7 @@ func subcommands() []subcommand {
 		{"format", "[--check] FILE", "writes a rules file in the one layout, comments and all", formatRules},
 		{"register", "[--csv] FILE", "the alarm register, from the rules file", register},
 		{"rates", "[--rules FILE] [--data DIR]", "how much the alarms ask of people, by the record", alarmRates},
+		{"scan", "[--json] [--rules FILE]", "what is on the buses, how sure that is, and a probe block for each part", scanBuses},
 		{"probe", "add --rules FILE [--block FILE]", "adds a probe block, if the rules then still check", probe},
 		{"limit", "set NAME AMOUNT [--at STATION] [--because TEXT] --rules FILE", "changes a limit, if the rules then still check", limit},
 		{"rehearse", "FILE --readings FILE [--lots FILE] [--against FILE]", "plays recorded readings through the rules, tells every transition", rehearseRules},

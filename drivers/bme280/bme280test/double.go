@@ -30,6 +30,7 @@ var Example = Trim{T1: 27504, T2: 26435, T3: -1000, P1: 36477, P2: -10685, P3: 3
 type Chip struct {
 	mu                              sync.Mutex // guards all below
 	registers                       [256]byte
+	pointer                         byte
 	trim                            Trim
 	temperature, humidity, pressure float64
 	words                           *[3]uint32
@@ -92,9 +93,11 @@ func (c *Chip) Tx(w, r []byte) error {
 		c.write(w[i], w[i+1])
 	}
 	if len(w) == 1 {
-		for i := range r {
-			r[i] = c.registers[byte(int(w[0])+i)]
-		}
+		c.pointer = w[0]
+	}
+	for i := range r { // it counts on by itself [6.2.2]
+		r[i] = c.registers[c.pointer]
+		c.pointer++
 	}
 	return nil
 }
