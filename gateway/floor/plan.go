@@ -1,19 +1,25 @@
 package floor
 
-import "millwarden/rules/check"
+import (
+	"cmp"
+
+	"millwarden/gateway/web"
+	"millwarden/rules/check"
+)
 
 // planned is the plan in force with the tables by which it is asked while running. It is not changed: a reload puts another in its place.
 type planned struct {
 	*check.Plan
-	measured   map[string]bool   // points that a probe gives
-	pointKnown map[string]bool   // points of the plan
-	kinds      map[string]string // kind of each station
-	areas      map[string]string // area of each station
-	titles     map[string]string // of points and alarms
+	measured   map[string]bool           // points that a probe gives
+	pointKnown map[string]bool           // points of the plan
+	kinds      map[string]string         // kind of each station
+	areas      map[string]string         // area of each station
+	titles     map[string]string         // of points and alarms
+	corrected  map[string]web.Correction // of points whose probe has an offset or a slope
 }
 
 func planOf(plan *check.Plan) *planned {
-	p := &planned{Plan: plan, measured: map[string]bool{}, pointKnown: map[string]bool{}, kinds: map[string]string{}, areas: map[string]string{}, titles: map[string]string{}}
+	p := &planned{Plan: plan, measured: map[string]bool{}, pointKnown: map[string]bool{}, kinds: map[string]string{}, areas: map[string]string{}, titles: map[string]string{}, corrected: map[string]web.Correction{}}
 	for _, st := range plan.Stations {
 		p.kinds[st.Name], p.areas[st.Name] = st.Kind, st.Area
 	}
@@ -23,6 +29,18 @@ func planOf(plan *check.Plan) *planned {
 	}
 	for _, a := range plan.Engine.Alarms {
 		p.titles[a.ID] = a.Title
+	}
+	for i := range plan.Probes {
+		c := web.Correction{Slope: cmp.Or(plan.Probes[i].Slope, 1)}
+		if offset := plan.Probes[i].Offset; offset != nil {
+			c.Offset = offset.Value
+		}
+		if c == (web.Correction{Slope: 1}) {
+			continue
+		}
+		for _, g := range plan.Probes[i].Gives {
+			p.corrected[g.Point] = c
+		}
 	}
 	return p
 }

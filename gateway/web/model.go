@@ -103,12 +103,17 @@ type Point struct {
 	Quantity units.Quantity
 	Computed bool // by a model or a derivation, not measured
 	Leading  bool // stands on its station's line of the overview; one a station
-	Range    Band // ends of the bar
-	Normal   Band
-	Limits   []Limit
-	Reading  reading.Reading // the newest; bad with its cause where the point is silent, overdue or frozen
-	Known    reading.Stamp   // when it was last known; zero: never
+	// Corrected is what the rules file adds to the probe's own value; without a slope there is none.
+	Corrected Correction
+	Range     Band // ends of the bar
+	Normal    Band
+	Limits    []Limit
+	Reading   reading.Reading // the newest; bad with its cause where the point is silent, overdue or frozen
+	Known     reading.Stamp   // when it was last known; zero: never
 }
+
+// Correction makes a reading of what a probe gave: Slope times it plus Offset, in base units.
+type Correction struct{ Offset, Slope float64 }
 
 // Alarm is one alarm as it stands.
 type Alarm struct {

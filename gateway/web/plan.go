@@ -35,7 +35,7 @@ func (k *kept) holds(s *Snapshot) bool {
 // samePoint compares all but the readings. A NaN in a band never equals itself: such a band is not drawn, and costs only time.
 func samePoint(a, b Point) bool {
 	return a.Name == b.Name && a.Station == b.Station && a.Title == b.Title && a.Quantity == b.Quantity && a.Computed == b.Computed &&
-		a.Leading == b.Leading && a.Range == b.Range && a.Normal == b.Normal && slices.Equal(a.Limits, b.Limits)
+		a.Leading == b.Leading && a.Corrected == b.Corrected && a.Range == b.Range && a.Normal == b.Normal && slices.Equal(a.Limits, b.Limits)
 }
 
 func (s *Snapshot) plan(p printer, version string) *wirePlan {

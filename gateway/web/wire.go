@@ -73,16 +73,24 @@ type wireStation struct {
 }
 
 type wirePoint struct {
-	Name     string      `json:"name"`
-	Station  string      `json:"station"`
-	Title    string      `json:"title"`
-	Quantity string      `json:"quantity"`
-	Unit     string      `json:"unit"`
-	Computed bool        `json:"computed,omitempty"`
-	Leading  bool        `json:"leading,omitempty"`
-	Range    *wireBand   `json:"range,omitempty"`
-	Normal   *wireBand   `json:"normal,omitempty"`
-	Limits   []wireLimit `json:"limits,omitempty"`
+	Name     string `json:"name"`
+	Station  string `json:"station"`
+	Title    string `json:"title"`
+	Quantity string `json:"quantity"`
+	Unit     string `json:"unit"`
+	Computed bool   `json:"computed,omitempty"`
+	Leading  bool   `json:"leading,omitempty"`
+	// Corrected is in the unit shown: what the probe gave is (reading - offset) / slope + zero.
+	Corrected *wireCorrection `json:"corrected,omitempty"`
+	Range     *wireBand       `json:"range,omitempty"`
+	Normal    *wireBand       `json:"normal,omitempty"`
+	Limits    []wireLimit     `json:"limits,omitempty"`
+}
+
+type wireCorrection struct {
+	Offset number `json:"offset"`
+	Slope  number `json:"slope"`
+	Zero   number `json:"zero"`
 }
 
 type wireBand struct {
@@ -276,6 +284,9 @@ func titled(title string) string {
 func (p printer) point(pt *Point) wirePoint {
 	w := wirePoint{Name: pt.Name, Station: pt.Station, Title: titled(pt.Title), Quantity: pt.Quantity.Name(), Unit: p.unit(pt.Quantity),
 		Computed: pt.Computed, Leading: pt.Leading, Range: p.band(pt.Range, pt.Quantity), Normal: p.band(pt.Normal, pt.Quantity)}
+	if pt.Corrected.Slope != 0 {
+		w.Corrected = &wireCorrection{p.number(pt.Corrected.Offset, pt.Quantity), number(pt.Corrected.Slope), p.number(0, pt.Quantity)}
+	}
 	for _, l := range pt.Limits {
 		w.Limits = append(w.Limits, wireLimit{Value: p.number(l.Value, pt.Quantity), Text: p.choice.Print(l.Value, pt.Quantity), Above: l.Above,
 			Alarm: l.Alarm, Title: titled(l.Title), Priority: l.Priority.String(), Critical: l.Critical})

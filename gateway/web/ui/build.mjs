@@ -31,7 +31,20 @@ const built = Object.keys(result.metafile.outputs).map((name) => basename(name))
 let page = await readFile(new URL("src/index.html", import.meta.url), "utf8");
 for (const name of built) page = page.replace(name.replace(/-[A-Z0-9]+\./, "."), name);
 await writeFile(new URL("index.html", dist), page);
-await copyFile(new URL("src/icon.svg", import.meta.url), new URL("icon.svg", dist));
+for (const name of ["icon.svg", "manifest.webmanifest"]) await copyFile(new URL(`src/${name}`, import.meta.url), new URL(name, dist));
+
+// The service worker knows all files of the build by name.
+const files = [...built, "icon.svg", "manifest.webmanifest"].map((name) => `/${name}`);
+await build({
+  absWorkingDir: new URL(".", import.meta.url).pathname,
+  entryPoints: { sw: "src/sw.ts" },
+  outdir: "../dist",
+  bundle: true,
+  format: "iife",
+  target: "es2020",
+  minify: true,
+  define: { FILES: JSON.stringify(files) },
+});
 
 let licences = "The page holds these libraries, each under its own licence.\n";
 for (const name of ["preact", "uplot"]) {

@@ -2,7 +2,7 @@
 import { useState } from "preact/hooks";
 import { useAct } from "./acts";
 import { useHere } from "./context";
-import { begins, length, moment, sentence, unitBeside, withUnit } from "./say";
+import { begins, length, list, moment, sentence, unitBeside, withUnit } from "./say";
 import { Mark, waits } from "./shapes";
 import type { Alarm, Call } from "./types";
 import { Who } from "./who";
@@ -49,14 +49,16 @@ function Calls({ alarm }: { alarm: Alarm }) {
   return says.length ? <p class="soft">{says.join(" ")}</p> : null;
 }
 
-/** The button that acknowledges exactly this occurrence. It asks once who is here. */
-function Answer({ alarm }: { alarm: Alarm }) {
+/** The button that acknowledges exactly these occurrences. It asks once who is here. */
+function Answer({ alarm, also }: { alarm: Alarm; also: readonly Alarm[] }) {
   const { words, who } = useHere();
   const [outcome, act] = useAct(words);
   const [asking, ask] = useState(false);
   const answer = (name: string) => {
     ask(false);
-    void act("/api/acknowledge", { alarm: alarm.id, occurrence: alarm.occurrence, by: name });
+    void (async () => {
+      for (const a of [alarm, ...also]) if (!await act("/api/acknowledge", { alarm: a.id, occurrence: a.occurrence, by: name })) return;
+    })();
   };
   if (asking) return <Who then={answer} cancel={() => ask(false)} />;
   return (
@@ -108,19 +110,40 @@ function useBy(a: Alarm): string {
   return (by > now.mono ? words.actBy : words.actWasDue)(moment(by, now, words));
 }
 
-export function AlarmCard({ alarm }: { alarm: Alarm }) {
+/** Alarms that are one trouble to a person: the same fault, state and priority at points of one station. A stick that falls silent is one. */
+export function together(alarms: readonly Alarm[]): Alarm[][] {
+  const by = new Map<string, Alarm[]>();
+  for (const a of alarms) {
+    const key = a.station && a.place !== a.station ? [a.station, a.title, a.priority, a.state, a.active].join("|") : `${a.id} ${a.occurrence}`;
+    by.set(key, [...(by.get(key) ?? []), a]);
+  }
+  return [...by.values()];
+}
+
+/** What several alarms that are one trouble are about: "humidity, moisture and temperature". */
+function useAbout(alarm: Alarm, also: readonly Alarm[]): string {
+  const { frame, words } = useHere();
+  if (also.length === 0) return "";
+  return list([alarm, ...also].map((a) => frame.plan.points.find((p) => p.name === a.place)?.title ?? a.placeTitle).sort(), words.and);
+}
+
+export function AlarmCard({ alarm, also = [] }: { alarm: Alarm; also?: readonly Alarm[] }) {
   const { words } = useHere();
+  const about = useAbout(alarm, also);
+  const station = useHere().frame.stations.find((s) => s.name === alarm.station)?.title;
+  const name = about && station ? `${begins(station)}: ${alarm.title}` : title(alarm);
   const fact = useFact(alarm);
   const by = useBy(alarm);
   const open = waits(alarm);
   return (
-    <article class={`alarm ${alarm.priority} ${open && alarm.active ? "open" : "standing"}`} aria-label={title(alarm)}>
-      <h2><Mark alarm={alarm} words={words} /><span>{title(alarm)}</span></h2>
+    <article class={`alarm ${alarm.priority} ${open && alarm.active ? "open" : "standing"}`} aria-label={name}>
+      <h2><Mark alarm={alarm} words={words} /><span>{name}</span></h2>
+      {about && <p class="fact">{sentence(about)}</p>}
       <p class="fact">{fact}</p>
       <State alarm={alarm} />
       {alarm.caution && alarm.active && <p class="caution"><b>{words.caution}</b> {alarm.caution}</p>}
       {alarm.active && <p class="do">{alarm.action}{by && <> <span class="by">{by}</span></>}</p>}
-      {open && <Answer alarm={alarm} />}
+      {open && <Answer alarm={alarm} also={also} />}
       {alarm.state === "latched, acknowledged" && <Reset alarm={alarm} />}
       <Calls alarm={alarm} />
       <details>

@@ -1,146 +1,157 @@
-// The curve of one point: limits and normal band drawn, gaps as gaps, uncertain stretches dashed, and the same said in a sentence.
+// The curve of one point, large: moved and pinched, read at a touch, held against another night or lot, with what is said in sentences.
 import { useEffect, useRef, useState } from "preact/hooks";
-import uPlot from "uplot";
-import { fetchCurve, gapAfter } from "./curve";
+import { useBook, type WayOfLots } from "./books";
 import { useHere } from "./context";
+import { fetchCurve } from "./curve";
+import { forecastOf, type Forecast } from "./forecast";
+import { handle } from "./gesture";
+import { draw } from "./plot";
 import { atWall, hour, unitBeside, withUnit } from "./say";
 import type { Curve, Point } from "./types";
 
 const spans = [2, 12, 72, 720]; // hours
+const hourMs = 3600e3, dayMs = 86400e3;
 
-/** Columns of uPlot: time, lowest, highest, certain, uncertain. A null ends a line. */
-function columns(c: Curve): uPlot.AlignedData {
-  const t: number[] = [], low: (number | null)[] = [], high: (number | null)[] = [], sure: (number | null)[] = [], unsure: (number | null)[] = [];
-  const gap = gapAfter(c);
-  for (const [i, time] of c.time.entries()) {
-    const before = c.time[i - 1];
-    if (before !== undefined && time - before > gap) {
-      t.push((before + time) / 2);
-      for (const column of [low, high, sure, unsure]) column.push(null);
-    }
-    t.push(time);
-    low.push(c.low[i]!);
-    high.push(c.high[i]!);
-    const doubtful = c.uncertain[i]!;
-    // The dashed line begins at the last certain column, so that the two meet.
-    if (doubtful && unsure.length > 0 && unsure[unsure.length - 1] === null) unsure[unsure.length - 1] = sure[sure.length - 1] ?? null;
-    sure.push(doubtful ? null : c.last[i]!);
-    unsure.push(doubtful ? c.last[i]! : null);
-  }
-  return [t, low, high, sure, unsure];
+/** What a course is held against: so many milliseconds earlier. */
+interface Against { name: string; ms: number }
+
+/** The stretch drawn, in milliseconds of the wall clock. It follows now until somebody moves it. */
+function useStretch(wall: number, forecast: Forecast | null) {
+  const [hours, setHours] = useState(12);
+  const [end, setEnd] = useState(0);
+  const room = end || !forecast ? 0 : Math.max(0, Math.min(forecast.late - wall + hours * hourMs * 0.06, hours * hourMs * 0.7));
+  const to = (end || wall) + room;
+  const set = (from: number, until: number) => {
+    setHours((until - from) / hourMs);
+    setEnd(until > wall - 1000 ? 0 : until);
+  };
+  return { hours, from: to - room - hours * hourMs, to, follows: end === 0, set, choose: setHours,
+    by: (share: number) => set(to - room - hours * hourMs + share * hours * hourMs, to - room + share * hours * hourMs),
+    zoom: (times: number) => setHours(Math.max(0.05, Math.min(17520, hours * times))), back: () => setEnd(0) };
 }
 
-function ink(name: string): string {
-  return getComputedStyle(document.documentElement).getPropertyValue(`--${name}`).trim();
+/** A course asked again when its stretch changes, and every so often while it follows now; not at all while on is 0. */
+function useCourse(point: string, from: number, to: number, columns: number, every: number, on: number): { curve: Curve | null; failed: boolean } {
+  const [curve, set] = useState<Curve | null>(null);
+  const [failed, fail] = useState(false);
+  const latest = useRef({ from, to });
+  latest.current = { from, to };
+  const key = every ? `${point} ${on} ${Math.round((to - from) / 60e3)}` : `${point} ${from} ${to}`;
+  useEffect(() => {
+    if (!on) { set(null); return; }
+    const fetching = new AbortController();
+    const look = () => fetchCurve(point, latest.current.from, latest.current.to, columns, fetching.signal)
+      .then((c) => { set(c); fail(false); }, () => { if (!fetching.signal.aborted) fail(true); });
+    void look();
+    const t = every ? setInterval(look, every) : 0;
+    return () => { clearInterval(t); fetching.abort(); };
+  }, [key, columns, on, every]);
+  return { curve: curve && curve.point === point ? curve : null, failed };
 }
 
-function scaleOf(point: Point, c: Curve): [number, number] {
-  const marks = [...(point.limits ?? []).map((l) => l.value), ...(point.normal ? [point.normal.low, point.normal.high] : [])];
-  const low = Math.min(...c.low, ...marks), high = Math.max(...c.high, ...marks);
-  const room = (high - low || 1) * 0.08;
-  return [low - room, high + room];
-}
-
-/** Draws what lies behind the curve: normal band, limits with their names, and stretches in which nothing is known. */
-function behind(point: Point, c: Curve, u: uPlot): void {
-  const { ctx } = u, { left, top, width, height } = u.bbox, px = devicePixelRatio;
-  const y = (v: number) => u.valToPos(v, "y", true);
-  const inside = (v: number) => Math.max(top, Math.min(top + height, v));
-  ctx.save();
-  if (point.normal) {
-    ctx.fillStyle = ink("norm");
-    const from = inside(y(point.normal.high));
-    ctx.fillRect(left, from, width, inside(y(point.normal.low)) - from);
-  }
-  ctx.strokeStyle = ink("soft");
-  ctx.lineWidth = px;
-  for (const b of c.bad) {
-    const from = Math.max(left, u.valToPos(b.from, "x", true)), to = Math.min(left + width, u.valToPos(b.to, "x", true));
-    ctx.beginPath();
-    for (let x = from; x < to; x += 6 * px) {
-      ctx.moveTo(x, top + height);
-      ctx.lineTo(Math.min(to, x + 4 * px), top + height - 10 * px);
-    }
-    ctx.stroke();
-  }
-  ctx.font = `${13 * px}px system-ui, sans-serif`;
-  let named = { y: -1e9, right: left }; // where the last name stands, so that neighbouring limits stand side by side
-  for (const l of point.limits ?? []) {
-    ctx.strokeStyle = ink("ink");
-    ctx.lineWidth = 1.4 * px;
-    ctx.beginPath();
-    ctx.moveTo(left, y(l.value));
-    ctx.lineTo(left + width, y(l.value));
-    ctx.stroke();
-    const over = l.above || top + height - y(l.value) < 24 * px; // no room for its name below the line
-    const text = `${l.title} ${l.text}`, at = y(l.value) + (over ? -6 : 16) * px;
-    const from = Math.abs(at - named.y) < 17 * px ? named.right + 14 * px : left + 4 * px;
-    named = { y: at, right: from + ctx.measureText(text).width };
-    ctx.fillStyle = ink("ink");
-    ctx.fillText(text, from, at);
-  }
-  ctx.restore();
-}
-
-/** Decimals that tell neighbouring ticks apart. */
-function decimalsOf(ticks: readonly number[]): number {
-  for (let d = 0; d < 4; d++) {
-    if (ticks.every((t) => Math.abs(t * 10 ** d - Math.round(t * 10 ** d)) < 1e-6)) return d;
-  }
-  return 4;
-}
-
-/** The right edge is now: an ink stroke over the whole height. */
-function nowLine(u: uPlot): void {
-  const { ctx } = u, { left, top, width, height } = u.bbox, px = devicePixelRatio;
-  ctx.save();
-  ctx.setLineDash([]); // the last line drawn was the dashed one
-  ctx.strokeStyle = ink("ink");
-  ctx.lineWidth = 2 * px;
-  ctx.beginPath();
-  ctx.moveTo(left + width, top - 8 * px);
-  ctx.lineTo(left + width, top + height + 6 * px);
-  ctx.stroke();
-  ctx.restore();
-}
-
-export function Chart({ point }: { point: Point }) {
+export function Chart({ point, large = false }: { point: Point; large?: boolean }) {
   const here = useHere();
   const { words, now, frame } = here;
-  const [hours, setHours] = useState(12);
-  const [curve, setCurve] = useState<Curve | null>(null);
-  const [failed, setFailed] = useState(false);
+  const station = frame.stations.find((s) => s.name === point.station);
+  const forecast = station && point.leading ? forecastOf(frame, station) : null;
+  const s = useStretch(now.wall, forecast);
+  const [against, setAgainst] = useState("");
+  const [uncorrected, setUncorrected] = useState(false);
+  const [reading, read] = useState<number | null>(null);
   const box = useRef<HTMLDivElement>(null);
-  const latest = useRef(now);
-  latest.current = now;
-
-  useEffect(() => {
-    const fetching = new AbortController();
-    setCurve(null);
-    const look = () => fetchCurve(point.name, hours, Math.min(1200, box.current?.clientWidth ?? 600), latest.current.wall, fetching.signal)
-      .then((c) => { setCurve(c); setFailed(false); }, () => { if (!fetching.signal.aborted) setFailed(true); });
-    void look();
-    const t = setInterval(look, 10e3);
-    return () => { clearInterval(t); fetching.abort(); };
-  }, [point.name, hours]);
+  const columns = Math.min(1200, box.current?.clientWidth ?? 600);
+  const until = Math.min(s.to, now.wall);
+  const { curve, failed } = useCourse(point.name, s.from, until, columns, s.follows ? 10e3 : 0, 1);
+  const step = 300e3;
+  const q = new URLSearchParams({ from: new Date(Math.floor((now.wall - 30 * dayMs) / step) * step).toISOString(), to: new Date(Math.ceil(now.wall / step) * step).toISOString() });
+  const way = useBook<WayOfLots>(station ? `/api/way?${q.toString()}` : "", 30e3).got;
+  const choices = useChoices(point, way);
+  const shift = choices.find((c) => c.name === against)?.ms ?? 0;
+  const other = useCourse(point.name, s.from - shift, s.to - shift, columns, s.follows ? 60e3 : 0, shift).curve;
+  const view = useRef<[number, number]>([0, 0]);
+  const plot = useRef<ReturnType<typeof draw> | null>(null);
 
   useEffect(() => {
     const at = box.current;
     if (!at || !curve || curve.time.length === 0) return;
-    return draw(at, point, curve, (wall) => hour(wall, latest.current), (wall) => atWall(wall, latest.current), frame.plan.site.zone);
-  }, [curve, point]);
+    view.current = [s.from / 1000, s.to / 1000];
+    const fix = point.corrected;
+    plot.current = draw(at, {
+      point, curve, from: s.from / 1000, to: s.to / 1000, now: now.wall / 1000,
+      beside: other && shift ? { curve: other, shift: shift / 1000 } : null,
+      raw: uncorrected && fix ? (v) => (v - fix.offset) / fix.slope + fix.zero : null,
+      forecast, marks: (way?.marks ?? []).filter((m) => m.station === point.station), letters: words.letters,
+      acts: (way?.acts ?? []).filter((a) => a.place?.split("/")[0] === point.station).map((a) => a.at),
+      hour: (wall) => hour(wall, now), moment: (wall) => atWall(wall, now), zone: frame.plan.site.zone,
+    });
+    return () => { plot.current?.end(); plot.current = null; };
+  }, [curve, other, shift, uncorrected, way, point, s.hours, s.follows]);
 
+  useEffect(() => {
+    if (!box.current) return;
+    return handle(box.current, () => plot.current && {
+      view: () => view.current,
+      valueAt: plot.current.valueAt,
+      show: (from, to) => plot.current?.show(from, to),
+      settle: (from, to) => s.set(from * 1000, to * 1000),
+      read: (at) => read(at),
+    });
+  });
+
+  const keys = (e: KeyboardEvent) => {
+    if (e.target instanceof HTMLSelectElement || e.ctrlKey || e.metaKey || e.altKey) return;
+    const does = { ArrowLeft: () => s.by(-0.25), ArrowRight: () => s.by(0.25), "+": () => s.zoom(0.5), "-": () => s.zoom(2), Home: () => s.back() }[e.key];
+    if (does) { e.preventDefault(); does(); }
+  };
   return (
-    <figure class="chart">
-      <div class="spans" role="group" aria-label={point.title}>
-        {spans.map((s) => (
-          <button key={s} aria-pressed={s === hours} onClick={() => setHours(s)}>{words.spans[String(s)]}</button>
-        ))}
+    <figure class="chart" onKeyDown={keys}>
+      <div class="spans" role="group" aria-label={words.stretch}>
+        {spans.map((h) => <button key={h} aria-pressed={h === s.hours} onClick={() => s.choose(h)}>{words.spans[String(h)]}</button>)}
+        <button onClick={() => s.by(-0.5)}>{words.earlier}</button>
+        <button onClick={() => s.by(0.5)} disabled={s.follows}>{words.later}</button>
+        {!s.follows && <button onClick={s.back}>{words.now}</button>}
+        {large && <button onClick={() => s.zoom(0.5)}>{words.closer}</button>}
+        {large && <button onClick={() => s.zoom(2)}>{words.wider}</button>}
       </div>
-      <div class="box" ref={box} aria-hidden="true" />
-      <figcaption class="soft">{failed ? words.noHistory : curve ? says(point, curve, here) : words.waiting}</figcaption>
+      {large && (
+        <div class="spans against">
+          <label>{words.against}
+            <select value={against} onChange={(e) => setAgainst(e.currentTarget.value)}>
+              <option value="">{words.nothing}</option>
+              {choices.map((c) => <option key={c.name} value={c.name}>{c.name}</option>)}
+            </select>
+          </label>
+          {point.corrected && <button aria-pressed={uncorrected} onClick={() => setUncorrected(!uncorrected)}>{words.uncorrected}</button>}
+        </div>
+      )}
+      <div class={`box${large ? " large" : ""}`} ref={box} aria-hidden="true" />
+      {large && <p class="readout">{reading && curve ? <b>{readAt(point, curve, reading, here)}</b> : <span class="soft">{words.touchToRead}</span>}</p>}
+      <figcaption class="soft">{failed ? words.noHistory : curve ? says(point, curve, here) : words.waiting}
+        {shift > 0 && ` ${other?.time.length ? words.dashedIs(against) : words.nothingThen}`}</figcaption>
     </figure>
   );
+}
+
+/** Other nights, and the lots that stood here before, each moved so that the loadings lie on each other. */
+function useChoices(point: Point, way: WayOfLots | null): Against[] {
+  const { words } = useHere();
+  const list: Against[] = [{ name: words.nightBefore, ms: dayMs }, { name: words.twoNightsBefore, ms: 2 * dayMs }, { name: words.weekBefore, ms: 7 * dayMs }];
+  const stays = (way?.stays ?? []).filter((x) => x.station === point.station);
+  const last = stays[stays.length - 1];
+  if (last) for (const x of stays.slice(0, -1).reverse().slice(0, 4)) list.push({ name: words.lotBefore(x.lot), ms: last.from - x.from });
+  return list;
+}
+
+/** What stood at one moment: value and quality, or that nothing is known. */
+function readAt(point: Point, c: Curve, at: number, { words, now }: ReturnType<typeof useHere>): string {
+  const when = atWall(at * 1000, now);
+  const bad = c.bad.find((b) => at >= b.from && at <= b.to);
+  if (bad) return words.readBad(when, words.causes[bad.cause] ?? bad.cause);
+  let near = -1;
+  for (const [i, t] of c.time.entries()) if (near < 0 || Math.abs(t - at) < Math.abs(c.time[near]! - at)) near = i;
+  if (near < 0 || Math.abs(c.time[near]! - at) > 3 * Math.max(c.step, 60)) return words.readNothing(when);
+  const text = withUnit(String(+c.last[near]!.toFixed(2)), unitBeside(point.title, c.unit));
+  return `${when}: ${point.title} ${c.uncertain[near] ? `≈ ${text}, ${words.uncertain}` : text}`;
 }
 
 /** The chart as sentences. */
@@ -157,50 +168,3 @@ function says(point: Point, c: Curve, { words, now }: ReturnType<typeof useHere>
   return parts.join(" ");
 }
 
-/** Draws into the box, anew at every change of its width and of day and night; gives what takes it away again. */
-function draw(at: HTMLElement, point: Point, c: Curve, hourOf: (wall: number) => string, momentOf: (wall: number) => string, zone: string): () => void {
-  let plot: uPlot | null = null;
-  const make = () => {
-    plot?.destroy();
-    const axis = { stroke: ink("soft"), font: "13px system-ui, sans-serif", grid: { stroke: ink("hair"), width: 0.7 }, ticks: { show: false } };
-    const wide = c.to - c.from > 86400;
-    plot = new uPlot({
-      width: at.clientWidth,
-      height: Math.max(220, Math.min(380, at.clientWidth * 0.42)),
-      legend: { show: false },
-      cursor: { show: false },
-      tzDate: (s) => uPlot.tzDate(new Date(s * 1000), zone),
-      scales: { x: { range: () => [c.from, c.to] }, y: { range: () => scaleOf(point, c) } },
-      axes: [
-        { ...axis, space: 80, values: (_u, ticks) => ticks.map((t) => (wide ? momentOf : hourOf)(t * 1000)) },
-        { ...axis, size: 48, values: (_u, ticks) => ticks.map((t) => t.toFixed(decimalsOf(ticks))) },
-      ],
-      series: [
-        {},
-        { stroke: "transparent" },
-        { stroke: "transparent" },
-        { stroke: ink("ink"), width: 2, points: { show: false } },
-        { stroke: ink("ink"), width: 2, dash: [4, 4], points: { show: false } },
-      ],
-      bands: [{ series: [2, 1], fill: ink("band") }],
-      hooks: { drawClear: [(u) => behind(point, c, u)], draw: [nowLine] },
-    }, columns(c), at);
-    plot.ctx.canvas.setAttribute("aria-hidden", "true");
-  };
-  make();
-  let width = at.clientWidth;
-  const resized = new ResizeObserver(() => {
-    if (at.clientWidth !== width) { width = at.clientWidth; make(); }
-  });
-  resized.observe(at);
-  const light = new MutationObserver(make);
-  light.observe(document.documentElement, { attributes: true, attributeFilter: ["class"] });
-  const dark = matchMedia("(prefers-color-scheme: dark)");
-  dark.addEventListener("change", make);
-  return () => {
-    resized.disconnect();
-    light.disconnect();
-    dark.removeEventListener("change", make);
-    plot?.destroy();
-  };
-}

@@ -67,7 +67,7 @@ function useCurve(point: Point): Curve | null {
   useEffect(() => {
     const fetching = new AbortController();
     // A curve that could not be read is left as it was: its line ends where it ended.
-    const look = () => fetchCurve(point.name, hours, columns, latest.current.wall, fetching.signal).then(set, () => undefined);
+    const look = () => fetchCurve(point.name, latest.current.wall - hours * 3600e3, latest.current.wall, columns, fetching.signal).then(set, () => undefined);
     void look();
     const t = setInterval(look, every);
     return () => { clearInterval(t); fetching.abort(); };

@@ -1,5 +1,6 @@
 // What stands, kept up by the gateway's events. One event a second; a second without one is a second without word from the mill.
 import { useEffect, useState } from "preact/hooks";
+import { keepLast, last } from "./last";
 import type { Frame } from "./types";
 
 /** After so long without an event the page says so; twice the pause of a healthy stream would be 2 s, a phone's network hiccups 4. */
@@ -8,23 +9,47 @@ export const lostAfter = 5000;
 /** A stream that the browser has given up, or that says nothing for so long, is opened anew. */
 const reopenAfter = 15000;
 
+/** What this device saw last is shown when the mill has said nothing for so long; kept anew every so often. */
+const showLastAfter = 2500, keepEvery = 30e3;
+
 export interface Live {
   frame: Frame | null;
   /** performance.now() at which the last event came; what is older than it ages from here. */
   arrived: number;
+  /** Wall time of the device when the frame was kept, where it is one of an earlier visit; 0: it came from the mill. */
+  kept: number;
 }
 
-const live: Live = { frame: null, arrived: performance.now() };
+const live: Live = { frame: null, arrived: performance.now(), kept: 0 };
 const watchers = new Set<() => void>();
 let source: EventSource | null = null;
 let opened = 0;
 
 function take(text: string, whole: boolean): void {
   const got = JSON.parse(text) as Frame;
-  if (whole) live.frame = got;
-  else if (live.frame) live.frame = { ...live.frame, ...got, values: got.plan ? got.values : { ...live.frame.values, ...got.values } };
+  if (whole) {
+    live.frame = got;
+    live.kept = 0;
+  }
+  else if (live.frame && !live.kept) live.frame = { ...live.frame, ...got, values: got.plan ? got.values : { ...live.frame.values, ...got.values } };
   else return; // changes of what was never sent: the full event comes first
   live.arrived = performance.now();
+  if (live.arrived - keptAt > keepEvery) {
+    keptAt = live.arrived;
+    if (live.frame) keepLast(live.frame);
+  }
+  tell();
+}
+
+let keptAt = -Infinity;
+
+/** Without word from the mill: what was seen last, as old as it is. */
+function recall(): void {
+  const found = last();
+  if (live.frame || !found) return;
+  live.frame = found.frame;
+  live.arrived = performance.now() - found.age;
+  live.kept = Date.now() - found.age;
   tell();
 }
 
@@ -43,14 +68,18 @@ function open(): void {
 /** Begins to listen, and tells every watcher once a second at least, so that ages go on. */
 export function begin(): void {
   open();
+  setTimeout(recall, showLastAfter);
   setInterval(() => {
     const now = performance.now();
-    const silent = now - live.arrived > reopenAfter && now - opened > reopenAfter;
+    const silent = (live.kept > 0 || now - live.arrived > reopenAfter) && now - opened > reopenAfter;
     if (silent || source?.readyState === EventSource.CLOSED) open();
     if (now - live.arrived > 1500) tell();
   }, 1000);
   // A page that a browser keeps aside gives its connection back: there are six for all pages of a gateway.
-  addEventListener("pagehide", () => source?.close());
+  addEventListener("pagehide", () => {
+    source?.close();
+    if (live.frame && !live.kept) keepLast(live.frame);
+  });
   addEventListener("pageshow", (e) => { if (e.persisted) open(); });
   document.addEventListener("visibilitychange", () => {
     if (document.visibilityState === "visible" && performance.now() - live.arrived > lostAfter) open();

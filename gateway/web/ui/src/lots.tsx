@@ -166,14 +166,15 @@ function Lines({ rows, way, waits, w }: { rows: Station[]; way: WayOfLots | null
 export function Waits({ waits }: { waits: Wait[] }) {
   const { now, words, frame } = useHere();
   if (waits.length === 0) return <p class="soft">{words.nobodyWaits}</p>;
+  const ready = (x: Wait) => (x.ready <= now.wall ? words.now : atWall(x.ready, now));
   return (
     <ul class="waiting">
       {waits.map((x) => {
         const places = list(frame.stations.filter((s) => x.kinds.includes(s.kind)).map((s) => s.title), words.or);
         return (
           <li key={x.lot}>
-            {x.to && x.free ? words.waitsFor(x.lot, length(x.free - x.ready), x.to.title, atWall(x.ready, now), atWall(x.free, now))
-              : words.waitsUnknown(x.lot, atWall(x.ready, now), places)}
+            {x.to && x.free ? words.waitsFor(x.lot, length(x.free - x.ready), x.to.title, ready(x), atWall(x.free, now))
+              : words.waitsUnknown(x.lot, ready(x), places)}
           </li>
         );
       })}

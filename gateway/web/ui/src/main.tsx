@@ -197,7 +197,7 @@ function App() {
       <Head path={path} />
       {frame.plan.demo && <p class="demo">{frame.plan.demo}{frame.plan.speed > 1 ? ` ${words.speed(frame.plan.speed)}` : ""}</p>}
       {frame.stopping && <p class="lost" role="alert">{words.stopping}</p>}
-      {lost > 0 && <p class="lost">{words.lost(length(lost))}</p>}
+      {lost > 0 && <p class="lost">{live.kept ? words.asOf(atDevice(live.kept, language), length(lost)) : words.lost(length(lost))}</p>}
       {heldFor > 0 && <p class="lost">{words.holding(length(heldFor))}</p>}
       <p class="heard" role="status">{lost > 0 ? words.lostHeard : heldFor > 0 ? words.heldHeard : ""}</p>
       <Spoken />
@@ -207,10 +207,17 @@ function App() {
   );
 }
 
+/** A moment by the device's own clock, with its day: it may be days ago. */
+function atDevice(at: number, language: string): string {
+  return new Intl.DateTimeFormat(language, { weekday: "short", hour: "2-digit", minute: "2-digit", hourCycle: "h23" }).format(at);
+}
+
 /** The name kept on this device, if the rules file still knows it. */
 function known(frame: Frame, who: string): string {
   return frame.plan.people.some((p) => p.name === who) ? who : "";
 }
 
 begin();
+// Without TLS a browser keeps no page: then it opens only while the mill can be reached.
+if ("serviceWorker" in navigator) addEventListener("load", () => { void navigator.serviceWorker.register("/sw.js").catch(() => undefined); });
 render(<App />, document.getElementById("page")!);

@@ -1,5 +1,5 @@
 // The first page: what needs a person now, what comes next, the way of the coffee.
-import { AlarmCard } from "./alarm";
+import { AlarmCard, together } from "./alarm";
 import { useHere } from "./context";
 import { begins, dueAt, length, list, moment } from "./say";
 import { hidden, waits } from "./shapes";
@@ -63,7 +63,7 @@ export function WhatNext() {
     <main class="next">
       <div class="needs">
         <section aria-label={words.needsYou}>
-          {alarms.length === 0 ? <Quiet /> : alarms.map((a) => <AlarmCard key={`${a.id} ${a.occurrence}`} alarm={a} />)}
+          {alarms.length === 0 ? <Quiet /> : together(alarms).map(([a, ...also]) => <AlarmCard key={`${a!.id} ${a!.occurrence}`} alarm={a!} also={also} />)}
         </section>
         <section class="prompts" aria-labelledby="next">
           <h2 id="next">{words.whatNext}</h2>

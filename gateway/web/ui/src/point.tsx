@@ -13,7 +13,7 @@ export function PointPage({ point: name }: { point: string }) {
     <main class="point">
       <p class="back"><Go to={station ? `/station/${station.name}` : "/links"}>← {station ? begins(station.title) : words.links}</Go></p>
       <div class="title"><h1>{station ? `${begins(station.title)}: ` : ""}{station ? point.title : begins(point.title)}</h1><Figure point={point} beside={point.title} /></div>
-      <LazyChart point={point} />
+      <LazyChart point={point} large />
       {(point.limits ?? []).length > 0 && (
         <section><h2>{words.limits}</h2><ul>{point.limits!.map((l) => <li class="row" key={l.alarm + l.text}><p>{words.chartLimit(l.title, l.text)}</p></li>)}</ul></section>
       )}

@@ -2,7 +2,7 @@
 import type { ComponentType } from "preact";
 import { useEffect, useState } from "preact/hooks";
 import { useAct } from "./acts";
-import { AlarmCard } from "./alarm";
+import { AlarmCard, together } from "./alarm";
 import { useHere } from "./context";
 import { byHour, standing } from "./next";
 import { begins, dueAt, moment, spoken } from "./say";
@@ -12,12 +12,12 @@ import { Figure, Go, pointsOf } from "./way";
 import { Who } from "./who";
 
 /** The chart comes with its library only where a chart is looked at: the first page stays light for a phone at night. */
-export function LazyChart({ point }: { point: Point }) {
+export function LazyChart({ point, large = false }: { point: Point; large?: boolean }) {
   const { words } = useHere();
-  const [Chart, set] = useState<ComponentType<{ point: Point }> | null>(null);
+  const [Chart, set] = useState<ComponentType<{ point: Point; large?: boolean }> | null>(null);
   const [failed, setFailed] = useState(false);
   useEffect(() => { void import("./chart").then((m) => set(() => m.Chart), () => setFailed(true)); }, []);
-  return Chart ? <Chart point={point} /> : <p class="soft">{failed ? words.noHistory : words.waiting}</p>;
+  return Chart ? <Chart point={point} large={large} /> : <p class="soft">{failed ? words.noHistory : words.waiting}</p>;
 }
 
 function AnswerFirst({ prompt }: { prompt: Prompt }) {
@@ -166,13 +166,13 @@ export function StationPage({ name }: { name: string }) {
       {holdsLots.includes(station.kind) && (
         <p class="soft">{station.lot && station.since ? words.loadedSince(station.lot, moment(station.since, now, words), kg) : words.notLoaded}</p>
       )}
-      {alarms.map((a) => <AlarmCard key={`${a.id} ${a.occurrence}`} alarm={a} />)}
+      {together(alarms).map(([a, ...also]) => <AlarmCard key={`${a!.id} ${a!.occurrence}`} alarm={a!} also={also} />)}
       {answer && <AnswerFirst prompt={answer} />}
-      {shown && <section aria-label={shown.title}><h2>{begins(shown.title)}</h2><LazyChart key={shown.name} point={shown} /></section>}
+      {shown && <section aria-label={shown.title}><h2>{begins(shown.title)}</h2><LazyChart key={shown.name} point={shown} /><p><Go to={`/point/${shown.name}`}>{words.wholePoint(shown.title)}</Go></p></section>}
       <div class="side">
+        <Acts station={station} lots={holdsLots.includes(station.kind)} />
         {group(words.measured, points.filter((p) => !p.computed))}
         {group(words.computed, points.filter((p) => p.computed && !forRules.test(p.name)))}
-        <Acts station={station} lots={holdsLots.includes(station.kind)} />
       </div>
     </main>
   );
