@@ -15,6 +15,7 @@ import (
 	"millwarden/gateway/web"
 	"millwarden/internal/clock"
 	"millwarden/internal/estate"
+	"millwarden/rules/check"
 )
 
 const demoSaid = "Demo: an invented estate. Only the buses are simulated; the program is the real one."
@@ -67,7 +68,7 @@ func openDemo(io IO, folder, listen string, speed float64, verbose bool) (*floor
 	if l.said.HasErrors() {
 		return nil, nil, errors.Join(l.said.Print(io.Err, l.sources), errors.New("the demo's rules file has faults"))
 	}
-	if err := estate.Begin(folder, demoBegins); err != nil {
+	if err := demoPast(folder, l.plan); err != nil {
 		return nil, nil, err
 	}
 	fmt.Fprintf(io.Out, "The rules file is %s: what is saved there takes effect at once.\n", file)
@@ -81,6 +82,14 @@ func openDemo(io IO, folder, listen string, speed float64, verbose bool) (*floor
 		Demo: demoSaid, Speed: speed, Channels: map[string]callout.Channel{"mail": phones{io}},
 		Clock: func(boot uint32) clock.Clock { c.Boot = boot; return c }, Rules: watch(file, l.plan)})
 	return mill, world, err
+}
+
+// demoPast writes what was before the demo begins: a lot that went its whole way, and what stands on the stations.
+func demoPast(folder string, plan *check.Plan) error {
+	if _, err := os.Stat(filepath.Join(folder, logbookFile)); err == nil {
+		return nil // it was begun before
+	}
+	return errors.Join(estate.Finish(folder, plan, demoBegins), estate.Begin(folder, demoBegins))
 }
 
 // demoRules writes the demo's rules file into the folder, unless there is one that somebody has changed.

@@ -166,7 +166,7 @@ func (f *Floor) follow(transitions []engine.Transition) {
 	}
 	entries := make([]logbook.Entry, len(transitions))
 	for i := range transitions {
-		entries[i] = entryOf(&transitions[i])
+		entries[i] = EntryOf(&transitions[i])
 	}
 	f.write(entries...)
 	f.count(transitions)
@@ -188,8 +188,8 @@ func (f *Floor) saveEngine() {
 	}
 }
 
-// entryOf is the line of the logbook about a transition.
-func entryOf(t *engine.Transition) logbook.Entry {
+// EntryOf is the line of the logbook about a transition.
+func EntryOf(t *engine.Transition) logbook.Entry {
 	data, err := json.Marshal(struct {
 		Event, From, To string
 		Values          []engine.Shown `json:",omitempty"`

@@ -114,3 +114,14 @@ func (l *Logbook) Verify(ctx context.Context) (Head, error) {
 		return h, nil
 	}
 }
+
+// Sealed tells whether an entry carries a seal that begins so: that of a head that was printed.
+func (l *Logbook) Sealed(ctx context.Context, id int64, seal []byte) (bool, error) {
+	var fits bool
+	err := l.look(ctx, "looking for a seal", func(ctx context.Context, q *query.Queries) error {
+		rows, err := q.EntriesAfter(ctx, query.EntriesAfterParams{ID: id - 1, Limit: 1})
+		fits = len(rows) == 1 && rows[0].ID == id && len(seal) > 0 && bytes.HasPrefix(rows[0].Seal, seal)
+		return err
+	})
+	return fits, err
+}

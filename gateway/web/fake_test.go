@@ -60,6 +60,16 @@ func (f *fake) Lot(name string) (lots.Shown, bool) {
 	return f.book.Show(name)
 }
 
+func (f *fake) Record(_ context.Context, lot, form string) (Document, error) {
+	if _, ok := f.Lot(lot); !ok {
+		return Document{}, &Refusal{RefusedUnknown, "There is no lot of that name."}
+	}
+	if form == FormCSV {
+		return Document{Body: []byte("part,time\r\n")}, nil
+	}
+	return Document{Body: []byte("<!doctype html><style>p { margin: 0 }</style>"), Style: "p { margin: 0 }"}, nil
+}
+
 // withLots enters a lot from the cherry to the roaster, every field used once.
 func (f *fake) withLots() {
 	none, some, ripe := 0, 3, lots.Percent(96)

@@ -30,6 +30,7 @@ type Config struct {
 	History History // nil: no curves
 	Books   Books   // nil: no record, no lists
 	Lots    Lots    // nil: no book of lots
+	Records Records // nil: no documents
 	// Metrics is what the parts count; nil: NewMetrics of a registry of its own.
 	Metrics *Metrics
 	Log     *slog.Logger // nil: slog.Default

@@ -34,6 +34,8 @@ var layout = map[string]rule{
 		reason: "figures of rows: they must be tested on a record that somebody wrote by hand"},
 	"gateway/logbook/lots": {may: []string{"internal/coffee", "internal/reading", "internal/units"}, never: []string{"net", "net/http", "os", "log", "log/slog", "database/sql"},
 		reason: "the same steps must give the same lots, in a running gateway and in a printed record"},
+	"gateway/record": {may: []string{"gateway/history", "gateway/logbook", "gateway/logbook/lots", "rules/check", "rules/engine", "internal/..."}, never: []string{"net", "net/http", "os", "log", "log/slog"},
+		reason: "it reads what others keep, and must say the same on the board and on a copy of its folder"},
 	"gateway/callout":  {may: []string{"rules/engine", "rules/formula", "internal/..."}, reason: "it turns occurrences into calls and must not need broker, store or page"},
 	"gateway/callout/": {may: []string{"gateway/callout", "internal/..."}, reason: "a channel knows its interface and nothing else"},
 	"gateway/publish":  {may: []string{"gateway/history", "internal/..."}, reason: "sisters do not know each other"},

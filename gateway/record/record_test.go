@@ -1,0 +1,175 @@
+package record_test
+
+import (
+	"bytes"
+	"encoding/csv"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"millwarden/drivers/catalog"
+	"millwarden/gateway/floor"
+	"millwarden/gateway/history"
+	"millwarden/gateway/logbook"
+	"millwarden/gateway/record"
+	"millwarden/internal/diag"
+	"millwarden/internal/estate"
+	"millwarden/internal/phrase"
+	"millwarden/rules"
+	"millwarden/rules/check"
+)
+
+var begins = time.Date(2026, 6, 10, 23, 0, 0, 0, time.UTC)
+
+func plan(t testing.TB) *check.Plan {
+	t.Helper()
+	words, err := phrase.Parse(catalog.Text() + floor.ChannelDeclares())
+	if err != nil {
+		t.Fatal(err)
+	}
+	plan, list, _ := rules.Load(estate.Files, estate.RulesFile, words)
+	for _, d := range list {
+		if d.Severity == diag.Error {
+			t.Fatal(d.Summary)
+		}
+	}
+	return plan
+}
+
+// finished is the record of the invented lot that went its whole way.
+func finished(t testing.TB) (*record.Record, *logbook.Logbook) {
+	t.Helper()
+	folder, p := t.TempDir(), plan(t)
+	if err := estate.Finish(folder, p, begins); err != nil {
+		t.Fatal(err)
+	}
+	h, err := history.Open(folder, history.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = h.Close() })
+	book, err := logbook.Open(folder)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = book.Close() })
+	all, err := book.Lots(t.Context(), p.Site.Zone)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := record.Gather(t.Context(), record.Sources{Plan: p, Show: all.Show, History: h, Logbook: book, Version: "1.0-test", Now: begins, Demo: "Demo: an invented estate."}, estate.PastLot)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r, book
+}
+
+// Aim: the document answers what reference 7 asks of a monitoring, a corrective-action and a verification record, shows gaps and doubts as such and with their reasons, keeps what was
+// corrected beside what holds, and its printed head is that of the chain.
+func TestRecord_finishedLot(t *testing.T) {
+	r, book := finished(t)
+	var page, table bytes.Buffer
+	if err := r.HTML(&page); err != nil {
+		t.Fatal(err)
+	}
+	if err := r.CSV(&table); err != nil {
+		t.Fatal(err)
+	}
+	if out := os.Getenv("RECORD_OUT"); out != "" {
+		if err := os.WriteFile(filepath.Join(out, "record.html"), page.Bytes(), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(filepath.Join(out, "record.csv"), table.Bytes(), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	text := page.String()
+	for _, want := range []string{"Lot 126", "640.0 kg of cherry", "125.0 kg", "102.8 kg", "N-12", "no answer", "checksum", "temperature for the compensation is not known", "action limit", "over fermented",
+		"Not read:", "Uncertain:", "tank-1-electrode", "7.00 pH read as 7.04 pH", "gritty: yes", "entered", "corrected by", "the sack&#39;s own weight", "What became of the coffee", "Reviewed by",
+		"1.0-test", r.RulesHash[:12], "screen", "Roast loss", "Taken on"} {
+		if !strings.Contains(strings.ToLower(text), strings.ToLower(want)) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
+	for _, never := range []string{"<script", "NaN", "Inf", "ZgotmplZ", "%!"} {
+		if strings.Contains(text, never) {
+			t.Errorf("the page holds %q", never)
+		}
+	}
+	if !strings.Contains(text, "<style>"+record.Style+"</style>") {
+		t.Error("the style in the page is not the one whose hash the page's policy allows")
+	}
+	head, err := book.Verify(t.Context())
+	if err != nil || head != r.Head || !strings.Contains(text, fmt.Sprintf("%d:%x", head.ID, head.Seal[:16])) {
+		t.Errorf("head %v, %v, of the record %v", head, err, r.Head)
+	}
+	if len(r.Deviations) == 0 || len(r.Stays) != 5 {
+		t.Errorf("%d deviations and %d stays", len(r.Deviations), len(r.Stays))
+	}
+	for _, d := range r.Deviations {
+		if d.Stands || d.Because == "" || d.Told == "" {
+			t.Errorf("deviation %+v", d)
+		}
+	}
+	rows, err := csv.NewReader(&table).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	parts := map[string]int{}
+	for _, row := range rows[1:] {
+		parts[row[0]]++
+	}
+	t.Logf("%d kB of page, rows %v", page.Len()/1024, parts)
+	for _, part := range []string{"site", "stay", "weight", "step", "deviation", "done", "instrument", "reading", "gap", "uncertain"} {
+		if parts[part] == 0 {
+			t.Errorf("the CSV has no %s", part)
+		}
+	}
+}
+
+// Aim: printed on A4 and on letter, every page says the program's version and the hash of the rules, and nothing is lost on the way to paper.
+func TestRecord_everyPrintedPage(t *testing.T) {
+	for _, tool := range []string{"chromium", "pdftotext"} {
+		if _, err := exec.LookPath(tool); err != nil {
+			if os.Getenv("CI") != "" {
+				t.Fatalf("%s is missing: deploy/test.sh installs it", tool)
+			}
+			t.Skipf("%s is missing: deploy/test.sh installs it", tool)
+		}
+	}
+	r, _ := finished(t)
+	for _, paper := range []string{"A4", "letter"} {
+		folder := t.TempDir()
+		var page bytes.Buffer
+		if err := r.HTML(&page); err != nil {
+			t.Fatal(err)
+		}
+		html := strings.Replace(page.String(), "size: auto", "size: "+paper, 1)
+		if err := os.WriteFile(filepath.Join(folder, "record.html"), []byte(html), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		pdf := filepath.Join(folder, "record.pdf")
+		print := exec.CommandContext(t.Context(), "chromium", "--headless", "--no-sandbox", "--disable-gpu", "--user-data-dir="+filepath.Join(folder, "profile"), "--no-pdf-header-footer", "--print-to-pdf="+pdf, "file://"+filepath.Join(folder, "record.html"))
+		if out, err := print.CombinedOutput(); err != nil {
+			t.Fatalf("printing: %v\n%s", err, out)
+		}
+		text, err := exec.CommandContext(t.Context(), "pdftotext", "-layout", pdf, "-").Output()
+		if err != nil {
+			t.Fatal(err)
+		}
+		pages := strings.Split(strings.TrimSuffix(string(text), "\f"), "\f")
+		if len(pages) < 3 {
+			t.Fatalf("%s: %d pages", paper, len(pages))
+		}
+		for i, p := range pages {
+			if !strings.Contains(p, "Millwarden 1.0-test") || !strings.Contains(p, "rules "+r.RulesHash[:12]) || !strings.Contains(p, fmt.Sprintf("%d of %d", i+1, len(pages))) {
+				t.Errorf("%s: page %d of %d says neither version, rules nor its number:\n%.200s", paper, i+1, len(pages), p)
+			}
+		}
+		t.Logf("%s: %d pages", paper, len(pages))
+	}
+}
