@@ -200,6 +200,41 @@ func TestTank_looks(t *testing.T) {
 	f.is("tank-1/looks-empty", 1, 0)
 }
 
+// Cherry that comes in without an entry is suspected within half an hour, by the step of pH and temperature together; either alone, or an electrode in its buffer or its storage
+// solution, is none.
+func TestTank_looksLoadedByItsStep(t *testing.T) {
+	for _, c := range []struct {
+		name             string
+		ph, temperature  float64 // after 6.8 and 20 in an idle tank
+		want             float64
+		thenPH, thenWant float64
+	}{
+		{"cherry", 5.6, 22.5, 1, 6.9, 0},
+		{"cherry in the cool", 5.7, 18.2, 1, 5.5, 1},
+		{"an electrode that drifts", 5.6, 20.1, 0, 5.6, 0},
+		{"a warm afternoon", 6.7, 25, 0, 6.7, 0},
+		{"a buffer of 4.01", 4.01, 24, 0, 6.8, 0},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			f := start(t, site(one("tank-1", "tank")))
+			f.m.Enters()
+			idle := func(d time.Duration, ph, warm float64) {
+				for range int(d / (10 * time.Second)) {
+					f.sees("tank-1/ph", ph)
+					f.sees("tank-1/temperature", warm)
+					f.tick(10 * time.Second)
+				}
+			}
+			idle(35*time.Minute, 6.8, 20)
+			f.is("tank-1/looks-loaded", 0, 0)
+			idle(25*time.Minute, c.ph, c.temperature)
+			f.is("tank-1/looks-loaded", c.want, 0)
+			idle(25*time.Minute, c.thenPH, c.temperature)
+			f.is("tank-1/looks-loaded", c.thenWant, 0)
+		})
+	}
+}
+
 // Aim: a restart in the middle of a night changes nothing that a crew sees: the state is saved, the readings since come again from the history. The same
 // after a reboot, with the clock of the new boot.
 func TestModels_restart(t *testing.T) {

@@ -2,6 +2,7 @@ package models
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"millwarden/internal/coffee"
@@ -59,6 +60,7 @@ type tankState struct {
 	Lowest    float64
 	HasLowest bool
 	Learned   bool // this tank is in the habit
+	Filled    bool `json:",omitempty"` // pH and temperature stepped as when cherry comes in, and nobody said so
 }
 
 // tankStep is one step of a stay: coffee.SouringStep long, the first one of a stay longer if the stay began before it was watched.
@@ -80,6 +82,9 @@ const (
 	guessedMost  = 0.1           // part of the time for which the temperature may be guessed
 	loadedFall   = -0.015 / 3600 // pH/s: a rinsed or idle electrode drifts less
 	loadedHigh   = 6.2           // fresh mucilage is at 5.5 to 5.8 (Jackels 2005, as quoted)
+	filledFall   = 0.5           // pH, from rinse water or air to fresh mucilage within one step
+	filledLow    = 5.0           // fresh mucilage is above; buffers and storage solution are at 4
+	filledWarm   = 0.5           // K, either way: the mass is not as warm as an idle tank
 	emptyRise    = 1.2           // above the lowest: no fermenting mass turns so far
 	emptyAbove   = 6.4           // rinse water
 	learnLeast   = 4 * time.Hour // a shorter one was no fermentation
@@ -229,6 +234,7 @@ func (t *tank) count(s *tankStep, guessed time.Duration) {
 		copy(t.Steps, t.Steps[1:])
 		t.Steps = t.Steps[:len(t.Steps)-1]
 	}
+	t.seeFilling(s)
 	t.Steps = append(t.Steps, *s)
 	if s.Seen && (!t.HasLowest || s.PH < t.Lowest) {
 		t.Lowest, t.HasLowest = s.PH, true
@@ -239,6 +245,33 @@ func (t *tank) count(s *tankStep, guessed time.Duration) {
 		t.Reference += t.pace.Equivalent(s.Long, units.Celsius(s.Warmth))
 		t.learnStep(s)
 	}
+}
+
+// seeFilling looks for the step that pulped cherry makes in an idle tank: pH falls to that of fresh mucilage, and the temperature changes with it.
+func (t *tank) seeFilling(s *tankStep) {
+	switch {
+	case t.station.stay.Loaded || s.Seen && s.PH > emptyAbove:
+		t.Filled = false
+	case s.Seen && s.PH > filledLow && s.PH < loadedHigh:
+		// Two steps with cherry, and one of the two before without: the one in which it came in may be half of either.
+		n := len(t.Steps)
+		for i := max(0, n-3); i < n-1; i++ {
+			before, last := &t.Steps[i], &t.Steps[n-1]
+			if before.Seen && last.Seen && last.PH > filledLow && last.PH < loadedHigh && before.PH-s.PH > filledFall && math.Abs(s.Warmth-before.Warmth) > filledWarm {
+				t.Filled = true
+			}
+		}
+	}
+}
+
+// gradual tells that the slope is of a course and not of one step: an electrode that was put into a buffer does not sour.
+func (t *tank) gradual() bool {
+	for i := max(1, len(t.Steps)-slopeSteps+1); i < len(t.Steps); i++ {
+		if t.Steps[i-1].Seen && t.Steps[i].Seen && t.Steps[i-1].PH-t.Steps[i].PH > filledFall {
+			return false
+		}
+	}
+	return true
 }
 
 // foresee works out slope and forecasts from the steps.
@@ -383,7 +416,7 @@ func (t *tank) looks(now reading.Stamp, o *outs) {
 		return
 	}
 	last := &t.Steps[len(t.Steps)-1]
-	loaded := !t.station.stay.Loaded && last.Seen && t.slopeOK && t.slopeNow < loadedFall && last.PH < loadedHigh
+	loaded := !t.station.stay.Loaded && last.Seen && last.PH < loadedHigh && (t.Filled || t.slopeOK && t.slopeNow < loadedFall && t.gradual())
 	empty := t.station.stay.Loaded && last.Seen && t.HasLowest && (last.PH-t.Lowest > emptyRise || t.Lowest < emptyAbove-1 && last.PH > emptyAbove)
 	o.yes(&t.looksLoaded, loaded, quality, "")
 	o.yes(&t.looksEmpty, empty, quality, "")
