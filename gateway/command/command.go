@@ -53,6 +53,7 @@ func subcommands() []subcommand {
 		{"lot", "ACT LOT|STATION … --by NAME", "enters what else was done to a lot: intake, move, split, blend, weigh, check, hull, grade, roast, correct", lot},
 		{"lots", "[LOT]", "the lots, or one whole", listLots},
 		{"record", "LOT [--out DIR]", "the lot's record: a document that prints, and a table beside it", makeRecord},
+		{"season", "[--from TIME] [--to TIME] [--csv]", "nights and lots compared: forecasts against what came, yields, hours of danger", season},
 		{"logbook", "[--verify] [--lot LOT] [--data DIR]", "entries of the record; whether any was changed after it was written", showLogbook},
 		{"forward", "--rules FILE [--rejects FILE]", "MQTT to the time-series store, as its own process", forwardReadings},
 		{"version", "", "version, and until when it is supported", version},

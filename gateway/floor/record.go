@@ -3,17 +3,42 @@ package floor
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
+	"time"
 
 	"millwarden/gateway/record"
 	"millwarden/gateway/web"
+	"millwarden/internal/reading"
 )
+
+func (f *Floor) sources(now reading.Stamp) record.Sources {
+	return record.Sources{Plan: f.plan().Plan, Show: f.Lot, History: f.history, Logbook: f.logbook, Version: f.o.Version, Now: now.Wall, Demo: f.o.Demo}
+}
+
+// Season compares the lots that began between two times, as JSON or CSV.
+func (f *Floor) Season(ctx context.Context, from, to time.Time, form string) (web.Document, error) {
+	var names []string
+	for _, l := range f.Lots() {
+		names = append(names, l.Lot)
+	}
+	season, err := record.CompareSeason(ctx, f.sources(f.clock.Now()), names, from, to)
+	if err != nil {
+		return web.Document{}, err
+	}
+	if form == web.FormCSV {
+		var text bytes.Buffer
+		err := season.CSV(&text)
+		return web.Document{Body: text.Bytes()}, err
+	}
+	text, err := json.Marshal(season)
+	return web.Document{Body: text}, err
+}
 
 // Record makes the record of a lot, as HTML or CSV.
 func (f *Floor) Record(ctx context.Context, lot, form string) (web.Document, error) {
 	now := f.clock.Now()
-	r, err := record.Gather(ctx, record.Sources{Plan: f.plan().Plan, Show: f.Lot, History: f.history, Logbook: f.logbook,
-		Version: f.o.Version, Now: now.Wall, Demo: f.o.Demo}, lot)
+	r, err := record.Gather(ctx, f.sources(now), lot)
 	if errors.Is(err, record.ErrNoLot) {
 		return web.Document{}, &web.Refusal{Kind: web.RefusedUnknown, Says: "There is no lot of that name."}
 	}

@@ -153,7 +153,6 @@ func (r *Record) entries(ctx context.Context, s Sources) error {
 	if err != nil {
 		return err
 	}
-	open := map[string]*Deviation{}
 	for i := range list {
 		e := &list[i]
 		switch e.Kind {
@@ -164,7 +163,7 @@ func (r *Record) entries(ctx context.Context, s Sources) error {
 				r.Notes = append(r.Notes, r.line(e))
 			}
 		default:
-			r.alarm(s.Plan, e, open)
+			r.alarm(s.Plan, e)
 		}
 	}
 	r.deeds(list)
@@ -202,12 +201,11 @@ func (r *Record) stayOf(place string, at time.Time) *Stay {
 }
 
 // alarm follows one occurrence from its annunciation to its end.
-func (r *Record) alarm(plan *check.Plan, e *logbook.Entry, open map[string]*Deviation) {
+func (r *Record) alarm(plan *check.Plan, e *logbook.Entry) {
 	st := r.stayOf(e.Place, e.At.Wall)
 	if e.Occurrence == 0 || e.Alarm == "" {
 		return
 	}
-	key := fmt.Sprint(e.Alarm, " ", e.Occurrence)
 	i := slices.IndexFunc(r.Deviations, func(d Deviation) bool { return d.Alarm == e.Alarm && d.Occurrence == e.Occurrence })
 	var step struct{ From, To string }
 	if e.Kind == logbook.Transition {
@@ -225,7 +223,6 @@ func (r *Record) alarm(plan *check.Plan, e *logbook.Entry, open map[string]*Devi
 			}
 		}
 		r.Deviations = append(r.Deviations, d)
-		open[key] = nil
 		return
 	}
 	d := &r.Deviations[i]

@@ -33,6 +33,8 @@ func (w *Web) table() []route {
 		{"GET", "/api/lots", w.serveLots},
 		{"POST", "/api/lots", w.serveStep},
 		{"GET", "/api/lots/{lot}", w.serveLot},
+		{"GET", "/api/season", w.serveSeason},
+		{"GET", "/api/season.csv", w.serveSeasonCSV},
 		{"GET", "/api/lots/{lot}/record", w.serveRecord},
 		{"GET", "/api/lots/{lot}/record.csv", w.serveRecordCSV},
 		{"POST", "/api/acknowledge", w.serveAcknowledge},

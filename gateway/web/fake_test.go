@@ -70,6 +70,15 @@ func (f *fake) Record(_ context.Context, lot, form string) (Document, error) {
 	return Document{Body: []byte("<!doctype html><style>p { margin: 0 }</style>"), Style: "p { margin: 0 }"}, nil
 }
 
+func (f *fake) Season(_ context.Context, from, to time.Time, form string) (Document, error) {
+	if form == FormCSV {
+		return Document{Body: []byte("part,lot\r\n")}, nil
+	}
+	return Document{Body: fmt.Appendf(nil, `{"from":%d,"to":%d,"waits":[{"lot":"143","station":"tank-1","kind":"tank","from":1,"to":9,"ready":8,"warmth":23.1,"end":null,
+		"forecasts":[{"part":50,"made":4,"ready":7,"early":5,"late":9,"off":-1,"held":true}]}],"lots":[{"lot":"143","began":1,"yield":{"usual":false},"alarms":1,"danger":60000,
+		"worst":[{"alarm":"over-fermented@tank-1","long":60000}]}],"wash":{"forecasts":1,"median":1,"worst":1,"held":1},"dry":{"forecasts":0,"median":0,"worst":0,"held":0}}`, from.UnixMilli(), to.UnixMilli())}, nil
+}
+
 // withLots enters a lot from the cherry to the roaster, every field used once.
 func (f *fake) withLots() {
 	none, some, ripe := 0, 3, lots.Percent(96)

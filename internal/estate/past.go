@@ -107,7 +107,7 @@ func (p *past) play() error {
 		p.run("deck-a", 24*time.Hour, deckStep, p.deck)
 		enter("ben", lots.Step{Do: lots.Check, Lot: PastLot, Station: "deck-a", Meter: fmt.Sprintf("%.1f %%wb", float64(p.beans.Wet())+0.2), Bite: []string{"soft", "soft", "firm", "firm", "hard"}[day]})
 	}
-	for hours := 0; p.beans.Wet() > 11 && hours < 200; hours++ {
+	for hours := 0; p.beans.Wet() > 10.9 && hours < 200; hours++ {
 		p.run("deck-a", time.Hour, deckStep, p.deck)
 	}
 	wrong := enter("ana", lots.Step{Do: lots.Empty, Station: "deck-a", Lot: PastLot, Kg: 127, Moisture: 11.1})

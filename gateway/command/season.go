@@ -1,0 +1,98 @@
+package command
+
+import (
+	"context"
+	"fmt"
+	"net/url"
+	"text/tabwriter"
+	"time"
+
+	lotrecord "millwarden/gateway/record"
+)
+
+// season compares nights and lots.
+func season(ctx context.Context, std IO, args []string) error {
+	var from, to *string
+	var table *bool
+	g, words, err := ask("season", std, args, func(f flagSet) {
+		from = f.String("from", "", "lots that began then or later, RFC 3339; without it, 120 days before --to")
+		to = f.String("to", "", "lots that began before, RFC 3339; without it, now")
+		table = f.Bool("csv", false, "print a table for a spreadsheet")
+	})
+	if err != nil {
+		return err
+	}
+	if len(words) > 0 {
+		return fmt.Errorf("%w: %q is too much here", errUse, words[0])
+	}
+	q := url.Values{}
+	for name, value := range map[string]string{"from": *from, "to": *to} {
+		if value != "" {
+			q.Set(name, value)
+		}
+	}
+	if *table {
+		text, err := fetch(ctx, g.address+"/api/season.csv?"+q.Encode())
+		if err == nil {
+			_, err = std.Out.Write(text)
+		}
+		return err
+	}
+	var s lotrecord.Season
+	if err := g.get(ctx, "/api/season?"+q.Encode(), &s); err != nil {
+		return err
+	}
+	w := tabwriter.NewWriter(std.Out, 0, 0, 2, ' ', 0)
+	printSeason(w, &s)
+	return w.Flush()
+}
+
+func printSeason(w *tabwriter.Writer, s *lotrecord.Season) {
+	fmt.Fprintln(w, "stay\tlot\tfrom\tfor\tready after\tmean\tat the end\tforecast half way\twas off by\theld")
+	for i := range s.Waits {
+		x := &s.Waits[i]
+		lasts, ready := "lasts", "not seen"
+		if x.To > 0 {
+			lasts = hours(x.To - x.From)
+		}
+		if x.Ready > 0 {
+			ready = hours(x.Ready - x.From)
+		}
+		foreseen, off, held := "–", "–", "–"
+		for _, f := range x.Forecasts {
+			if f.Part == 50 {
+				foreseen, off, held = hours(f.Ready-x.From), fmt.Sprintf("%+.0f min", float64(f.Off)/60000), map[bool]string{true: "yes", false: "no"}[f.Held]
+			}
+		}
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", x.Station, x.Lot, time.UnixMilli(x.From).Format("2006-01-02 15:04"), lasts, ready, decimal(x.Warmth, " °C"), decimal(x.End, ""), foreseen, off, held)
+	}
+	fmt.Fprintln(w, "\nlot\tcherry\tparchment\tgreen\toutturn\troast loss\talarms\thours of danger")
+	for i := range s.Lots {
+		l := &s.Lots[i]
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%d\t%s\n", l.Lot, weight(l.Yield.Cherry), weight(l.Yield.Dry), weight(l.Yield.Green), percentOf(l.Yield.Outturn), percentOf(l.Yield.RoastLoss), l.Alarms, hours(l.Danger))
+	}
+	for _, j := range []struct {
+		what string
+		lotrecord.Judged
+	}{{"wash", s.Wash}, {"drying", s.Dry}} {
+		if j.Forecasts > 0 {
+			fmt.Fprintf(w, "\n%s, forecast half way: %d, half of them off by less than %s, worst %s, %d within their interval\n", j.what, j.Forecasts, hours(j.Median), hours(j.Worst), j.Held)
+		}
+	}
+}
+
+func hours(ms int64) string { return fmt.Sprintf("%.1f h", float64(ms)/3.6e6) }
+
+func decimal(v *float64, unit string) string {
+	if v == nil {
+		return "–"
+	}
+	return fmt.Sprintf("%.1f%s", *v, unit)
+}
+
+func percentOf(v float64) string {
+	if v == 0 {
+		return "–"
+	}
+	return fmt.Sprintf("%.1f %%", v)
+}
