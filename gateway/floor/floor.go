@@ -109,6 +109,7 @@ type Floor struct {
 	newest      map[string]reading.Reading // of each point, whatever its quality
 	known       map[string]reading.Stamp   // when it was last good or uncertain
 	stays       map[string]logbook.Stay    // by station
+	hidden      map[string]hiding          // by alarm: who shelved or removed it
 	kept        map[string]reading.Reading // last reading of a computed point that went to the history
 	derived     []reading.Reading          // scratch of takeDerived
 	pending     []reading.Reading          // on their way to the history
@@ -129,7 +130,7 @@ const (
 // Open opens the data folder and builds all parts; nothing runs yet.
 func Open(o Options) (*Floor, error) {
 	f := &Floor{o: o, log: o.Log, requests: make(chan func()), swapped: make(chan struct{}, 1), metrics: newMetrics(), brokenChannels: map[string]bool{}, heard: bus.NewFeed(), buses: map[string]openBus{}, incoming: make(chan []reading.Reading, flowQueue),
-		called: map[callsOf][]callout.Line{}, annunciated: map[callsOf]time.Duration{}, newest: map[string]reading.Reading{}, known: map[string]reading.Stamp{}, stays: map[string]logbook.Stay{}, kept: map[string]reading.Reading{}}
+		called: map[callsOf][]callout.Line{}, annunciated: map[callsOf]time.Duration{}, newest: map[string]reading.Reading{}, known: map[string]reading.Stamp{}, stays: map[string]logbook.Stay{}, hidden: map[string]hiding{}, kept: map[string]reading.Reading{}}
 	f.current.Store(planOf(o.Plan))
 	if err := f.open(); err != nil {
 		return nil, errors.Join(err, f.Close())

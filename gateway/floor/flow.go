@@ -22,6 +22,7 @@ func (f *Floor) begin() error {
 	if f.engine, err = engine.New(f.plan().Engine, saved, now); err != nil {
 		return fmt.Errorf("starting the engine: %w", err)
 	}
+	f.recallHidings(context.Background())
 	if err := f.openLots(); err != nil {
 		return err
 	}
@@ -168,6 +169,11 @@ func (f *Floor) follow(transitions []engine.Transition) {
 	for i := range transitions {
 		entries[i] = EntryOf(&transitions[i])
 	}
+	f.deciding.Lock()
+	for i := range transitions {
+		f.noteHiding(&transitions[i])
+	}
+	f.deciding.Unlock()
 	f.write(entries...)
 	f.count(transitions)
 	f.saveEngine()

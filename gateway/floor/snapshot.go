@@ -170,6 +170,7 @@ func (f *Floor) alarm(st *engine.Standing) web.Alarm {
 	for _, v := range st.Values {
 		shown.Values = append(shown.Values, web.Shown{Point: v.Point, Title: f.pointTitle(v), Value: v.Value, Quantity: v.Quantity, Limit: v.Limit, HasLimit: v.HasLimit})
 	}
+	f.addHiding(&shown, st)
 	f.addCalls(&shown, st)
 	return shown
 }

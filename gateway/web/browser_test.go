@@ -219,11 +219,13 @@ func TestPage_acknowledge(t *testing.T) {
 // Aim: what is abnormal stands before what is back to normal, and who was called often is named once.
 func TestPage_order(t *testing.T) {
 	tab, f := browser(t), newFake()
-	f.change(func(s *Snapshot) { s.Alarms = []Alarm{returned(), tooWet(), overFermented(), fire()} })
+	burning := fire()
+	burning.Calls = returned().Calls
+	f.change(func(s *Snapshot) { s.Alarms = []Alarm{returned(), tooWet(), overFermented(), burning} })
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
 	see(tab, t, `[...document.querySelectorAll(".alarm h2 span")].map(e => e.innerText).join("; ") ==
 		"Dryer 1: air runs away; Tank 1: over-fermented; Dryer 1: fan stopped with heat; Bin 3: too wet"`)
-	see(tab, t, `document.querySelectorAll(".alarm")[2].innerText.includes("Ana was called 4 times, last at 01:57 by mail. Ben was called 4 times, last at 02:02 by mail.")`)
+	see(tab, t, `document.querySelectorAll(".alarm")[0].innerText.includes("Ana was called 4 times, last at 01:57 by mail. Ben was called 4 times, last at 02:02 by mail.")`)
 	see(tab, t, `document.querySelectorAll(".alarm")[2].querySelector("button").innerText == "I have seen it"`)
 }
 

@@ -63,7 +63,7 @@ function Answer({ alarm, also }: { alarm: Alarm; also: readonly Alarm[] }) {
   if (asking) return <Who then={answer} cancel={() => ask(false)} />;
   return (
     <>
-      <button class="main" disabled={outcome.busy} onClick={() => (who ? answer(who) : ask(true))}>
+      <button class={alarm.active ? "main" : ""} disabled={outcome.busy} onClick={() => (who ? answer(who) : ask(true))}>
         {outcome.busy ? words.writing : alarm.active ? words.onIt : words.seen}
       </button>
       {outcome.failed && <p role="alert" class="plain">{outcome.says}</p>}
@@ -135,6 +135,16 @@ export function AlarmCard({ alarm, also = [] }: { alarm: Alarm; also?: readonly 
   const fact = useFact(alarm);
   const by = useBy(alarm);
   const open = waits(alarm);
+  // Back to normal: what to do has passed, and only somebody's word is missing. It takes a line, so that what stands is seen first.
+  if (open && !alarm.active) {
+    return (
+      <article class={`alarm ${alarm.priority} standing back`} aria-label={name}>
+        <h2><Mark alarm={alarm} words={words} /><span>{name}</span></h2>
+        <p class="soft">{sentence(words.states[alarm.state] ?? alarm.state)} {fact}</p>
+        <Answer alarm={alarm} also={also} />
+      </article>
+    );
+  }
   return (
     <article class={`alarm ${alarm.priority} ${open && alarm.active ? "open" : "standing"}`} aria-label={name}>
       <h2><Mark alarm={alarm} words={words} /><span>{name}</span></h2>

@@ -1,12 +1,13 @@
 // The course of a point, asked from the history.
 import type { Curve } from "./types";
+import { turnCurve } from "./units";
 
 /** The curve between two moments of the wall clock, in milliseconds. */
 export async function fetchCurve(point: string, from: number, to: number, columns: number, signal: AbortSignal): Promise<Curve> {
   const q = new URLSearchParams({ point, from: new Date(from).toISOString(), to: new Date(to).toISOString(), columns: String(columns) });
   const answer = await fetch(`/api/readings?${q.toString()}`, { signal });
   if (!answer.ok) throw new Error(`page: reading ${point}: ${answer.status}`);
-  return (await answer.json()) as Curve;
+  return turnCurve((await answer.json()) as Curve);
 }
 
 /**

@@ -3,6 +3,7 @@ import { useBook, type Stay, type WayOfLots } from "./books";
 import { useHere } from "./context";
 import { forecastOf } from "./forecast";
 import { atWall, begins, length, list } from "./say";
+import { weight } from "./units";
 import { Go } from "./way";
 
 /** How far back a lot is looked for: from cherry to the roasted store. */
@@ -22,8 +23,8 @@ function Stays({ stays }: { stays: Stay[] }) {
               <td>{atWall(s.from, now)}</td>
               <td>{s.to ? atWall(s.to, now) : words.stillThere}</td>
               <td>{length((s.to ?? now.wall) - s.from)}</td>
-              <td>{s.kg ? `${s.kg} kg` : "–"}</td>
-              <td>{s.unloaded ? `${s.unloaded} kg` : "–"}</td>
+              <td>{s.kg ? weight(s.kg) : "–"}</td>
+              <td>{s.unloaded ? weight(s.unloaded) : "–"}</td>
               <td>{[s.who, s.emptiedBy].filter(Boolean).join(", ")}</td>
             </tr>
           ))}

@@ -6,6 +6,7 @@ import { useHere } from "./context";
 import { forecastOf, waitsOf, type Wait } from "./forecast";
 import { atWall, begins, dayOf, hour, length, list } from "./say";
 import type { Station } from "./types";
+import { weight } from "./units";
 import { Go } from "./way";
 
 const day = 86400e3;
@@ -54,7 +55,7 @@ function Band({ stay, station, w }: { stay: Stay; station: Station; w: Window })
   const { now, words } = useHere();
   const from = within(w.at(stay.from)), to = within(w.at(stay.to ?? w.now));
   if (to <= from && !(from > 0 && from < 100)) return null;
-  const kg = stay.kg ? `, ${stay.kg} kg` : "";
+  const kg = stay.kg ? `, ${weight(stay.kg)}` : "";
   const name = stay.to
     ? words.bandWas(stay.lot, station.title, atWall(stay.from, now), atWall(stay.to, now))
     : words.bandIs(stay.lot, station.title, atWall(stay.from, now));
@@ -139,7 +140,7 @@ function Row({ station, way, w }: { station: Station; way: WayOfLots | null; w: 
 
 /** The thin lines by which a lot goes from one station to the next, and the dotted ones of those that wait. */
 function Lines({ rows, way, waits, w }: { rows: Station[]; way: WayOfLots | null; waits: Wait[]; w: Window }) {
-  const y = (name: string) => rows.findIndex((s) => s.name === name) + 0.6;
+  const y = (name: string) => rows.findIndex((s) => s.name === name) + (innerWidth < 760 ? 0.74 : 0.6);
   const curve = (x1: number, y1: number, x2: number, y2: number) => {
     const bend = Math.max(0.4, (x2 - x1) / 2);
     return `M${x1.toFixed(2)} ${y1} C${(x1 + bend).toFixed(2)} ${y1} ${(x2 - bend).toFixed(2)} ${y2} ${x2.toFixed(2)} ${y2}`;
@@ -151,7 +152,7 @@ function Lines({ rows, way, waits, w }: { rows: Station[]; way: WayOfLots | null
     stays.sort((a, b) => a.from - b.from);
     for (const [i, s] of stays.entries()) {
       const next = stays[i + 1];
-      if (next && s.to && y(s.station) > 0.5 && y(next.station) > 0.5) links.push(curve(w.at(s.to), y(s.station), w.at(next.from), y(next.station)));
+      if (next && s.to && y(s.station) > 0 && y(next.station) > 0) links.push(curve(w.at(s.to), y(s.station), w.at(next.from), y(next.station)));
     }
   }
   return (
@@ -182,10 +183,9 @@ export function Waits({ waits }: { waits: Wait[] }) {
   );
 }
 
-export function LotsPage() {
+/** The drawing, of so many days, with those who wait above it. */
+function Timetable({ days, moved }: { days: number; moved: number }) {
   const { frame, now, words } = useHere();
-  const [days, setDays] = useState(innerWidth < 760 ? 3 : 7);
-  const [moved, move] = useState(0);
   const w = windowOf(now.wall, days, moved);
   const grid = useGrid(w, days);
   // Asked in steps of five minutes, so that the path does not change with each second; and again when a lot moves.
@@ -194,20 +194,8 @@ export function LotsPage() {
   const { got, failed } = useBook<WayOfLots>(`/api/way?${q.toString()}`, 30e3);
   const rows = frame.stations.filter((s) => holds.includes(s.kind) || got?.stays.some((x) => x.station === s.name));
   const waits = waitsOf(frame);
-  const lots = new Set(frame.stations.filter((s) => s.lot).map((s) => s.lot)).size;
   return (
-    <main class="lotspage">
-      <div class="title">
-        <h1>{words.wayOfLots}</h1>
-        <p class="soft">{words.lotsStand(lots)}</p>
-      </div>
-      <Waits waits={waits} />
-      <div class="spans" role="group" aria-label={words.stretch}>
-        {spans.map((s) => <button key={s} aria-pressed={s === days} onClick={() => setDays(s)}>{words.days(s)}</button>)}
-        <button onClick={() => move(moved - 1)}>{words.earlier}</button>
-        <button onClick={() => move(0)} aria-pressed={moved === 0}>{words.today}</button>
-        <button onClick={() => move(moved + 1)}>{words.later}</button>
-      </div>
+    <>
       {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
       <div class="timetable">
         <div class="sheet">
@@ -220,6 +208,41 @@ export function LotsPage() {
           <ol>{rows.map((s) => <Row key={s.name} station={s} way={got} w={w} />)}</ol>
         </div>
       </div>
+    </>
+  );
+}
+
+/** On a wide first page: who waits, and the drawing, without choices. */
+export function LotsBeside() {
+  const { frame, words } = useHere();
+  return (
+    <section class="lotspage" aria-labelledby="lots">
+      <h2 id="lots"><Go to="/lots">{words.wayOfLots}</Go></h2>
+      <Waits waits={waitsOf(frame)} />
+      <Timetable days={7} moved={0} />
+    </section>
+  );
+}
+
+export function LotsPage() {
+  const { frame, words } = useHere();
+  const [days, setDays] = useState(innerWidth < 760 ? 3 : 7);
+  const [moved, move] = useState(0);
+  const lots = new Set(frame.stations.filter((s) => s.lot).map((s) => s.lot)).size;
+  return (
+    <main class="lotspage">
+      <div class="title">
+        <h1>{words.wayOfLots}</h1>
+        <p class="soft">{words.lotsStand(lots)}</p>
+      </div>
+      <Waits waits={waitsOf(frame)} />
+      <div class="spans" role="group" aria-label={words.stretch}>
+        {spans.map((s) => <button key={s} aria-pressed={s === days} onClick={() => setDays(s)}>{words.days(s)}</button>)}
+        <button onClick={() => move(moved - 1)}>{words.earlier}</button>
+        <button onClick={() => move(0)} aria-pressed={moved === 0}>{words.today}</button>
+        <button onClick={() => move(moved + 1)}>{words.later}</button>
+      </div>
+      <Timetable days={days} moved={moved} />
       <p class="soft">{words.timetableKey}</p>
     </main>
   );

@@ -1,5 +1,5 @@
 // The frame of every page: head, what is said when the mill is not heard, the page itself, the foot with what is counted and the choices.
-import { render } from "preact";
+import { render, type ComponentChildren } from "preact";
 import { useEffect, useRef, useState } from "preact/hooks";
 import { keep, kept } from "./acts";
 import { title } from "./alarm";
@@ -13,6 +13,7 @@ import { begins, hour, length, list, nowOf } from "./say";
 import { waits } from "./shapes";
 import { StationPage } from "./station";
 import type { Alarm, Frame } from "./types";
+import { choose, inUnits, type Units } from "./units";
 import { Go } from "./way";
 import { Who } from "./who";
 import { en, type Words } from "./words/en";
@@ -77,16 +78,19 @@ function Page({ path }: { path: string }) {
   return <main><p>{words.notFound}</p><p><Go to="/">{words.whatNext}</Go></p></main>;
 }
 
-function Head({ path }: { path: string }) {
+function Head({ path, children }: { path: string; children: ComponentChildren }) {
   const { frame, now, words } = useHere();
   const { onWatch } = frame.roster;
   const clock = now.set ? hour(now.wall, now) : words.clockUnset;
   const Site = path === "/" ? "h1" : "p"; // other pages have a heading of their own
   return (
-    <header class="head">
+    <header>
+      <div class="head">
       <Site class="site"><Go to="/">{begins(frame.plan.site.title || frame.plan.site.name)}</Go></Site>
       <Pages class="above" />
       <p class="soft">{clock} · {onWatch.length ? words.onWatch(list(onWatch, words.and)) : words.nobodyOnWatch}</p>
+      </div>
+      {children}
     </header>
   );
 }
@@ -106,9 +110,9 @@ function Pages(props: { class: string }) {
   );
 }
 
-interface Choices { language: string; setLanguage: (l: string) => void; heldFor: number; hold: () => void }
+interface Choices { language: string; setLanguage: (l: string) => void; units: string; setUnits: (u: string) => void; heldFor: number; hold: () => void }
 
-function Foot({ language, setLanguage, heldFor, hold }: Choices) {
+function Foot({ language, setLanguage, units, setUnits, heldFor, hold }: Choices) {
   const { frame, words, who, setWho } = useHere();
   const say = useSentence();
   const [light, setLight] = useKept("light", "auto");
@@ -120,6 +124,7 @@ function Foot({ language, setLanguage, heldFor, hold }: Choices) {
   const troubles = frame.links.filter((l) => !l.set && l.kind === "watcher" || l.set && !l.works || l.waiting > 0 && l.kind !== "broker");
   const me = frame.plan.people.find((p) => p.name === who);
   const nextLight = { auto: "day", day: "night", night: "auto" }[light] ?? "auto";
+  const nextUnits = { site: "metric", metric: "us", us: "site" }[units] ?? "site";
   const other = language === "en" ? "es" : "en";
   return (
     <footer class="foot">
@@ -131,6 +136,7 @@ function Foot({ language, setLanguage, heldFor, hold }: Choices) {
         <button onClick={hold} aria-pressed={heldFor > 0}>{heldFor > 0 ? words.goOn : words.hold}</button>
         <button onClick={() => setLight(nextLight)}>{words.light[light as keyof Words["light"]]}</button>
         <button onClick={() => setSize(size === "wall" ? "near" : "wall")}>{words.size[size as keyof Words["size"]]}</button>
+        <button onClick={() => setUnits(nextUnits)}>{words.units[units as Units] ?? words.units.site}</button>
         <button lang={other} onClick={() => setLanguage(other)}>{tables[other]!.language}</button>
         <button onClick={() => ask(!asking)} aria-expanded={asking}>{me ? words.youAre(begins(me.title)) : words.youAreNobody}</button>
       </div>
@@ -180,7 +186,9 @@ function App() {
   const [path, go] = usePath();
   const [chosen, setLanguage] = useKept("language", "");
   const [who, setWho] = useKept("who", "");
-  const [frame, heldFor, hold] = useHold(live.frame);
+  const [units, setUnits] = useKept("units", "site");
+  choose(units as Units);
+  const [frame, heldFor, hold] = useHold(live.frame && inUnits(live.frame));
   const since = performance.now() - live.arrived;
   const language = chosen || frame?.plan.site.language || "en";
   const words = tables[language] ?? en;
@@ -194,15 +202,16 @@ function App() {
   const here: Here = { frame, now: nowOf(frame, since, language), words, lost, who: known(frame, who), setWho, go };
   return (
     <HereContext.Provider value={here}>
-      <Head path={path} />
-      {frame.plan.demo && <p class="demo">{frame.plan.demo}{frame.plan.speed > 1 ? ` ${words.speed(frame.plan.speed)}` : ""}</p>}
-      {frame.stopping && <p class="lost" role="alert">{words.stopping}</p>}
-      {lost > 0 && <p class="lost">{live.kept ? words.asOf(atDevice(live.kept, language), length(lost)) : words.lost(length(lost))}</p>}
-      {heldFor > 0 && <p class="lost">{words.holding(length(heldFor))}</p>}
+      <Head path={path}>
+        {frame.plan.demo && <p class="demo">{frame.plan.demo}{frame.plan.speed > 1 ? ` ${words.speed(frame.plan.speed)}` : ""}</p>}
+        {frame.stopping && <p class="lost" role="alert">{words.stopping}</p>}
+        {lost > 0 && <p class="lost">{live.kept ? words.asOf(atDevice(live.kept, language), length(lost)) : words.lost(length(lost))}</p>}
+        {heldFor > 0 && <p class="lost">{words.holding(length(heldFor))}</p>}
+      </Head>
       <p class="heard" role="status">{lost > 0 ? words.lostHeard : heldFor > 0 ? words.heldHeard : ""}</p>
       <Spoken />
       <Page path={path} />
-      <Foot language={language} setLanguage={setLanguage} heldFor={heldFor} hold={hold} />
+      <Foot language={language} setLanguage={setLanguage} units={units} setUnits={setUnits} heldFor={heldFor} hold={hold} />
     </HereContext.Provider>
   );
 }

@@ -1,6 +1,8 @@
 // The first page: what needs a person now, what comes next, the way of the coffee.
 import { AlarmCard, together } from "./alarm";
 import { useHere } from "./context";
+import { useWide } from "./course";
+import { Lazy } from "./lazy";
 import { begins, dueAt, length, list, moment } from "./say";
 import { hidden, waits } from "./shapes";
 import type { Alarm, Prompt } from "./types";
@@ -59,6 +61,7 @@ export function byHour(prompts: readonly Prompt[]): Prompt[] {
 export function WhatNext() {
   const { frame, words } = useHere();
   const alarms = standing(frame.alarms);
+  const wide = useWide();
   return (
     <main class="next">
       <div class="needs">
@@ -72,7 +75,10 @@ export function WhatNext() {
             : <ol>{byHour(frame.prompts).map((p) => <PromptLine key={p.id} prompt={p} />)}</ol>}
         </section>
       </div>
-      <Way />
+      <div>
+        <Way />
+        {wide && <Lazy name="LotsBeside" />}
+      </div>
     </main>
   );
 }

@@ -1,7 +1,7 @@
 // What Lazy fetches in one piece.
 export { LogbookPage } from "./record";
 export { LotPage } from "./lot";
-export { LotsPage } from "./lots";
+export { LotsBeside, LotsPage } from "./lots";
 export { MorePage } from "./more";
 export { PointPage } from "./point";
 export { ProbesPage } from "./probes";

@@ -8,6 +8,7 @@ import { byHour, standing } from "./next";
 import { begins, dueAt, moment, spoken } from "./say";
 import { Bar, gravest } from "./shapes";
 import type { Point, Prompt, Station } from "./types";
+import { kilograms, weight, weightUnit } from "./units";
 import { Figure, Go, pointsOf } from "./way";
 import { Who } from "./who";
 
@@ -50,18 +51,18 @@ function Load({ station, done }: { station: Station; done: () => void }) {
   const { words, who } = useHere();
   const [outcome, act] = useAct(words);
   const [lot, setLot] = useState("");
-  const [weight, setWeight] = useState("");
+  const [typed, setTyped] = useState("");
   const [asking, ask] = useState(false);
   const send = async (name: string) => {
     ask(false);
-    const kg = Number(weight.replace(",", ".") || "0");
+    const kg = kilograms(Number(typed.replace(",", ".") || "0"));
     if (await act("/api/acts", { do: "load", station: station.name, lot, kg, by: name })) done();
   };
   if (asking) return <Who then={(n) => void send(n)} cancel={() => ask(false)} />;
   return (
     <form class="act" onSubmit={(e) => { e.preventDefault(); if (who) void send(who); else ask(true); }}>
       <label>{words.lotNumber}<input required maxLength={40} autocomplete="off" value={lot} onInput={(e) => setLot(e.currentTarget.value)} /></label>
-      <label>{words.weight}<input inputMode="decimal" pattern="[0-9]*([.,][0-9]+)?" autocomplete="off" value={weight} onInput={(e) => setWeight(e.currentTarget.value)} /></label>
+      <label>{words.weight(weightUnit())}<input inputMode="decimal" pattern="[0-9]*([.,][0-9]+)?" autocomplete="off" value={typed} onInput={(e) => setTyped(e.currentTarget.value)} /></label>
       <button class="main" disabled={outcome.busy}>{outcome.busy ? words.writing : words.loadIt}</button>
       <button type="button" onClick={done}>{words.cancel}</button>
       {outcome.failed && <p role="alert">{outcome.says}</p>}
@@ -152,7 +153,7 @@ export function StationPage({ name }: { name: string }) {
   const shown = points.find((p) => p.name === chosen) ?? points.find((p) => p.leading) ?? points[0];
   const alarms = standing(frame.alarms).filter((a) => a.station === name);
   const answer = byHour(frame.prompts).find((p) => p.station === name);
-  const kg = station.kg ? `${station.kg} kg` : "";
+  const kg = station.kg ? weight(station.kg) : "";
   const group = (title: string, list: Point[]) => list.length > 0 && (
     <section>
       <h2>{title}</h2>

@@ -1,0 +1,441 @@
+package command
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/chromedp"
+)
+
+// The page is tried here against the running program on the invented estate, as a person meets it: nothing behind it is a double but the buses.
+
+// mill is a running demo.
+type mill struct {
+	url, address, folder string
+	stop                 func()
+}
+
+// freeAddress is one on which nobody listens now.
+func freeAddress(t testing.TB) string {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer l.Close()
+	return l.Addr().String()
+}
+
+// startMill runs the demo until stop is called or the test ends.
+func startMill(t testing.TB, address, folder string, speed int) *mill {
+	t.Helper()
+	ctx, cancel := context.WithCancel(context.Background())
+	ended := make(chan error, 1)
+	go func() {
+		ended <- demo(ctx, IO{In: strings.NewReader(""), Out: io.Discard, Err: io.Discard}, []string{"--listen", address, "--data", folder, "--speed", fmt.Sprint(speed)})
+	}()
+	m := &mill{url: "http://" + address, address: address, folder: folder}
+	stopped := false
+	m.stop = func() {
+		if stopped {
+			return
+		}
+		stopped = true
+		cancel()
+		if err := <-ended; err != nil {
+			t.Errorf("the demo ended with %v", err)
+		}
+	}
+	t.Cleanup(m.stop)
+	for range 200 {
+		if answer, err := http.Get(m.url + "/health"); err == nil {
+			_ = answer.Body.Close()
+			return m
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	t.Fatal("the demo does not answer")
+	return nil
+}
+
+// chromium opens one tab. On a machine of the build a missing browser, or a page that was not built, is a failure.
+func chromium(t testing.TB) context.Context {
+	t.Helper()
+	needs := func(missing string) {
+		if os.Getenv("CI") == "true" {
+			t.Fatal(missing)
+		}
+		t.Skip(missing)
+	}
+	program, err := exec.LookPath("chromium")
+	if err != nil {
+		needs("chromium is not installed")
+	}
+	if _, err := os.Stat("../web/dist/index.html"); err != nil {
+		needs("the page is not built: run npm ci and npm run build in gateway/web/ui")
+	}
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(program), chromedp.DisableGPU,
+		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-quic", true))
+	allocated, cancel := chromedp.NewExecAllocator(context.Background(), options...) // outlives the test's context, to close in order
+	t.Cleanup(cancel)
+	tab, closeTab := chromedp.NewContext(allocated)
+	t.Cleanup(closeTab)
+	if err := chromedp.Do(tab); err != nil {
+		t.Fatalf("starting the browser: %v", err)
+	}
+	bounded, stop := context.WithTimeout(tab, 8*time.Minute)
+	t.Cleanup(stop)
+	return bounded
+}
+
+// visitor is a person at a device.
+type visitor struct {
+	testing.TB
+	tab context.Context
+	at  *mill
+}
+
+func (v visitor) must(err error) {
+	v.Helper()
+	if err != nil {
+		v.Fatal(err)
+	}
+}
+
+// device sets width, light and motion.
+func (v visitor) device(width int64, scheme string) {
+	v.Helper()
+	_, err := chromedp.Call(v.tab, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
+		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}, {Name: "prefers-reduced-motion", Value: "reduce"}}})
+	v.must(err)
+	v.must(chromedp.Do(v.tab, chromedp.EmulateViewport(width, 900)))
+}
+
+func (v visitor) open(path string) {
+	v.Helper()
+	v.must(chromedp.Do(v.tab, chromedp.Navigate(v.at.url+path)))
+}
+
+// sees waits until the script is true.
+func (v visitor) sees(script string) {
+	v.Helper()
+	if _, err := chromedp.Run(v.tab, chromedp.Poll[bool]("!!("+script+")", chromedp.WithPollingTimeout(40*time.Second))); err != nil {
+		text, _ := chromedp.Run(v.tab, chromedp.Evaluate[string]("location.pathname + '\\n' + document.body.innerText"))
+		v.Fatalf("never seen: %s: %v\n%s", script, err, text)
+	}
+}
+
+func (v visitor) reads(text string) {
+	v.Helper()
+	quoted, err := json.Marshal(text)
+	v.must(err)
+	v.sees("document.body.innerText.includes(" + string(quoted) + ")")
+}
+
+// presses a button or follows a link by its words.
+func (v visitor) presses(text string) {
+	v.Helper()
+	ctx, stop := context.WithTimeout(v.tab, 30*time.Second)
+	defer stop()
+	x := fmt.Sprintf("//button[normalize-space()=%q] | //a[normalize-space()=%q] | //summary[normalize-space()=%q]", text, text, text)
+	if err := chromedp.Do(ctx, chromedp.Click(x)); err != nil {
+		page, _ := chromedp.Run(v.tab, chromedp.Evaluate[string]("location.pathname + '\\n' + document.body.innerText"))
+		v.Fatalf("cannot press %q: %v\n%s", text, err, page)
+	}
+}
+
+// types into the field with that label.
+func (v visitor) types(label, text string) {
+	v.Helper()
+	x := fmt.Sprintf("//label[contains(normalize-space(), %q)]//*[self::input or self::textarea]", label)
+	v.must(chromedp.Do(v.tab, chromedp.SendKeys(x, text)))
+}
+
+// chooses from the list with that label.
+func (v visitor) chooses(label, option string) {
+	v.Helper()
+	v.run(fmt.Sprintf(`{const s = [...document.querySelectorAll("label")].find((l) => l.innerText.includes(%q)).querySelector("select");
+		s.value = %q; s.dispatchEvent(new Event("change", {bubbles: true}))}`, label, option))
+}
+
+func (v visitor) run(script string) {
+	v.Helper()
+	_, err := chromedp.Run(v.tab, chromedp.Evaluate[chromedp.Void](script+";0"))
+	v.must(err)
+}
+
+// Aim: the night of the crew from end to end, on a phone and on wider screens: see what stands, be alarmed, say "I am on it", wash, empty, load, feel by
+// hand, and find it all in the record.
+func TestPages_crew(t *testing.T) {
+	if testing.Short() || raced {
+		t.Skip("a browser and a night are slow")
+	}
+	for i, width := range []int64{360, 1440} {
+		t.Run(fmt.Sprint(width), func(t *testing.T) {
+			v := visitor{t, chromium(t), startMill(t, freeAddress(t), t.TempDir(), 120)}
+			v.device(width, []string{"dark", "light"}[i])
+			v.open("/")
+			v.sees(`document.querySelectorAll(".way .line").length == 10`)
+			v.reads("Bin 2: measurement lost") // the stick falls silent within a quarter of an hour
+			v.presses("I am on it")
+			v.presses("Ana")
+			v.reads("Ana is on it since")
+			v.open("/station/tank-2")
+			v.presses("Hand check")
+			v.presses("gritty, done")
+			v.reads("Written down.")
+			v.presses("Washed, tank empty")
+			v.presses("Write down: Tank 2 is empty")
+			v.reads("No lot stands here.")
+			v.presses("Load a lot")
+			v.types("Lot", "150")
+			v.types("Weight", "405.5")
+			v.presses("Write down: loaded")
+			v.reads("Lot 150 since")
+			v.open("/lots")
+			v.sees(`[...document.querySelectorAll(".band")].some((b) => b.getAttribute("aria-label").startsWith("Lot 150 on tank 2"))`)
+			v.open("/lot/143")
+			v.reads("It stands on no station now.")
+			v.sees(`document.querySelectorAll("main tbody tr").length == 1`)
+			v.open("/logbook")
+			v.reads("Hand check: gritty, done")
+			v.types("Search", "405.5")
+			v.presses("Search")
+			v.sees(`document.querySelectorAll(".entry").length == 1 && document.querySelector(".entry").innerText.includes("150")`)
+		})
+	}
+}
+
+// Aim: the owner shelves an alarm with a reason and finds it on its list, reads who is called, changes the roster in the rules file, is told of a
+// mistake while typing, and sees the change in force; in Spanish as well.
+func TestPages_owner(t *testing.T) {
+	if testing.Short() || raced {
+		t.Skip("a browser and a night are slow")
+	}
+	v := visitor{t, chromium(t), startMill(t, freeAddress(t), t.TempDir(), 60)}
+	v.device(768, "light")
+	v.open("/")
+	v.reads("Bin 2: measurement lost")
+	v.open("/alarms")
+	v.sees(`[...document.querySelectorAll("button")].some((b) => b.innerText.startsWith("Shelve ("))`)
+	v.run(`[...document.querySelectorAll("button")].find((b) => b.innerText.startsWith("Shelve (")).click()`)
+	v.chooses("For how long", "1 h")
+	v.types("Why", "the stick is being changed")
+	v.run(`document.querySelector("form.act").requestSubmit()`)
+	v.presses("Ben")
+	v.reads("Ben: the stick is being changed")
+	v.sees(`[...document.querySelectorAll("h2")].some((h) => h.innerText == "Shelved · 1")`)
+
+	v.open("/roster")
+	v.reads("called first, at once, by mail (watch night)")
+	v.open("/rules")
+	v.sees(`document.querySelector("#rules")?.value.includes("call            ana by mail")`)
+	edit := func(from, to string) {
+		v.run(fmt.Sprintf(`{const a = document.querySelector("#rules"); a.focus(); a.value = a.value.replace(%q, %q); a.dispatchEvent(new Event("input", {bubbles: true}))}`, from, to))
+	}
+	edit("call            ana by mail", "call            anna by mail")
+	v.sees(`document.querySelector("mark.error")?.innerText == "anna"`)
+	v.sees(`document.querySelector(".act button.main").disabled`)
+	edit("call            anna by mail", "call            ben by mail")
+	v.sees(`!document.querySelector("mark.error") && !document.querySelector(".act button.main").disabled`)
+	v.presses("Save and put in force")
+	v.reads("Saved. The new rules are in force.")
+	text, err := os.ReadFile(filepath.Join(v.at.folder, "fern-hollow.rules"))
+	if err != nil || !strings.Contains(string(text), "call            ben by mail") {
+		t.Errorf("the file does not hold the change (%v)", err)
+	}
+	v.open("/roster")
+	v.sees(`[...document.querySelectorAll("li.row")].some((r) => r.innerText.startsWith("Ben") && r.innerText.includes("called first, at once"))`)
+	v.presses("Español")
+	v.reads("se le llama primero, de inmediato")
+}
+
+// Aim: the technician sees what the probes say, adds one by text and has it read within two minutes, reads a curve and holds it against another night.
+func TestPages_technician(t *testing.T) {
+	if testing.Short() || raced {
+		t.Skip("a browser and a night are slow")
+	}
+	v := visitor{t, chromium(t), startMill(t, freeAddress(t), t.TempDir(), 60)}
+	v.device(1920, "light")
+	v.open("/probes")
+	v.sees(`document.querySelectorAll(".probe").length == 14 && document.querySelector(".probe code")`)
+	v.open("/rules")
+	v.sees(`document.querySelector("#rules")?.value.includes("probe roasted-store-air")`)
+	v.run(`{const a = document.querySelector("#rules"); a.value += "\nprobe second-thermometer\n    part            ds18b20 28-0316a2795c21\n    gives           temperature at roasted-store as temperature-2\n    every           10 s\n";
+		a.dispatchEvent(new Event("input", {bubbles: true}))}`)
+	v.sees(`!document.querySelector("#said").innerText.includes("Being checked")`)
+	if said, err := chromedp.Run(v.tab, chromedp.Evaluate[string](`[...document.querySelectorAll(".said li")].map((l) => l.innerText).join("\n")`)); err != nil || strings.Contains(said, "Fault:") {
+		t.Logf("the checker refuses the second thermometer, so its place is another: %s (%v)", said, err)
+		v.run(`{const a = document.querySelector("#rules"); a.value = a.value.replace("temperature at roasted-store as temperature-2", "temperature at roastery"); a.dispatchEvent(new Event("input", {bubbles: true}))}`)
+	}
+	v.sees(`!document.querySelector(".act button.main").disabled`)
+	begun := time.Now()
+	v.presses("Save and put in force")
+	v.presses("Ben")
+	v.reads("Saved. The new rules are in force.")
+	v.open("/probes")
+	v.sees(`document.querySelectorAll(".probe").length == 15 && [...document.querySelectorAll(".probe")].some((p) => p.innerText.startsWith("Second thermometer") && /heard \d+ s ago/.test(p.innerText))`)
+	if took := time.Since(begun); took > 2*time.Minute {
+		t.Errorf("the new probe was seen after %v, want 2 min", took)
+	}
+	v.open("/point/deck-a/bean-temperature")
+	v.sees(`document.querySelector(".chart canvas")`)
+	v.presses("Without the correction")
+	v.chooses("Hold against", "the night before")
+	v.reads("Nothing is known of what it is held against.")
+	v.run(`document.querySelector(".chart").dispatchEvent(new KeyboardEvent("keydown", {key: "ArrowLeft", bubbles: true}))`)
+	v.sees(`[...document.querySelectorAll(".chart button")].some((b) => b.innerText == "now")`)
+}
+
+// Aim: when the mill is not heard the page says so; opened anew it shows the last state as what it is, by its age; when the mill is back all is plain.
+func TestPages_lost(t *testing.T) {
+	if testing.Short() || raced {
+		t.Skip("a browser and a night are slow")
+	}
+	address, folder := freeAddress(t), t.TempDir()
+	v := visitor{t, chromium(t), startMill(t, address, folder, 30)}
+	v.device(390, "light")
+	v.open("/")
+	v.sees(`document.querySelectorAll(".way .number").length > 5`)
+	v.sees(`navigator.serviceWorker.controller`)
+	v.at.stop()
+	v.reads("No word from the mill for")
+	v.open("/")
+	v.reads("this device has no word from the mill now")
+	v.sees(`document.querySelectorAll(".way .number").length > 5`)
+	v.sees(`!document.body.innerText.includes("Nothing needs you now")`)
+	startMill(t, address, folder, 30)
+	v.sees(`!document.querySelector(".lost") && document.querySelectorAll(".way .number").length > 5`)
+}
+
+// pages are all pages, with what tells that they are there.
+var pages = []struct{ name, path, ready string }{
+	{"what-next", "/", `document.querySelectorAll(".way .line").length > 9`},
+	{"lots", "/lots", `document.querySelectorAll(".band").length > 6`},
+	{"lot", "/lot/139", `document.querySelectorAll("main tbody tr").length > 0`},
+	{"station-tank", "/station/tank-2", `document.querySelector(".chart canvas")`},
+	{"station-dryer", "/station/dryer-1", `document.querySelector(".chart canvas")`},
+	{"point", "/point/deck-a/bean-temperature", `document.querySelector(".chart canvas")`},
+	{"alarms", "/alarms", `document.querySelector("h1")`},
+	{"logbook", "/logbook", `document.querySelector(".entry")`},
+	{"register", "/register", `document.querySelectorAll("details.row").length > 20`},
+	{"rates", "/rates", `document.querySelectorAll("main tbody tr").length > 5`},
+	{"roster", "/roster", `document.querySelector(".steps")`},
+	{"probes", "/probes", `document.querySelectorAll(".probe").length > 10`},
+	{"rules", "/rules", `document.querySelectorAll(".said li").length > 0`},
+	{"links", "/links", `document.querySelector("main table")`},
+	{"cautions", "/cautions", `document.querySelectorAll(".caution").length > 4`},
+	{"more", "/more", `document.querySelector(".row.page")`},
+}
+
+// smallTargets names what a gloved hand may miss: everything that is pressed, but for links inside sentences [WCAG 2.2 2.5.8, inline].
+const smallTargets = `[...document.querySelectorAll("button, input, select, textarea, summary, nav a, .track .name, .back a, .row.page a, .site a")].filter((e) => {
+	const r = e.getBoundingClientRect(); return r.width > 0 && (r.height < 43.5 || r.width < 24) && !e.closest(".heard") }).map((e) => e.outerHTML.slice(0, 90) + " " + e.getBoundingClientRect().height)`
+
+// Aim: every page of the running program, alarmed, by day and night, from the smallest phone to the wall: no finding of axe-core (contrast among it),
+// no sideways scrolling, nothing that is pressed smaller than 44 px.
+func TestPages_access(t *testing.T) {
+	if testing.Short() || raced {
+		t.Skip("a browser is slow")
+	}
+	axe, err := os.ReadFile("../web/ui/node_modules/axe-core/axe.min.js")
+	if err != nil {
+		if os.Getenv("CI") == "true" {
+			t.Fatal(err)
+		}
+		t.Skip("axe-core is not installed: run npm ci in gateway/web/ui")
+	}
+	v := visitor{t, chromium(t), startMill(t, freeAddress(t), t.TempDir(), 120)}
+	v.open("/")
+	v.reads("Bin 2: measurement lost")
+	for i, p := range pages {
+		for k, width := range []int64{360, 1440} {
+			v.device(width, []string{"dark", "light"}[(i+k)%2])
+			v.open(p.path)
+			v.sees(p.ready)
+			text, err := chromedp.Run(v.tab, chromedp.Evaluate[string](string(axe)+`;axe.run(document, {runOnly: {type: "tag", values: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}})
+				.then((r) => JSON.stringify(r.violations.map((x) => x.id + ": " + x.nodes.map((n) => n.html.slice(0, 120) + " " + n.failureSummary).join(" | "))))`, chromedp.EvalAwaitPromise))
+			v.must(err)
+			var found []string
+			v.must(json.Unmarshal([]byte(text), &found))
+			for _, f := range found {
+				t.Errorf("%s at %d: axe-core: %s", p.path, width, f)
+			}
+			small, err := chromedp.Run(v.tab, chromedp.Evaluate[[]string](smallTargets))
+			v.must(err)
+			for _, s := range small {
+				t.Errorf("%s at %d: too small to press: %s", p.path, width, s)
+			}
+			if wide, err := chromedp.Run(v.tab, chromedp.Evaluate[bool]("document.documentElement.scrollWidth > document.documentElement.clientWidth")); err != nil || wide {
+				t.Errorf("%s at %d scrolls sideways (%v)", p.path, width, err)
+			}
+		}
+	}
+}
+
+// TestPages_pictures makes the whole set of pictures, pages by sizes by quiet and alarmed, into the folder that MILLWARDEN_PICTURES names:
+//
+//	MILLWARDEN_PICTURES=FOLDER go test ./gateway/command -run Pages_pictures -count=1
+func TestPages_pictures(t *testing.T) {
+	folder := os.Getenv("MILLWARDEN_PICTURES")
+	if folder == "" {
+		t.Skip("MILLWARDEN_PICTURES names no folder")
+	}
+	v := visitor{t, chromium(t), startMill(t, freeAddress(t), t.TempDir(), 60)}
+	take := func(state string, some int) {
+		for i, p := range pages[:some] {
+			for k, width := range []int64{360, 390, 768, 1440, 1920} {
+				scheme := []string{"light", "dark"}[(i+k)%2]
+				v.device(width, scheme)
+				v.open(p.path)
+				v.sees(p.ready)
+				height, err := chromedp.Run(v.tab, chromedp.Evaluate[int64]("Math.min(document.documentElement.scrollHeight, 6000)"))
+				v.must(err)
+				v.must(chromedp.Do(v.tab, chromedp.EmulateViewport(width, height)))
+				time.Sleep(700 * time.Millisecond) // curves come after the page
+				picture, err := chromedp.Run(v.tab, chromedp.CaptureScreenshot())
+				v.must(err)
+				v.must(os.WriteFile(filepath.Join(folder, fmt.Sprintf("%s-%s-%d-%s.png", p.name, state, width, scheme)), picture, 0o600))
+			}
+		}
+	}
+	take("quiet", 6)
+	v.open("/")
+	v.reads("measurement lost")
+	v.reads("Dryer 1")
+	take("alarm", len(pages))
+}
+
+// BenchmarkFirstView is how long the first view with live values takes on a slow link (400 ms round trip, 400 kbit/s) and a processor four times
+// slower, from nothing kept; and what it weighs on the way.
+func BenchmarkFirstView(b *testing.B) {
+	m := startMill(b, freeAddress(b), b.TempDir(), 30)
+	for b.Loop() {
+		v := visitor{b, chromium(b), m}
+		v.device(390, "light")
+		_, err := chromedp.Call(v.tab, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{
+			MatchedNetworkConditions: []*network.Conditions{{Latency: 400, DownloadThroughput: 50e3, UploadThroughput: 50e3}}})
+		v.must(err)
+		_, err = chromedp.Call(v.tab, emulation.SetCPUThrottlingRate, emulation.SetCPUThrottlingRateParams{Rate: 4})
+		v.must(err)
+		begun := time.Now()
+		v.open("/")
+		v.sees(`document.querySelectorAll(".way .number").length > 5`)
+		b.ReportMetric(float64(time.Since(begun).Milliseconds()), "ms/view")
+		bytes, err := chromedp.Run(v.tab, chromedp.Evaluate[float64](`performance.getEntriesByType("resource").concat(performance.getEntriesByType("navigation")).reduce((n, e) => n + e.encodedBodySize, 0)`))
+		v.must(err)
+		b.ReportMetric(bytes/1000, "kB/view")
+	}
+}
