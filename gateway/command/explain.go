@@ -17,6 +17,7 @@ import (
 	"millwarden/rules/check"
 	"millwarden/rules/engine"
 	"millwarden/rules/formula"
+	"millwarden/rules/models"
 )
 
 // explainer says in plain words what a plan does.
@@ -84,8 +85,8 @@ func presentValues(ctx context.Context, at string, plan *check.Plan) func(string
 			return "unknown"
 		}
 		text := strings.TrimSpace(p.Value.Text + " " + p.Unit)
+		text += ", " + p.Value.Quality
 		if p.Value.Quality != "good" {
-			text += ", " + p.Value.Quality
 			if p.Value.Cause != "" {
 				text += ": " + p.Value.Cause
 			}
@@ -331,9 +332,7 @@ func (e *explainer) point(p *check.Point) {
 	if p.Range != nil {
 		e.say("  What can be read: %s to %s.", units.Choice{}.Print(p.Range.Low, p.Quantity), units.Choice{}.Print(p.Range.High, p.Quantity))
 	}
-	if len(p.From) > 0 {
-		e.say("  Worked out from: %s.", strings.Join(p.From, ", "))
-	}
+	e.workedOut(p)
 	if text := e.ask(p.Name); text != "" {
 		e.say("  Now it is %s.", text)
 	}
@@ -341,6 +340,32 @@ func (e *explainer) point(p *check.Point) {
 		a := &e.plan.Engine.Alarms[i]
 		if slices.Contains(a.When.Points(), p.Name) {
 			e.say("  Watched by %s %s: %s.", kindWords[a.Kind], a.ID, a.When.Text)
+		}
+	}
+}
+
+// workedOut says how a point is worked out that no probe gives: the formula, what it rests on, and what it is made from, each with its quality.
+func (e *explainer) workedOut(p *check.Point) {
+	from := p.From
+	for i := range e.plan.Engine.Points {
+		if d := &e.plan.Engine.Points[i]; d.Name == p.Name && d.Formula != nil {
+			e.say("  Formula: %s.", d.Formula.Text)
+			from = d.Formula.Points()
+		}
+	}
+	for i := range e.plan.Stations {
+		if f, ok := models.Explain(e.plan.Stations[i].Kind, p.Short); ok && e.plan.Stations[i].Name == p.Station && p.How == check.Computed {
+			e.say("  Formula: %s.", f.Text)
+			e.say("  Source: %s.", f.Source)
+		}
+	}
+	if len(from) == 0 {
+		return
+	}
+	e.say("  Worked out from: %s. It is uncertain while one of them is, and unknown while one is bad.", strings.Join(from, ", "))
+	for _, name := range from {
+		if text := e.ask(name); text != "" {
+			e.say("    %s is %s.", name, text)
 		}
 	}
 }

@@ -482,3 +482,55 @@ func FuzzRestore(f *testing.F) {
 		}
 	})
 }
+
+// Aim: what is worked out from uncertain readings is uncertain, at every kind of station; only what rests on entries or counts alone stays good. The control: with good readings
+// the same points are good.
+func TestModels_uncertainStaysUncertain(t *testing.T) {
+	entered := map[string]bool{"loaded": true, "empty": true, "soak-time": true, "drying-time": true, "stored-time": true, "roasts-since-chaff": true, "roasts-since-ducts": true}
+	usual := map[string]float64{"ph": 5.2, "temperature": 22, "air-temperature": 30, "air-humidity": 40, "bean-temperature": 28, "moisture": 30, "humidity": 60, "wall-temperature": 19, "co": 12, "co2": 900,
+		"motor": 1, "exhaust-temperature": 150}
+	for kind := range computed {
+		for _, quality := range []reading.Quality{reading.Uncertain, reading.Good} {
+			f := start(t, site(one("x", kind)))
+			f.m.Load("x", "1", f.stamp(), f.stamp())
+			known, as := 0, 0
+			for range 5 * 360 {
+				for short := range f.inputs(kind) {
+					f.sees("x/"+short, usual[short], quality)
+				}
+				f.tick(10 * time.Second)
+			}
+			for point, r := range f.newest {
+				if r.Quality == reading.Bad || entered[point[2:]] {
+					continue
+				}
+				known++
+				if r.Quality == quality {
+					as++
+				}
+				if r.Quality != quality {
+					// A forecast from no more than an hour's or a day's past may be uncertain of itself.
+					if quality == reading.Good && r.Quality == reading.Uncertain {
+						continue
+					}
+					t.Errorf("%s: %s is %s from readings that are %s", kind, point, r.Quality, quality)
+				}
+			}
+			if as == 0 && known > 0 {
+				t.Errorf("%s: no point is %s from readings that are", kind, quality)
+			}
+			if known == 0 && kind != "roaster" {
+				t.Errorf("%s: nothing is known after five hours", kind)
+			}
+		}
+	}
+}
+
+// inputs are the points that a kind measures.
+func (f *floor) inputs(kind string) map[string]bool {
+	list := map[string]bool{}
+	for _, short := range measured[kind] {
+		list[short] = true
+	}
+	return list
+}

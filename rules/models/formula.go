@@ -1,0 +1,88 @@
+package models
+
+// Formula says how a computed point is worked out, in words and signs that people read, and what that rests on.
+type Formula struct {
+	Text   string
+	Source string
+}
+
+// Sources by the names of internal/coffee.
+const (
+	ashrae  = "ASHRAE Handbook Fundamentals 2017, chapter 1 (Hyland and Wexler, over water)"
+	trejos  = "Trejos, Roa, Oliveros 1989, Cenicafé 40(1):5-15, desorption of parchment arabica, as quoted; standard error 0.54 % of the dry weight, 5 to 65 °C"
+	roa     = "Roa, Cenicafé, thin layers from 10 to 70 °C, as quoted; the layer's own pace is learned from the moisture meter"
+	entered = "what people enter: load, empty, move"
+	marks   = "chosen, within what drum roasters show (trade pages, and from memory)"
+	shifted = "29 CFR 1910.1000(d)(1)(i): divided by eight hours however long the work lasts"
+	souring = "curves weighed by what was measured, prior 15 h at 20 to 26 °C (Jackels 2006, as quoted), Q10 of 1.5 to 2.6 (no measured one was found); 80 % interval, judged on simulated tanks of other laws"
+)
+
+// formulas by kind of station and point; "" stands for every kind.
+var formulas = map[string]map[string]Formula{
+	"": {
+		"loaded":               {"a lot was loaded and not emptied since", entered},
+		"empty":                {"no lot stands here", entered},
+		"dew-point":            {"T at which saturation pressure pws(T) equals RH · pws(air temperature)", ashrae},
+		"equilibrium-moisture": {"Me = (61.030848 h - 108.37141 h² + 74.461059 h³) · exp((-0.037049 h + 0.070114 h² - 0.035177 h³) T) % of the dry weight, h = RH / 100, T in °C; shown on the wet weight", trejos},
+		"vapour-deficit":       {"pws(T) · (1 - RH / 100)", ashrae},
+		"dew-margin":           {"wall temperature less dew point of the air in the mass; without a wall probe, temperature less dew point", ashrae},
+		"co-mean-8h":           {"sum of concentration · time over the last eight hours / 8 h", shifted},
+		"co2-mean-8h":          {"sum of concentration · time over the last eight hours / 8 h", shifted},
+	},
+	"tank": {
+		"soak-time":         {"time since loading", entered},
+		"equivalent-hours":  {"sum of time · Q10^((T - reference) / 10), over steps of ten minutes", "Q10 2 and 23 °C are settings of the station; chosen: no measured Q10 was found"},
+		"warmer-than-start": {"temperature now less temperature at loading", "arithmetic"},
+		"ph-slope":          {"median of the slopes between all pairs of ten-minute medians of the last two hours", "Theil and Sen, a robust slope; window chosen"},
+		"lowest-ph":         {"lowest ten-minute median since loading", "arithmetic; the median keeps a wild reading out"},
+		"ph-above-lowest":   {"last ten-minute median less the lowest", "arithmetic"},
+		"wash-in":           {"time until pH is ready-ph: middle of the weighted curves", souring},
+		"wash-in-early":     {"time that one of ten such tanks would be ready before", souring},
+		"wash-in-late":      {"time that nine of ten such tanks would be ready before", souring},
+		"over-in":           {"time until pH is over-fermented-ph: middle of the weighted curves", souring},
+		"looks-loaded":      {"no lot is entered, and pH and temperature stepped as when cherry comes in, or pH has fallen for an hour or more", "chosen: fresh mucilage is at 5.5 to 5.8 (Jackels 2005, as quoted)"},
+		"looks-empty":       {"a lot is entered, and pH rose by more than 1.2 over its lowest, or to that of rinse water", "chosen: no fermenting mass turns so far"},
+	},
+	"deck": bedFormulas, "dryer": bedFormulas,
+	"bin": {
+		"stored-time":    {"time since loading", entered},
+		"water-activity": {"RH of the air in the mass / 100", "by definition, where air and beans have come to rest"},
+		"mould-hours":    {"time for which the air in the mass was above mould-bin-air", "Codex CXC 69-2009 par. 37, as quoted"},
+		"own-mean":       {"mean temperature of the last seven days, by hours", "chosen: self-heating is judged against the bin's own past"},
+	},
+	"huller": {"running-time": {"time for which the motor ran", "arithmetic"}},
+	"roaster": {
+		"roast-time":          {"time since the charge", marks},
+		"rate-of-rise":        {"median of slopes between readings half a window of 30 s apart", "Theil's incomplete method; window from memory of trade practice"},
+		"drop-in":             {"(drop-temperature - bean temperature) / rate of rise", "arithmetic, after the turning point"},
+		"exhaust-above-usual": {"exhaust temperature less the mean of the highest of the last ten roasts", "chosen"},
+		"roasts-since-chaff":  {"roasts since the chaff was emptied", entered},
+		"roasts-since-ducts":  {"roasts since the ducts were cleaned", entered},
+		"roasting":            {"the bean probe fell from a hot drum as cold coffee makes it fall, and has not fallen as at a drop", marks},
+		"past-first-crack":    {"the bean probe has passed first-crack-at, or somebody marked it", marks},
+	},
+}
+
+var bedFormulas = map[string]Formula{
+	"drying-time":        {"time since loading", entered},
+	"wet-bulb":           {"T at which W = ((2501 - 2.326 Tw) Ws - 1.006 (T - Tw)) / (2501 + 1.86 T - 4.186 Tw), at the pressure of the site's altitude", ashrae},
+	"estimated-moisture": {"the last moisture known, carried on by MR = exp(-k t^1.06439), k = 0.0143 (Pvs - Pv)^0.87898, through the air as it changed", roa},
+	"water-activity":     {"the humidity that stands with the estimated moisture: equilibrium-moisture inverted", trejos + "; re-wetted beans have a higher one: go by measured humidity where there is a probe"},
+	"wet-time":           {"time since the wash with water activity above 0.80", "Codex CXC 69-2009 par. 37, as quoted"},
+	"drying-in":          {"time to target-moisture in the air of the last day, come again", roa},
+	"drying-in-early":    {"early end of the 80 % interval", roa},
+	"drying-in-late":     {"late end of the 80 % interval", roa},
+	"never-dries":        {"equilibrium moisture of the last day's air is above target-moisture", trejos},
+}
+
+// Explain gives the formula of a computed point at a kind of station; false where the point is none of the models'.
+func Explain(kind, point string) (Formula, bool) {
+	if f, ok := formulas[kind][point]; ok {
+		return f, true
+	}
+	f, ok := formulas[""][point]
+	return f, ok && kinds[kind]
+}
+
+// kinds of station that have models.
+var kinds = map[string]bool{"tank": true, "deck": true, "dryer": true, "bin": true, "store": true, "room": true, "yard": true, "huller": true, "roaster": true}
