@@ -45,9 +45,11 @@ type (
 )
 
 const (
-	flagInput   = 1 << 2
-	flagFalling = 1 << 5
-	flagPullUp  = 1 << 8
+	flagActiveLow = 1 << 1
+	flagInput     = 1 << 2
+	flagOutput    = 1 << 3
+	flagFalling   = 1 << 5
+	flagPullUp    = 1 << 8
 
 	eventSize = 48 // of struct gpio_v2_line_event
 	seqnoAt   = 20 // of line_seqno in it: which edge of this line it was, from 1
@@ -93,7 +95,9 @@ func (c *gpioChip) request(line int, flags uint64, settle time.Duration) (int, e
 	r.offsets[0] = uint32(line)
 	copy(r.consumer[:], "millwarden")
 	r.config.flags = flags
-	r.config.attributes = 1
+	if settle > 0 {
+		r.config.attributes = 1
+	}
 	r.config.attribute[0] = lineAttribute{id: unix.GPIO_V2_LINE_ATTR_ID_DEBOUNCE, period: uint32(settle.Microseconds()), mask: 1}
 	if err := ioctl(int(c.file.Fd()), unix.GPIO_V2_GET_LINE_IOCTL, unsafe.Pointer(&r)); err != nil {
 		return 0, fmt.Errorf("asking for line %d: %w", line, err)
@@ -155,3 +159,49 @@ func (l *counterLine) take(events []byte) {
 }
 
 func (l *counterLine) Close() error { return unix.Close(l.fd) }
+
+// outputLine is the descriptor of a line that is switched.
+type outputLine int
+
+// Output asks for a line of a chip ("gpiochip0") that is switched, and switches it off. Nobody else can have it until it is closed.
+func Output(chip string, line int, onWhenLow bool, o Options) (*SwitchedLine, error) {
+	var flags uint64 = flagOutput // without a value: inactive from the first moment
+	if onWhenLow {
+		flags |= flagActiveLow
+	}
+	opened := &Opened{}
+	if err := opened.openGPIO(orElse(o.Devices, DeviceRoot), chip); err != nil {
+		return nil, fmt.Errorf("bus: open %s: %w", chip, err)
+	}
+	defer opened.Close() //nolint:errcheck // the line has a descriptor of its own
+	fd, err := opened.GPIO.(*gpioChip).request(line, flags, 0)
+	if err != nil {
+		return nil, fmt.Errorf("bus: %s: %w", chip, err)
+	}
+	return &SwitchedLine{outputLine(fd)}, nil
+}
+
+// SwitchedLine is an output line. Concurrency: one goroutine at a time.
+type SwitchedLine struct{ line outputLine }
+
+// Set switches the line and reads back what it is.
+func (s *SwitchedLine) Set(on bool) error {
+	v := lineValues{mask: 1}
+	if on {
+		v.bits = 1
+	}
+	if err := ioctl(int(s.line), unix.GPIO_V2_LINE_SET_VALUES_IOCTL, unsafe.Pointer(&v)); err != nil {
+		return fmt.Errorf("the line cannot be switched: %w", err)
+	}
+	back := lineValues{mask: 1}
+	if err := ioctl(int(s.line), unix.GPIO_V2_LINE_GET_VALUES_IOCTL, unsafe.Pointer(&back)); err != nil {
+		return fmt.Errorf("the line cannot be read back: %w", err)
+	}
+	if back.bits&1 != v.bits {
+		return errors.New("the line does not follow: it is held by its wire")
+	}
+	return nil
+}
+
+// Close gives the line back to the kernel. Who wants it off switches it off before.
+func (s *SwitchedLine) Close() error { return unix.Close(int(s.line)) }

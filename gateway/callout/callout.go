@@ -40,6 +40,12 @@ type Watched interface {
 	Health() Health
 }
 
+// Lasting is a channel that goes on by itself: a siren.
+type Lasting interface {
+	// Still tells it for which occurrences somebody is still owed a call; for the others it ends. It must not block.
+	Still(stands func(alarm string, occurrence int64) bool)
+}
+
 // Health is how such a channel does.
 type Health struct {
 	Works   bool
@@ -266,6 +272,7 @@ func (c *Callout) decide(ctx context.Context, b *book) time.Duration {
 	if looked == (reading.Stamp{}) {
 		return lookAtLeast // nothing was brought yet
 	}
+	tellLasting(roster, standings)
 	b.past = func(alarm string, occurrence int64) []Line { return c.desk.tries(ctx, alarm, occurrence) }
 	errands, next := b.look(roster, standings, now)
 	for i := range errands {
@@ -275,6 +282,17 @@ func (c *Callout) decide(ctx context.Context, b *book) time.Duration {
 		next = fullPause
 	}
 	return min(next, lookAtLeast)
+}
+
+// tellLasting tells channels that go on by themselves what still stands.
+func tellLasting(r *Roster, standings []engine.Standing) {
+	for i := range r.Ways {
+		if lasting, ok := r.Ways[i].Channel.(Lasting); ok {
+			lasting.Still(func(alarm string, occurrence int64) bool {
+				return slices.ContainsFunc(standings, func(s engine.Standing) bool { return s.Alarm.ID == alarm && s.Occurrence == occurrence })
+			})
+		}
+	}
 }
 
 // send composes the message of an errand and hands it to its channel.

@@ -17,7 +17,7 @@ func TestNotYet(t *testing.T) {
 	for _, d := range declared {
 		names = append(names, d.Name)
 	}
-	if want := []string{"siren", "push"}; !slices.Equal(names, want) {
+	if want := []string{"push"}; !slices.Equal(names, want) {
 		t.Errorf("declared %v, want %v", names, want)
 	}
 }

@@ -42,6 +42,27 @@ type Message struct {
 // Urgent tells whether a phone may well be woken for it.
 func (m *Message) Urgent() bool { return m.Priority == engine.High && !m.Exercise }
 
+// Levels of Message.Level.
+const (
+	LevelLow = iota
+	LevelMedium
+	LevelHigh
+	LevelDanger // class safety, whatever the priority
+)
+
+// Level is how urgent the message is, for a channel that has patterns and no words.
+func (m *Message) Level() int {
+	switch {
+	case m.Class == engine.Safety:
+		return LevelDanger
+	case m.Priority == engine.High:
+		return LevelHigh
+	case m.Priority == engine.Medium:
+		return LevelMedium
+	}
+	return LevelLow
+}
+
 // compose writes the message about one alarm, or about all of a digest.
 func (r *Roster) compose(standings []engine.Standing, to *Person, link string, now reading.Stamp) Message {
 	say := wordsOf(to, r)

@@ -9,6 +9,7 @@ import (
 
 	"millwarden/gateway/callout"
 	"millwarden/gateway/callout/mail"
+	"millwarden/gateway/callout/siren"
 	"millwarden/gateway/callout/text"
 	"millwarden/gateway/callout/webhook"
 	"millwarden/gateway/logbook"
@@ -21,7 +22,7 @@ import (
 
 // ChannelDeclares is what channels may say in a rules file.
 func ChannelDeclares() string {
-	return mail.Declares + text.Declares + webhook.Declares + callout.NotYet
+	return mail.Declares + siren.Declares + text.Declares + webhook.Declares + callout.NotYet
 }
 
 // rosterOf is the plan's people and watches, without the channels.
@@ -65,6 +66,8 @@ func (f *Floor) way(c *check.Channel) callout.Way {
 	switch c.Kind {
 	case "mail":
 		way.Channel, err = f.mail(c)
+	case "siren":
+		way.Channel, err = f.siren(c)
 	case "text":
 		way.Channel, err = f.textMessages(c)
 	case "webhook":
