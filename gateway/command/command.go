@@ -51,6 +51,7 @@ func subcommands() []subcommand {
 		{"load", "STATION LOT [--kg N] --by NAME", "a lot's stay begins", load},
 		{"empty", "STATION [--kg N] --by NAME", "a lot's stay ends", empty},
 		{"lot", "ACT LOT|STATION … --by NAME", "enters what else was done to a lot: intake, move, split, blend, weigh, check, hull, grade, roast, correct", lot},
+		{"mark", "STATION WHAT --by NAME", "what was done to a station: stirred, covered, hand-checked, chaff-emptied, ducts-cleaned", mark},
 		{"lots", "[LOT]", "the lots, or one whole", listLots},
 		{"record", "LOT [--out DIR]", "the lot's record: a document that prints, and a table beside it", makeRecord},
 		{"season", "[--from TIME] [--to TIME] [--csv]", "nights and lots compared: forecasts against what came, yields, hours of danger", season},

@@ -236,6 +236,26 @@ func lotWords(s *lots.Step, words []string) error {
 	return nil
 }
 
+// mark says what was done to a station besides loading and emptying it.
+func mark(ctx context.Context, std IO, args []string) error {
+	var by, note *string
+	g, words, err := ask("mark", std, args, func(f flagSet) {
+		by = f.String("by", "", "who did it: a person of the rules file")
+		note = f.String("note", "", "what else is to be kept")
+	})
+	if err != nil {
+		return err
+	}
+	if len(words) != 2 || *by == "" {
+		return fmt.Errorf("%w: it needs a station, what was done and --by, for example: deck-a stirred --by ana", errUse)
+	}
+	if err := g.post(ctx, "/api/acts", map[string]any{"do": "mark", "station": words[0], "what": words[1], "why": *note, "by": *by}); err != nil {
+		return err
+	}
+	fmt.Fprintf(std.Out, "%s: %s, by %s\n", words[0], words[1], *by)
+	return nil
+}
+
 // listLots shows all lots, or one whole.
 func listLots(ctx context.Context, std IO, args []string) error {
 	var all *bool

@@ -27,6 +27,8 @@ func (f *Floor) Act(ctx context.Context, a web.Act) error {
 		return err
 	case web.DoNote:
 		return f.note(a)
+	case web.DoMark:
+		return f.mark(ctx, a)
 	}
 	event, known := engineEvents[a.Do]
 	if !known {

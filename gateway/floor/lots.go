@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
 
 	"millwarden/gateway/logbook"
 	"millwarden/gateway/logbook/lots"
@@ -83,6 +85,7 @@ func (f *Floor) enter(step lots.Step, by string) (web.Entered, error) {
 		return web.Entered{}, fmt.Errorf("entering a lot: %w", err)
 	}
 	f.follow(f.moved(before, after, now))
+	f.follow(f.momentsOf(&entered.Step, before, now))
 	return web.Entered{Entry: entered.ID, Text: entered.Step.Text(), Look: warnings}, nil
 }
 
@@ -106,6 +109,57 @@ func (f *Floor) moved(before, after []lots.Stay, now reading.Stamp) (transitions
 		}
 	}
 	return f.tickModels(now, transitions)
+}
+
+// momentsOf tells engine and models what a step says of a station besides its stay: that it was checked by hand, that a tank was washed.
+func (f *Floor) momentsOf(s *lots.Step, before []lots.Stay, now reading.Stamp) []engine.Transition {
+	for i := range before {
+		st := &before[i]
+		switch {
+		case s.Do == lots.Check && (st.Station == s.Station || s.Station == "" && st.Lot == s.Lot):
+			return f.moment(st.Station, "hand-checked", now)
+		case (s.Do == lots.Empty || s.Do == lots.Move) && st.Station == s.Station && st.Kind == "tank":
+			return f.moment(st.Station, "washed", now)
+		}
+	}
+	return nil
+}
+
+func (f *Floor) moment(station, name string, now reading.Stamp) []engine.Transition {
+	f.deciding.Lock()
+	defer f.deciding.Unlock()
+	transitions := f.engine.Moment(station+"/"+name, now, nil)
+	f.models.Moment(station, name, now)
+	return f.tickModels(now, transitions)
+}
+
+// markable is what people do to a kind of station besides loading and emptying it; the moments that rules/check declares, without those that are found.
+var markable = map[string][]string{
+	"tank": {"hand-checked", "stirred", "washed"}, "deck": {"stirred", "covered", "uncovered"}, "dryer": {"stirred"}, "bin": {"turned", "hand-checked"},
+	"store": {"hand-checked"}, "room": {"hand-checked"}, "huller": {"started", "stopped", "cleaned"}, "roaster": {"first-crack", "chaff-emptied", "ducts-cleaned"},
+}
+
+// mark writes down what was done to a station, and tells engine and models.
+func (f *Floor) mark(ctx context.Context, a web.Act) error {
+	kind, known := f.plan().kinds[a.Station]
+	if !known {
+		return &web.Refusal{Kind: web.RefusedUnknown, Says: fmt.Sprintf("There is no station %q.", a.Station)}
+	}
+	if !slices.Contains(markable[kind], a.What) {
+		return &web.Refusal{Kind: web.RefusedInput, Says: fmt.Sprintf("A %s is not %q: write one of %s.", kind, a.What, strings.Join(markable[kind], ", "))}
+	}
+	var failed error
+	err := f.onFlow(ctx, func() {
+		now := f.clock.Now()
+		f.deciding.Lock()
+		lot := f.stays[a.Station].Lot
+		f.deciding.Unlock()
+		_, failed = f.logbook.Write(logbook.Entry{At: now, Kind: logbook.Note, Place: a.Station, Lot: lot, Who: a.By, Why: a.Why, Text: strings.ReplaceAll(a.What, "-", " ")})
+		if failed == nil {
+			f.follow(f.moment(a.Station, a.What, now))
+		}
+	})
+	return errors.Join(err, failed)
 }
 
 // stands tells whether the same lot stands on the same station since the same time.

@@ -3,10 +3,14 @@ package floor_test
 import (
 	"context"
 	"errors"
+	"fmt"
+	"io/fs"
 	"log/slog"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
+	"testing/fstest"
 	"time"
 
 	"millwarden/gateway/floor"
@@ -21,7 +25,12 @@ import (
 // them; and what cannot be is refused in words for a person.
 func TestEnter_reachesTheModels(t *testing.T) {
 	bubble(t, func(t *testing.T) {
-		plan, said := load(t, estate.Files)
+		rules, err := fs.ReadFile(estate.Files, estate.RulesFile)
+		if err != nil {
+			t.Fatal(err)
+		}
+		const lately = "\nprompt %s at %s\n    when times(%s, 10 min) > 0\n    say \"done\"\n"
+		plan, said := load(t, fstest.MapFS{estate.RulesFile: {Data: fmt.Appendf(rules, lately+lately+lately, "checked", "tank-1", "hand-checked", "washed-lately", "tank-1", "washed", "stirred-lately", "deck-a", "stirred")}})
 		if said != "" {
 			t.Fatal(said)
 		}
@@ -62,9 +71,36 @@ func TestEnter_reachesTheModels(t *testing.T) {
 		if r := value(mill, "tank-1/soak-time"); r.Quality != reading.Good || r.Value < 1850 || r.Value > 1880 {
 			t.Errorf("a load entered half an hour late: soak time %v s (%s)", r.Value, r.Cause)
 		}
+		prompts := func() (list []string) {
+			var s web.Snapshot
+			mill.Snapshot(&s)
+			for _, p := range s.Prompts {
+				list = append(list, p.ID)
+			}
+			return list
+		}
+		prompted := func(id string, want bool) {
+			t.Helper()
+			if list := prompts(); slices.Contains(list, id) != want {
+				t.Errorf("prompts %v, want %s: %v", list, id, want)
+			}
+		}
+		prompted("checked@tank-1", false)
+		enter(lots.Step{Do: lots.Check, Lot: "150", Gritty: "no"})
+		prompted("checked@tank-1", true)
 		refused(lots.Step{Do: lots.Load, Lot: "150", Station: "tank-2"}, web.RefusedState, "stands in tank-1")
 		refused(lots.Step{Do: lots.Load, Lot: "151", Station: "tank-9"}, web.RefusedUnknown, "no station")
+		prompted("washed-lately@tank-1", false)
 		enter(lots.Step{Do: lots.Move, Station: "tank-1", To: "deck-a", Kg: 260})
+		prompted("washed-lately@tank-1", true)
+		if err := mill.Act(ctx, web.Act{Do: web.DoMark, Station: "deck-a", What: "chaff-emptied", By: "ana"}); err == nil || !strings.Contains(err.Error(), "stirred, covered") {
+			t.Errorf("chaff of a deck: %v", err)
+		}
+		prompted("stirred-lately@deck-a", false)
+		if err := mill.Act(ctx, web.Act{Do: web.DoMark, Station: "deck-a", What: "stirred", By: "ana"}); err != nil {
+			t.Error(err)
+		}
+		prompted("stirred-lately@deck-a", true)
 		time.Sleep(time.Minute)
 		if tank, deck := value(mill, "tank-1/soak-time"), value(mill, "deck-a/drying-time"); tank.Quality != reading.Bad || deck.Quality != reading.Good {
 			t.Errorf("after the move: soak time %v, drying time %v", tank, deck)

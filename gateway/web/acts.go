@@ -37,6 +37,7 @@ type asked struct {
 	Kilograms  float64 `json:"kg"`
 	By         string  `json:"by"`
 	Why        string  `json:"why"`
+	What       string  `json:"what"`
 	Second     string  `json:"second"`
 	For        string  `json:"for"` // a duration of the rules language: "2 h"
 }
@@ -47,7 +48,7 @@ func (w *Web) serveAct(rw http.ResponseWriter, r *http.Request) {
 		return
 	}
 	a := Act{Do: body.Do, Alarm: body.Alarm, Occurrence: body.Occurrence, Station: body.Station, Lot: body.Lot, Kilograms: body.Kilograms,
-		By: body.By, Why: body.Why, Second: body.Second, Via: "page"}
+		By: body.By, Why: body.Why, What: body.What, Second: body.Second, Via: "page"}
 	if body.For != "" {
 		amount, err := units.Parse(body.For, units.Duration)
 		if err != nil {
@@ -84,10 +85,10 @@ const maxText = 500
 
 func (a Act) check() error {
 	onAlarm := slices.Contains([]string{DoAcknowledge, DoReset, DoShelve, DoUnshelve, DoRemove, DoReturn}, a.Do)
-	onStation := a.Do == DoLoad || a.Do == DoEmpty || a.Do == DoNote
+	onStation := a.Do == DoLoad || a.Do == DoEmpty || a.Do == DoNote || a.Do == DoMark
 	switch {
 	case !onAlarm && !onStation:
-		return &Refusal{RefusedInput, "do is acknowledge, reset, shelve, unshelve, remove, return, load, empty or note."}
+		return &Refusal{RefusedInput, "do is acknowledge, reset, shelve, unshelve, remove, return, load, empty, note or mark."}
 	case onAlarm && a.Alarm == "":
 		return &Refusal{RefusedInput, "Say which alarm."}
 	case onStation && a.Station == "":
@@ -100,11 +101,13 @@ func (a Act) check() error {
 		return &Refusal{RefusedInput, "Say for how long, for example 2 h."}
 	case a.Do == DoNote && strings.TrimSpace(a.Why) == "":
 		return &Refusal{RefusedInput, "Say what to write down."}
+	case a.Do == DoMark && a.What == "":
+		return &Refusal{RefusedInput, "Say what was done, for example stirred."}
 	case (a.Do == DoShelve || a.Do == DoRemove) && strings.TrimSpace(a.Why) == "":
 		return &Refusal{RefusedInput, "Say why."}
 	case !(a.Kilograms >= 0 && a.Kilograms < 1e6):
 		return &Refusal{RefusedInput, "kg is a weight, for example 412."}
-	case len(a.Why) > maxText || len(a.Lot) > maxText:
+	case len(a.Why) > maxText || len(a.Lot) > maxText || len(a.What) > maxText:
 		return &Refusal{RefusedInput, "That is too long."}
 	}
 	return nil

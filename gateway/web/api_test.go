@@ -189,6 +189,8 @@ func calls() []call {
 		{"POST", acts, "", `{"do":"load","station":"tank-1","lot":" ","by":"ben"}`, 422, nil},
 		{"POST", acts, "", `{"do":"load","station":"tank-1","lot":"144","kg":-1,"by":"ben"}`, 422, nil},
 		{"POST", acts, "", `{"do":"empty","station":"tank-1","by":"ben"}`, 200, nil},
+		{"POST", acts, "", `{"do":"mark","station":"roaster-1","what":"chaff-emptied","by":"ben"}`, 200, nil},
+		{"POST", acts, "", `{"do":"mark","station":"roaster-1","by":"ben"}`, 422, nil},
 		{"POST", acts, "", `{"do":"open the gate","by":"ben"}`, 422, nil},
 		{"GET", "/a/{token}", "/a/tank1-ana", "", 200, nil},
 		{"GET", "/a/{token}", "/a/old", "", 410, nil},

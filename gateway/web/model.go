@@ -224,6 +224,7 @@ type Act struct {
 	Kilograms  float64 // 0: not weighed
 	By         string  // name of a person of the rules file
 	Why        string
+	What       string        // mark
 	Second     string        // the second person, where an alarm of class safety is removed
 	For        time.Duration // shelve
 	Via        string        // "page" or "link"
@@ -240,6 +241,7 @@ const (
 	DoLoad        = "load"
 	DoEmpty       = "empty"
 	DoNote        = "note" // Why is what is to be written down of a station
+	DoMark        = "mark" // What was done to a station, as its kind declares it: stirred, chaff-emptied
 )
 
 // Refusal says why an act was not done, in words for the person who asked.
