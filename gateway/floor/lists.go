@@ -46,7 +46,7 @@ func (b books) Register() []web.Registered {
 			continue
 		}
 		limits := limitWords(plan.Plan, a)
-		key := fmt.Sprint(a.Name, a.File, a.Line, a.Printed, a.Priority, limits)
+		key := fmt.Sprint(a.Name, a.File, a.Line, a.When.Text, a.Priority, a.OnDelay, a.OffDelay, a.Call, limits)
 		n, known := same[key]
 		if !known {
 			n = len(list)

@@ -170,7 +170,13 @@ func (w *Web) serveLogbook(rw http.ResponseWriter, r *http.Request) {
 }
 
 func (w *Web) serveRegister(rw http.ResponseWriter, r *http.Request) {
-	w.book(rw, r, func(_ context.Context, b Books) (any, error) { return some(b.Register()), nil })
+	w.book(rw, r, func(_ context.Context, b Books) (any, error) {
+		list := some(b.Register())
+		for i := range list {
+			list[i].Title = titled(list[i].Title)
+		}
+		return list, nil
+	})
 }
 
 func (w *Web) serveRates(rw http.ResponseWriter, r *http.Request) {

@@ -128,7 +128,7 @@ function useAbout(alarm: Alarm, also: readonly Alarm[]): string {
 }
 
 export function AlarmCard({ alarm, also = [] }: { alarm: Alarm; also?: readonly Alarm[] }) {
-  const { words } = useHere();
+  const { now, words } = useHere();
   const about = useAbout(alarm, also);
   const station = useHere().frame.stations.find((s) => s.name === alarm.station)?.title;
   const name = about && station ? `${begins(station)}: ${alarm.title}` : title(alarm);
@@ -140,7 +140,7 @@ export function AlarmCard({ alarm, also = [] }: { alarm: Alarm; also?: readonly 
     return (
       <article class={`alarm ${alarm.priority} standing back`} aria-label={name}>
         <h2><Mark alarm={alarm} words={words} /><span>{name}</span></h2>
-        <p class="soft">{sentence(words.states[alarm.state] ?? alarm.state)} {fact}</p>
+        <p class="soft">{sentence(words.states[alarm.state] ?? alarm.state)}{alarm.since ? ` ${sentence(`${words.since} ${moment(alarm.since, now, words)}`)}` : ""}</p>
         <Answer alarm={alarm} also={also} />
       </article>
     );

@@ -6,7 +6,7 @@ import { fetchCurve } from "./curve";
 import { forecastOf, type Forecast } from "./forecast";
 import { handle } from "./gesture";
 import { draw } from "./plot";
-import { atWall, hour, unitBeside, withUnit } from "./say";
+import { atWall, begins, hour, unitBeside, withUnit } from "./say";
 import type { Curve, Point } from "./types";
 
 const spans = [2, 12, 72, 720]; // hours
@@ -159,7 +159,7 @@ function says(point: Point, c: Curve, { words, now }: ReturnType<typeof useHere>
   if (c.time.length === 0) return words.noReadings;
   const decimals = Math.max(0, ...c.last.slice(-50).map((v) => (String(v).split(".")[1] ?? "").length));
   const text = (v: number) => withUnit(v.toFixed(Math.min(2, decimals)), unitBeside(point.title, c.unit));
-  const parts = [words.chartSays(point.title, text(Math.min(...c.low)), text(Math.max(...c.high)), text(c.last[c.last.length - 1]!))];
+  const parts = [words.chartSays(begins(point.title), text(Math.min(...c.low)), text(Math.max(...c.high)), text(c.last[c.last.length - 1]!))];
   for (const l of point.limits ?? []) parts.push(words.chartLimit(l.title, l.text));
   for (const b of c.bad.slice(-3)) {
     parts.push(words.chartGap(atWall(b.from * 1000, now), atWall(b.to * 1000, now), words.causes[b.cause] ?? b.cause));

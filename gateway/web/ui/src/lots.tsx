@@ -59,11 +59,15 @@ function Band({ stay, station, w }: { stay: Stay; station: Station; w: Window })
   const name = stay.to
     ? words.bandWas(stay.lot, station.title, atWall(stay.from, now), atWall(stay.to, now))
     : words.bandIs(stay.lot, station.title, atWall(stay.from, now));
+  const room = to - from > (innerWidth < 760 ? 10 : 3);
   return (
+    <>
+    {!room && !stay.to && from > 4 && <span class="beside" style={{ left: `${from}%` }} aria-hidden="true">{stay.lot}</span>}
     <Go to={`/lot/${encodeURIComponent(stay.lot)}`} class={`band${stay.to ? "" : " lasts"}${w.at(stay.from) < 0 ? " before" : ""}`}
       style={{ left: `${from}%`, width: `${to - from}%` }} label={name + kg}>
-      {to - from > (innerWidth < 760 ? 10 : 3) && <span>{stay.lot}</span>}
+      {room && <span>{stay.lot}</span>}
     </Go>
+    </>
   );
 }
 

@@ -10,9 +10,11 @@ interface Probe {
   heard?: number; raw?: string; fault?: string; misses?: number; checkEvery?: number; calibrations: Calibration[];
 }
 
-/** Raw words in pairs of digits, as a technician reads them. */
+/** Raw words in pairs of digits, as a technician reads them; what a radio stick said is text. */
 function raw(hex: string): string {
-  return hex.match(/../g)?.join(" ") ?? "";
+  const bytes = hex.match(/../g) ?? [];
+  const text = String.fromCharCode(...bytes.map((b) => parseInt(b, 16)));
+  return bytes.length > 0 && /^[\x20-\x7e]+$/.test(text) ? text : bytes.join(" ");
 }
 
 /** A probe is silent when its last poll failed, or when nothing is known of any of its points: a radio stick that says nothing fails no poll. */

@@ -62,7 +62,7 @@ export function RosterPage() {
             <section key={w.name}>
               <h2>{words.watch} {w.title}</h2>
               <p><b>{w.onDuty ? words.onDutyNow : words.offDutyNow}</b>, {w.hours.length ? w.hours.join(", ") : words.always}.
-                {w.takes.length > 0 && ` ${words.takesOnly(list(w.takes.map((t) => (words.priorities as Record<string, string>)[t]?.toLowerCase() ?? t), words.and))}`}
+                {w.takes.length > 0 && w.takes.length < 3 && ` ${words.takesOnly(list(w.takes.map((t) => (words.priorities as Record<string, string>)[t]?.toLowerCase() ?? t), words.and))}`}
                 {w.areas.length > 0 && ` ${words.onlyAreas(list(w.areas, words.and))}`}
                 {w.digest && ` ${words.digestAt(w.digest)}`}
                 {w.present && ` ${words.arePresent}`}

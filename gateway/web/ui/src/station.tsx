@@ -169,7 +169,7 @@ export function StationPage({ name }: { name: string }) {
       )}
       {together(alarms).map(([a, ...also]) => <AlarmCard key={`${a!.id} ${a!.occurrence}`} alarm={a!} also={also} />)}
       {answer && <AnswerFirst prompt={answer} />}
-      {shown && <section aria-label={shown.title}><h2>{begins(shown.title)}</h2><LazyChart key={shown.name} point={shown} /><p><Go to={`/point/${shown.name}`}>{words.wholePoint(shown.title)}</Go></p></section>}
+      {shown && <section aria-label={shown.title}><h2>{begins(shown.title)}</h2><LazyChart key={shown.name} point={shown} /><p><Go to={`/point/${shown.name}`}>{words.wholePoint(begins(shown.title))}</Go></p></section>}
       <div class="side">
         <Acts station={station} lots={holdsLots.includes(station.kind)} />
         {group(words.measured, points.filter((p) => !p.computed))}

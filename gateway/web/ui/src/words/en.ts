@@ -134,7 +134,7 @@ export const en = {
   kindOfCheck: "Kind",
   points: "Reference and reading",
   allAnswer: (n: number) => `All ${n} probes answer.`,
-  someSilent: (n: number, of: number) => `${n} of ${of} ${n === 1 ? "probe is" : "probes are"} silent.`,
+  someSilent: (n: number, of: number) => `${n} of ${of} probes ${n === 1 ? "is" : "are"} silent.`,
   rulesFile: "Rules file",
   rulesAre: "The text that runs the mill's watch. It is checked while you type; what has a fault is not saved, and the old rules stay in force.",
   lineAt: (line: number, column: number) => `Line ${line}, column ${column}`,
