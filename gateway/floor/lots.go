@@ -10,8 +10,11 @@ import (
 	"millwarden/gateway/logbook"
 	"millwarden/gateway/logbook/lots"
 	"millwarden/gateway/web"
+	"millwarden/internal/coffee"
 	"millwarden/internal/reading"
+	"millwarden/internal/units"
 	"millwarden/rules/engine"
+	"millwarden/rules/models"
 )
 
 // openLots folds the book of lots from the record.
@@ -86,6 +89,7 @@ func (f *Floor) enter(step lots.Step, by string) (web.Entered, error) {
 	}
 	f.follow(f.moved(before, after, now))
 	f.follow(f.momentsOf(&entered.Step, before, now))
+	f.tellModels(&entered.Step, after)
 	return web.Entered{Entry: entered.ID, Text: entered.Step.Text(), Look: warnings}, nil
 }
 
@@ -109,6 +113,39 @@ func (f *Floor) moved(before, after []lots.Stay, now reading.Stamp) (transitions
 		}
 	}
 	return f.tickModels(now, transitions)
+}
+
+// tellModels hands on what a step says of moisture, and what parts and blends take along.
+func (f *Floor) tellModels(s *lots.Step, standing []lots.Stay) {
+	f.booking.Lock()
+	moisture := s.Moisture
+	if meter, err := lots.MeterOf(s.Meter); err == nil && s.Do == lots.Check && meter.Quantity == units.Moisture {
+		moisture = coffee.WetBasis(meter.Value)
+	}
+	if lot := f.lots.Lot(s.Lot); lot != nil && moisture == 0 && s.Do == lots.Weigh {
+		moisture, _ = lot.MoistureByWeight()
+	}
+	f.booking.Unlock()
+	f.deciding.Lock()
+	defer f.deciding.Unlock()
+	switch s.Do {
+	case lots.Load, lots.Move, lots.Weigh, lots.Check:
+		for i := range standing {
+			if st := &standing[i]; moisture > 0 && (st.Lot == s.Lot || st.Station == s.Station) {
+				f.models.Measure(st.Station, moisture)
+			}
+		}
+	case lots.Split:
+		for _, p := range s.Parts {
+			f.models.Split(s.Lot, p.Lot)
+		}
+	case lots.Blend:
+		parts := make([]models.Part, 0, len(s.Parts))
+		for _, p := range s.Parts {
+			parts = append(parts, models.Part{Lot: p.Lot, Kg: float64(p.Kg)})
+		}
+		f.models.Blend(s.Lot, parts...)
+	}
 }
 
 // momentsOf tells engine and models what a step says of a station besides its stay: that it was checked by hand, that a tank was washed.

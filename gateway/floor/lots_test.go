@@ -105,6 +105,11 @@ func TestEnter_reachesTheModels(t *testing.T) {
 		if tank, deck := value(mill, "tank-1/soak-time"), value(mill, "deck-a/drying-time"); tank.Quality != reading.Bad || deck.Quality != reading.Good {
 			t.Errorf("after the move: soak time %v, drying time %v", tank, deck)
 		}
+		enter(lots.Step{Do: lots.Check, Lot: "150", Meter: "41.5 %wb"})
+		time.Sleep(time.Minute)
+		if r := value(mill, "deck-a/estimated-moisture"); r.Quality == reading.Bad || r.Value < 41 || r.Value > 41.6 {
+			t.Errorf("after a hand meter of 41.5 %%wb the moisture is %v (%s %s)", r.Value, r.Quality, r.Cause)
+		}
 		refused(lots.Step{Do: lots.Correct, Entry: loaded.Entry}, web.RefusedState, "Then entry")
 		if lot, ok := mill.Lot("150"); !ok || lot.Station != "deck-a" || lot.Form != lots.WetParchment || lot.Kg != 260 {
 			t.Errorf("the lot: %+v", lot)

@@ -143,6 +143,14 @@ func (d *bed) measured(m coffee.DryBasis) {
 	d.Metered, d.HasMetered, d.Thin = m, true, m
 }
 
+// byHand takes a moisture that people measured, and learns from what fell since the last one how this layer dries.
+func (d *bed) byHand(m coffee.DryBasis) {
+	if d.HasMetered && m > 0 && m < d.Metered {
+		d.Pace.Learn(d.Metered, m, d.Metered-d.Thin)
+	}
+	d.measured(m)
+}
+
 // step goes on by one step of air.
 func (d *bed) step(now reading.Stamp) {
 	long := now.Mono - d.StepBegan

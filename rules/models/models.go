@@ -200,6 +200,49 @@ func (m *Models) forget(now reading.Stamp) {
 	}
 }
 
+// Measure takes the moisture of the lot on a deck or in a dryer that a hand meter or a scale gave; elsewhere it says nothing.
+func (m *Models) Measure(station string, moisture coffee.WetBasis) {
+	if s := m.stations[station]; s != nil && s.stay.Loaded {
+		if b, ok := s.model.(*bed); ok {
+			b.byHand(moisture.Dry())
+		}
+	}
+}
+
+// Part is so much of a lot.
+type Part struct {
+	Lot string
+	Kg  float64 // 0: not known
+}
+
+// Split lets parts of a lot take along what is known of it.
+func (m *Models) Split(of string, into ...string) {
+	if lot, known := m.lots[of]; known {
+		for _, name := range into {
+			m.lots[name] = lot
+		}
+	}
+}
+
+// Blend lets a blend take along what is known of its parts: the mean moisture by weight, where that of each is known; the longest wet time, since a blend is as safe as its worst part.
+func (m *Models) Blend(into string, of ...Part) {
+	blend := Lot{Known: len(of) > 0}
+	var parts []coffee.Part
+	for _, p := range of {
+		lot, known := m.lots[p.Lot]
+		blend.Known = blend.Known && known && lot.Known && p.Kg > 0
+		blend.Wet = max(blend.Wet, lot.Wet)
+		if lot.Left.Wall.After(blend.Left.Wall) {
+			blend.Left = lot.Left
+		}
+		parts = append(parts, coffee.Part{Kilograms: p.Kg, Moisture: lot.Moisture.Wet()})
+	}
+	if blend.Known {
+		blend.Moisture = coffee.Blend(parts...).Moisture.Dry()
+	}
+	m.lots[into] = blend
+}
+
 // Enters tells that lots are entered on this site, though none stands anywhere now.
 func (m *Models) Enters() { m.enters = true }
 

@@ -534,3 +534,42 @@ func (f *floor) inputs(kind string) map[string]bool {
 	}
 	return list
 }
+
+// Aim: a moisture measured by hand makes the forecast of a deck without a moisture probe a good one; parts of a lot take its moisture along, and a blend takes the mean by weight (CHK-42: 100 kg
+// at 12 % and 50 kg at 10 % are at 11.333 %).
+func TestBed_measuredByHand(t *testing.T) {
+	deck := one("deck-a", "deck")
+	delete(deck.Measured, "moisture")
+	f := start(t, site(deck, one("deck-b", "deck")))
+	see := func(d time.Duration) {
+		for range int(d / (10 * time.Second)) {
+			f.sees("deck-a/air-temperature", 30)
+			f.sees("deck-a/air-humidity", 40)
+			f.sees("deck-b/air-temperature", 30)
+			f.sees("deck-b/air-humidity", 40)
+			f.tick(10 * time.Second)
+		}
+	}
+	f.m.Load("deck-a", "1", f.stamp(), f.stamp())
+	see(time.Hour)
+	if r := f.newest["deck-a/estimated-moisture"]; r.Quality != reading.Uncertain {
+		t.Errorf("an assumed moisture is %s", r.Quality)
+	}
+	f.m.Measure("deck-a", 40)
+	see(20 * time.Second)
+	if r := f.newest["deck-a/estimated-moisture"]; r.Quality != reading.Good || math.Abs(r.Value-40) > 0.2 {
+		t.Errorf("after a hand meter of 40 %%wb: %v %s", r.Value, r.Quality)
+	}
+	f.m.Measure("deck-a", 12)
+	f.m.Empty("deck-a", f.stamp())
+	f.m.Split("1", "1-a", "1-b")
+	f.m.Load("deck-b", "2", f.stamp(), f.stamp())
+	f.m.Measure("deck-b", 10)
+	f.m.Empty("deck-b", f.stamp())
+	f.m.Blend("house", models.Part{Lot: "1-a", Kg: 100}, models.Part{Lot: "2", Kg: 50})
+	f.m.Load("deck-a", "house", f.stamp(), f.stamp())
+	f.m.Load("deck-b", "1-b", f.stamp(), f.stamp())
+	see(20 * time.Second)
+	f.is("deck-a/estimated-moisture", 11.333, 0.02)
+	f.is("deck-b/estimated-moisture", 12, 0.02)
+}

@@ -338,3 +338,17 @@ func BenchmarkBook_season(b *testing.B) {
 	}
 	b.ReportMetric(float64(len(entries)), "entries")
 }
+
+// 100 kg at 53 % weigh 52.809 kg at 11 % (CHK-03): a lot on the scale tells its moisture.
+func TestLot_moistureByWeight(t *testing.T) {
+	f := newFarm(t)
+	f.enter(whole[:3]...)
+	f.enter(`{"act":"empty","station":"tank-1","kg":100,"moisture":53}`, `{"act":"load","lot":"143","station":"deck-a","kind":"deck"}`, `{"act":"weigh","lot":"143","kg":52.809}`)
+	if m, ok := f.book.Lot("143").MoistureByWeight(); !ok || math.Abs(float64(m)-11) > 0.001 {
+		t.Errorf("moisture by weight %v, %v, want 11", m, ok)
+	}
+	f.enter(`{"act":"weigh","lot":"143","kg":52.7,"moisture":10.8}`)
+	if _, ok := f.book.Lot("143").MoistureByWeight(); ok {
+		t.Error("a measured moisture was reckoned by weight all the same")
+	}
+}

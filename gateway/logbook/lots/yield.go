@@ -94,3 +94,23 @@ func (b *Book) weightAs(l *Lot, forms ...Form) Kilograms {
 	}
 	return kg
 }
+
+// MoistureByWeight is what a lot's last weight says of its moisture, by the last weight before it of which the moisture is known: its dry matter stays. False where the last weight has a
+// moisture of its own, or there is none before it to go by.
+func (l *Lot) MoistureByWeight() (coffee.WetBasis, bool) {
+	n := len(l.Weights) - 1
+	if n < 1 || l.Weights[n].Kg == 0 || l.Weights[n].Moisture > 0 || l.Weights[n].Form != WetParchment && l.Weights[n].Form != Parchment {
+		return 0, false
+	}
+	for i := n - 1; i >= 0; i-- {
+		w := &l.Weights[i]
+		if w.Form != WetParchment && w.Form != Parchment {
+			return 0, false
+		}
+		if w.Kg > 0 && w.Moisture > 0 {
+			m := coffee.MoistureByWeight(float64(w.Kg), w.Moisture, float64(l.Weights[n].Kg))
+			return m, m > 0
+		}
+	}
+	return 0, false
+}
