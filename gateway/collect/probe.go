@@ -22,6 +22,8 @@ type Give struct {
 	// A step faster than RateLimit a second, and larger than Noise, makes one reading uncertain; 0: none.
 	RateLimit float64
 	Noise     float64 // what such a probe wavers by itself from one reading to the next
+	// Correct gives what the newest calibration makes of the part's value: gain x value + shift, and why it may be wrong ("" it is not); nil: nothing.
+	Correct func() (gain, shift float64, doubt string)
 }
 
 // Probe is one probe of the rules file. The worker opens it, and again after pauses if it was not there.
@@ -37,6 +39,10 @@ type Probe struct {
 	// Reports tells that the part speaks by itself: it is looked at often, and no news is no fault until SilentAfter.
 	Reports     bool
 	SilentAfter time.Duration
+	// Between takes what is to be done with the open probe between two reads, in the worker's goroutine: a calibration put in force; nil: nothing ever.
+	Between chan func(drivers.Probe)
+	// Sampled is told what each read brought, before any correction; the values are the probe's again when it returns; nil: nobody asks.
+	Sampled func(values []drivers.Value, tick reading.Stamp)
 
 	probe  drivers.Probe
 	again  time.Duration // monotonic time of the next try to open
@@ -109,9 +115,17 @@ func (p *Probe) sample(ctx context.Context, tick reading.Stamp) (drivers.Sample,
 	if err := p.ensureOpen(ctx, tick); err != nil {
 		return drivers.Sample{}, err
 	}
+	select {
+	case do := <-p.Between:
+		do(p.probe)
+	default:
+	}
 	sample, err := p.probe.Read(ctx)
 	if err != nil && drivers.WorthRetry(err) {
 		sample, err = p.probe.Read(ctx)
+	}
+	if err == nil && p.Sampled != nil {
+		p.Sampled(sample.Values, tick)
 	}
 	return sample, err
 }
@@ -171,13 +185,21 @@ func (p *Probe) readings(sample drivers.Sample, tick reading.Stamp) []reading.Re
 	return list
 }
 
-// correct turns a value of the part into a reading: slope and offset, range, rate, kept steps; in this order, on time and not on counts.
+// correct turns a value of the part into a reading: calibration, slope and offset of the rules, range, rate, kept steps; in this order, on time and
+// not on counts.
 func (p *Probe) correct(g Give, v drivers.Value, tick reading.Stamp) reading.Reading {
 	r := reading.Reading{Point: g.Point, Quantity: g.Quantity, Value: v.Value, Stamp: tick, Quality: v.Quality, Cause: v.Cause}
 	r.Stamp.Mono -= v.Ago
 	r.Stamp.Wall = r.Stamp.Wall.Add(-v.Ago)
 	if r.Quality == reading.Bad {
 		return r
+	}
+	if g.Correct != nil {
+		gain, shift, doubt := g.Correct()
+		r.Value = gain*r.Value + shift
+		if doubt != "" && r.Quality == reading.Good {
+			r.Quality, r.Cause = reading.Uncertain, doubt
+		}
 	}
 	if p.Slope != 0 {
 		r.Value *= p.Slope

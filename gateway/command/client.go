@@ -22,8 +22,8 @@ import (
 // gateway is the running gateway as the other commands reach it: by the interface of its page.
 type gateway struct{ address string }
 
-// askWait bounds one question; chosen: a gateway on this board answers in milliseconds.
-const askWait = 10 * time.Second
+// askWait bounds one question; chosen: a gateway on this board answers in milliseconds, but a calibration waits for the probe, up to 40 s.
+const askWait = time.Minute
 
 func (g gateway) get(ctx context.Context, path string, into any) error {
 	return g.do(ctx, http.MethodGet, path, nil, into)

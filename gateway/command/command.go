@@ -56,6 +56,7 @@ func subcommands() []subcommand {
 		{"record", "LOT [--out DIR]", "the lot's record: a document that prints, and a table beside it", makeRecord},
 		{"season", "[--from TIME] [--to TIME] [--csv]", "nights and lots compared: forecasts against what came, yields, hours of danger", season},
 		{"logbook", "[--verify] [--lot LOT] [--data DIR]", "entries of the record; whether any was changed after it was written", showLogbook},
+		{"calibrate", "PROBE [--buffer 7.00 ...|--ice --boiling|--true AMOUNT ...] --by NAME", "holds references to a probe, judges, writes as found and as left", calibrate},
 		{"forward", "--rules FILE [--rejects FILE]", "MQTT to the time-series store, as its own process", forwardReadings},
 		{"version", "", "version, and until when it is supported", version},
 	}

@@ -71,5 +71,8 @@ func (f *Floor) boardReadings(now reading.Stamp) []reading.Reading {
 		add(c.Name, "signal", units.Share, c.Signal)
 		add(c.Name, "queue-age", units.Duration, c.Oldest.Seconds())
 	}
+	for i := range f.plan().Probes {
+		f.calibrationReadings(&f.plan().Probes[i], now, add)
+	}
 	return rs
 }

@@ -74,6 +74,7 @@ type Floor struct {
 	broker         *publish.Broker // nil: the site's own
 	links          links
 	heardProbes    heardProbes // what each probe said last, for the page
+	calibrations   calibrations
 	callout        *callout.Callout
 	brokenChannels map[string]bool // could not be set up; not changed after Open
 	web            *web.Web

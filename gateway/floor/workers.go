@@ -100,8 +100,11 @@ func (f *Floor) probe(plan *planned, p *check.Probe, driver drivers.Driver) *col
 		c.Offset = p.Offset.Value
 	}
 	site := drivers.Site{Place: placeOf(p), Lines: p.Settings}
+	kept := f.calibrations.of(p.Name)
+	c.Between, c.Sampled = kept.between, kept.sampled(f.compensation(p))
 	for _, g := range p.Gives {
-		c.Gives = append(c.Gives, collect.Give{Point: g.Point, Channel: g.Channel, Quantity: g.Quantity, RateLimit: rateLimit(plan, p, g), Noise: noise[g.Quantity]})
+		c.Gives = append(c.Gives, collect.Give{Point: g.Point, Channel: g.Channel, Quantity: g.Quantity, RateLimit: rateLimit(plan, p, g), Noise: noise[g.Quantity],
+			Correct: kept.correct(g.Channel)})
 		site.Gives = append(site.Gives, drivers.Channel{Name: g.Channel, Quantity: g.Quantity})
 	}
 	wiring := wiringOf(plan, p.Bus)
@@ -115,7 +118,7 @@ func (f *Floor) probe(plan *planned, p *check.Probe, driver drivers.Driver) *col
 		if err != nil {
 			return nil, err
 		}
-		return probe, f.calibrate(p.Name, probe)
+		return probe, f.calibrateOpened(p.Name, probe)
 	}
 	return c
 }
@@ -184,24 +187,4 @@ type openBus struct {
 	bus    drivers.Bus
 	closer io.Closer
 	lines  phrase.Lines // of its block
-}
-
-// calibrate puts a probe's newest calibration in force. One that the part refuses leaves it uncalibrated, which its readings tell.
-func (f *Floor) calibrate(name string, probe drivers.Probe) error {
-	c, can := probe.(drivers.Calibrated)
-	if !can {
-		return nil
-	}
-	list, err := f.logbook.Calibrations(context.Background(), name)
-	if err != nil || len(list) == 0 {
-		return err
-	}
-	var points []drivers.CalibrationPoint
-	for _, pair := range list[0].Points {
-		points = append(points, drivers.CalibrationPoint{True: pair.Reference, Raw: pair.Read, Temperature: units.Celsius(pair.Temperature)})
-	}
-	if _, err := c.Calibrate(drivers.Calibration{Points: points}); err != nil {
-		f.log.Warn("calibration refused", "probe", name, "cause", err)
-	}
-	return nil
 }

@@ -27,6 +27,8 @@ func (w *Web) table() []route {
 		{"GET", "/api/rates", w.serveRates},
 		{"GET", "/api/watches", w.serveWatches},
 		{"GET", "/api/probes", w.serveProbes},
+		{"GET", "/api/calibration", w.serveCalibration},
+		{"POST", "/api/calibration", w.serveCalibrate},
 		{"GET", "/api/rules", w.serveRules},
 		{"POST", "/api/rules", w.serveSave},
 		{"POST", "/api/rules/check", w.serveCheck},

@@ -101,6 +101,8 @@ func TestDocument_routes(t *testing.T) {
 	}
 }
 
+const calibrateBody = `{"probe":"tank-1-electrode","channel":"ph","points":[{"reference":7.02,"read":-0.008,"shown":7.1,"celsius":20},{"reference":4.0,"read":0.165,"shown":4.2,"celsius":20}],"by":"ben","note":"fresh"}`
+
 // call is one request, and the status it must be answered with.
 type call struct {
 	method, path, concrete, body string
@@ -161,6 +163,17 @@ func calls() []call {
 		{"GET", "/api/rates", "/api/rates?days=0", "", 400, nil},
 		{"GET", "/api/watches", "", "", 200, nil},
 		{"GET", "/api/probes", "", "", 200, nil},
+		{"GET", "/api/calibration", "/api/calibration?probe=tank-1-electrode", "", 200, nil},
+		{"GET", "/api/calibration", "/api/calibration?probe=none", "", 404, nil},
+		{"GET", "/api/calibration", "/api/calibration?probe=tank-1-electrode", "", 500, func(f *fake) { f.bookFault = errors.New("logbook: disk gone") }},
+		{"POST", "/api/calibration", "", calibrateBody, 200, nil},
+		{"POST", "/api/calibration", "", `{"probe":"x","points":[],"by":"ben"}`, 200, nil},
+		{"POST", "/api/calibration", "", `{"probe":"x","points":[],"by":"nobody"}`, 404, nil},
+		{"POST", "/api/calibration", "", `{"probe":"x","points":1}`, 400, nil},
+		{"POST", "/api/calibration", "", calibrateBody, 403, refuse(RefusedRights)},
+		{"POST", "/api/calibration", "", calibrateBody, 409, refuse(RefusedState)},
+		{"POST", "/api/calibration", "", calibrateBody, 422, refuse(RefusedInput)},
+		{"POST", "/api/calibration", "", calibrateBody, 500, func(f *fake) { f.refusal = errors.New("logbook: disk full") }},
 		{"GET", "/api/rules", "", "", 200, nil},
 		{"POST", "/api/rules/check", "", `{"name":"site.rules","text":"site x"}`, 200, nil},
 		{"POST", "/api/rules/check", "", `{"name":"other.rules","text":"site x"}`, 404, nil},

@@ -21,6 +21,10 @@ type Books interface {
 	Watches() []Watch
 	// Probes gives every probe with its health, its last raw words and its calibrations, newest first.
 	Probes(ctx context.Context) ([]Probe, error)
+	// Calibration tells how a probe stands while references are held to it; channel "" is its first. An unknown one is a *Refusal.
+	Calibration(ctx context.Context, probe, channel string) (Calibrating, error)
+	// Calibrate judges what was taken and writes it down, accepted or refused. Who may not, and a probe that does not answer, are a *Refusal.
+	Calibrate(ctx context.Context, c Calibrate) (Calibrated, error)
 	// Rules gives the site's own rules files.
 	Rules() (Rules, error)
 	// CheckRules says what the checker says if one file had another text. A file that the site does not have is a *Refusal.
@@ -81,11 +85,15 @@ const bookWait = 5 * time.Second
 
 // book answers with what get finds in the books.
 func (w *Web) book(rw http.ResponseWriter, r *http.Request, get func(context.Context, Books) (any, error)) {
+	w.bookWithin(rw, r, bookWait, get)
+}
+
+func (w *Web) bookWithin(rw http.ResponseWriter, r *http.Request, wait time.Duration, get func(context.Context, Books) (any, error)) {
 	if w.config.Books == nil {
 		refuse(rw, http.StatusNotFound, RefusedUnknown, "This gateway keeps no books.")
 		return
 	}
-	ctx, cancel := context.WithTimeout(r.Context(), bookWait)
+	ctx, cancel := context.WithTimeout(r.Context(), wait)
 	defer cancel()
 	got, err := get(ctx, w.config.Books)
 	var refused *Refusal

@@ -75,6 +75,23 @@ func (f *fake) Probes(context.Context) ([]Probe, error) {
 	}, f.bookFault
 }
 
+func (f *fake) Calibration(_ context.Context, probe, _ string) (Calibrating, error) {
+	if probe != "tank-1-electrode" {
+		return Calibrating{}, &Refusal{RefusedUnknown, "There is no such probe."}
+	}
+	celsius := 21.5
+	return Calibrating{Probe: probe, Channel: "ph", Point: "tank-1/ph", Method: "electrode", Unit: "pH", Read: 0.0021, Shown: 6.97, Celsius: &celsius, Stands: true, Buffers: map[string]float64{"7.00": 7.02},
+		Boiling: 95.2, Last: hoursAgo(50), Every: 604800000, Doubt: "calibration overdue", Drift: "Slope moves."}, f.bookFault
+}
+
+func (f *fake) Calibrate(_ context.Context, c Calibrate) (Calibrated, error) {
+	if len(c.Points) < 2 {
+		return Calibrated{Found: []float64{0.1}, Left: CalibrationLeft{Refused: "two buffers are needed"}}, f.refusal
+	}
+	return Calibrated{Accepted: true, Found: []float64{0.02, -0.1}, Left: CalibrationLeft{Slope: 97.8, Offset: -0.008, Residual: 0.0001, Gain: 1, Shift: 0.1, Errors: []float64{0}, Uncertain: true, Warning: "w"},
+		Due: hoursAgo(-168), Drift: "Slope moves."}, f.refusal
+}
+
 func (f *fake) Rules() (Rules, error) {
 	return Rules{Files: []RulesFile{{"site.rules", "site fern-hollow\n    altitude 1450\n"}}, Hash: "abc"}, f.bookFault
 }

@@ -67,6 +67,7 @@ var layout = map[string]rule{
 	"internal/database":        {reason: "one SQLite file and its errors, nothing of the mill"},
 	"internal/link":            {reason: "one connection to a broker; topics and payloads are others' matter"},
 	"internal/wire":            {may: []string{"internal/reading", "internal/units"}, never: []string{"net", "os", "log"}, reason: "forms of messages, no connection"},
+	"internal/calibration":     {may: []string{"internal/coffee", "internal/units"}, never: []string{"net", "os", "log"}, reason: "what is reckoned of references, pure"},
 	"internal/clock":           {may: []string{"internal/reading"}, reason: "the one seam for time"},
 	"internal/notify":          {reason: "one datagram to the service manager; what is worth telling is floor's to know"},
 	"internal/peers":           {reason: "it starts servers for tests"},
