@@ -48,6 +48,9 @@ export function LotPage({ lot }: { lot: string }) {
       <p>{standing.length ? words.lotStandsAt(list(standing.map((s) => s.title), words.and)) : words.lotGone}</p>
       {ends && <p class="answer">{words.forecastEnds(atWall(ends.at, now), atWall(ends.early, now), atWall(ends.late, now))}</p>}
       {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
+      {stays.length > 0 && (
+        <p class="links"><a href={`/api/lots/${encodeURIComponent(lot)}/record`}>{words.lotRecord}</a> <a href={`/api/lots/${encodeURIComponent(lot)}/record.csv`}>{words.lotTable}</a></p>
+      )}
       {got && (stays.length ? <section><h2>{words.stays}</h2><Stays stays={stays} /></section> : <p>{words.lotUnknown}</p>)}
     </main>
   );

@@ -90,19 +90,28 @@ function Empty({ station, done }: { station: Station; done: () => void }) {
   );
 }
 
+/** What the choices of a hand check are in the book of lots; kinds without any write their words as a note. */
+const felt: Record<string, Record<string, string>[]> = {
+  tank: [{ gritty: "no" }, { gritty: "partly" }, { gritty: "yes" }],
+  deck: [{ bite: "soft" }, { bite: "firm" }, { bite: "hard" }],
+  dryer: [{ bite: "soft" }, { bite: "firm" }, { bite: "hard" }],
+};
+
 /** What the hand felt, in one tap of those that fit the kind; or a note in one's own words. */
 function Note({ station, check, done, cancel }: { station: Station; check: boolean; done: () => void; cancel: () => void }) {
   const { words, who } = useHere();
   const [outcome, act] = useAct(words);
   const [text, setText] = useState("");
   const [asking, ask] = useState("");
+  const choices = words.handChecks[station.kind] ?? words.handChecks["other"]!;
   const send = async (name: string, why: string) => {
     ask("");
-    if (await act("/api/acts", { do: "note", station: station.name, why, by: name })) done();
+    const found = check && station.loaded ? felt[station.kind]?.[choices.indexOf(why)] : undefined;
+    const body = found ? { act: "check", station: station.name, by: name, ...found } : { do: "note", station: station.name, why, by: name };
+    if (await act(found ? "/api/lots" : "/api/acts", body)) done();
   };
   const write = (why: string) => { if (who) void send(who, why); else ask(why); };
   if (asking) return <Who then={(n) => void send(n, asking)} cancel={() => ask("")} />;
-  const choices = words.handChecks[station.kind] ?? words.handChecks["other"]!;
   return (
     <form class="act" onSubmit={(e) => { e.preventDefault(); write(text); }}>
       {check && choices.map((c) => <button key={c} type="button" disabled={outcome.busy} onClick={() => write(c)}>{c.replace(/^[^:]*: /, "")}</button>)}

@@ -36,6 +36,8 @@ export const en = {
   by: "By",
   stillThere: "still there",
   inRecord: "In the record",
+  lotRecord: "The record of this lot, to print",
+  lotTable: "as a table",
   closer: "Closer",
   wider: "Wider",
   against: "Hold against",

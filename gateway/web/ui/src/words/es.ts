@@ -38,6 +38,8 @@ export const es: Words = {
   by: "Por",
   stillThere: "sigue ahí",
   inRecord: "En el registro",
+  lotRecord: "El registro de este lote, para imprimir",
+  lotTable: "como tabla",
   closer: "Más cerca",
   wider: "Más lejos",
   against: "Comparar con",
