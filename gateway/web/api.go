@@ -1,9 +1,12 @@
 package web
 
 import (
+	"bytes"
+	"compress/gzip"
 	_ "embed"
 	"net/http"
 	"slices"
+	"strings"
 )
 
 // route is one path of the interface. The page's own files are not in the list; everything else is, and openapi.json describes the same.
@@ -67,7 +70,25 @@ var openAPI []byte
 
 func (w *Web) serveDocument(rw http.ResponseWriter, _ *http.Request) { reply(rw, openAPI) }
 
-func (w *Web) serveOverview(rw http.ResponseWriter, _ *http.Request) { reply(rw, w.live.now().full()) }
+// serveOverview gives everything that stands, packed once for all who ask in the same second: it is what a phone on a slow link waits for.
+func (w *Web) serveOverview(rw http.ResponseWriter, r *http.Request) {
+	rw.Header().Set("Vary", "Accept-Encoding")
+	if !strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {
+		reply(rw, w.live.now().full())
+		return
+	}
+	rw.Header().Set("Content-Encoding", "gzip")
+	reply(rw, w.live.now().packed())
+}
+
+// pack compresses quickly: the board is slower than the link.
+func pack(text []byte) []byte {
+	var packed bytes.Buffer
+	z, _ := gzip.NewWriterLevel(&packed, gzip.BestSpeed) // the level is a constant of the package: no error
+	_, _ = z.Write(text)                                 // to memory
+	_ = z.Close()
+	return packed.Bytes()
+}
 
 // standingPoint is a point with what stands at it.
 type standingPoint struct {

@@ -31,6 +31,7 @@ type moment struct {
 	outbox Outbox
 	at     time.Time
 	full   func() []byte // the whole frame encoded, once
+	packed func() []byte // the same, as gzip
 }
 
 // live asks the Model, encodes, and feeds the clients.
@@ -116,8 +117,8 @@ func (l *live) now() *moment {
 	return l.last
 }
 
-// join adds a client and gives it the event it begins with.
-func (l *live) join() (*client, []byte, error) {
+// join adds a client and gives it the event it begins with: everything, or only the number of the moment from which changes follow.
+func (l *live) join(changesOnly bool) (*client, []byte, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if len(l.clients) >= maxClients {
@@ -128,6 +129,9 @@ func (l *live) join() (*client, []byte, error) {
 	}
 	c := &client{events: make(chan []byte, queued)}
 	l.clients[c] = struct{}{}
+	if changesOnly {
+		return c, event("begin", l.last.frame.Seq, []byte("{}")), nil
+	}
 	return c, event("full", l.last.frame.Seq, l.last.full()), nil
 }
 
@@ -151,7 +155,8 @@ func (l *live) step() []byte {
 	if before != nil {
 		whole.Seq = before.frame.Seq + 1
 	}
-	l.last = &moment{frame: whole, outbox: l.snapshot.Outbox, at: time.Now(), full: sync.OnceValue(func() []byte { return encode(whole) })}
+	full := sync.OnceValue(func() []byte { return encode(whole) })
+	l.last = &moment{frame: whole, outbox: l.snapshot.Outbox, at: time.Now(), full: full, packed: sync.OnceValue(func() []byte { return pack(full()) })}
 	return event("changes", whole.Seq, encode(l.changes(before, whole)))
 }
 
@@ -211,7 +216,7 @@ func event(name string, seq uint64, data []byte) []byte {
 
 // serveLive streams events. A Last-Event-ID is read by nobody: who comes again gets everything, which is small and always right.
 func (w *Web) serveLive(rw http.ResponseWriter, r *http.Request) {
-	c, first, err := w.live.join()
+	c, first, err := w.live.join(r.URL.Query().Get("begin") == "changes")
 	if err != nil {
 		rw.Header().Set("Retry-After", "30")
 		refuse(rw, http.StatusServiceUnavailable, RefusedState, "Too many screens look at this gateway. Close one.")

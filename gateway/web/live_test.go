@@ -48,7 +48,7 @@ func TestLive_changesOnly(t *testing.T) {
 		f := newFake()
 		l := newLive(f, "test")
 		go l.run(t.Context())
-		c, first, err := l.join()
+		c, first, err := l.join(false)
 		must(t, err)
 		if name, whole := parseEvent(t, first); name != "full" || len(whole["values"].(map[string]any)) != len(f.snapshot.Points) || whole["plan"] == nil {
 			t.Errorf("the first event is %q with %v values", name, len(whole["values"].(map[string]any)))
@@ -75,7 +75,7 @@ func TestLive_changesAddUp(t *testing.T) {
 		f, r := newFake(), rand.New(rand.NewPCG(1, 2)) //nolint:gosec // a fixed seed is the point
 		l := newLive(f, "test")
 		go l.run(t.Context())
-		c, first, err := l.join()
+		c, first, err := l.join(false)
 		must(t, err)
 		_, have := parseEvent(t, first)
 		kinds := map[int]int{}
@@ -134,9 +134,9 @@ func TestLive_encodedOnce(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		l := newLive(newFake(), "test")
 		go l.run(t.Context())
-		a, _, err := l.join()
+		a, _, err := l.join(false)
 		must(t, err)
-		b, _, err := l.join()
+		b, _, err := l.join(false)
 		must(t, err)
 		if one, other := next(t, a), next(t, b); &one[0] != &other[0] {
 			t.Error("two clients got two encodings")
@@ -149,9 +149,9 @@ func TestLive_slowClientDropped(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		l := newLive(newFake(), "test")
 		go l.run(t.Context())
-		slow, _, err := l.join()
+		slow, _, err := l.join(false)
 		must(t, err)
-		quick, _, err := l.join()
+		quick, _, err := l.join(false)
 		must(t, err)
 		for range queued + 2 {
 			next(t, quick)
@@ -176,7 +176,7 @@ func TestLive_nobodyLooks(t *testing.T) {
 		if f.asked != 0 {
 			t.Errorf("the model was asked %d times, with nobody looking", f.asked)
 		}
-		c, _, err := l.join()
+		c, _, err := l.join(false)
 		must(t, err)
 		next(t, c)
 		if f.asked == 0 {
@@ -188,7 +188,7 @@ func TestLive_nobodyLooks(t *testing.T) {
 func TestLive_bounded(t *testing.T) {
 	w := newWeb(t, newFake())
 	for range maxClients {
-		_, _, err := w.live.join()
+		_, _, err := w.live.join(false)
 		must(t, err)
 	}
 	got := httptest.NewRecorder()

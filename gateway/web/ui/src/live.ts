@@ -25,20 +25,47 @@ const watchers = new Set<() => void>();
 let source: EventSource | null = null;
 let opened = 0;
 
-function take(text: string, whole: boolean): void {
-  const got = JSON.parse(text) as Frame;
-  if (whole) {
-    live.frame = got;
-    live.kept = 0;
-  }
-  else if (live.frame && !live.kept) live.frame = { ...live.frame, ...got, values: got.plan ? got.values : { ...live.frame.values, ...got.values } };
-  else return; // changes of what was never sent: the full event comes first
+/** Changes that came before the whole they belong to; null while the whole is there. */
+let early: Frame[] | null = [];
+/** The moment from which the stream tells changes. */
+let begun = 0;
+
+function merge(to: Frame, got: Frame): Frame {
+  return { ...to, ...got, values: got.plan ? got.values : { ...to.values, ...got.values } };
+}
+
+function stands(frame: Frame): void {
+  live.frame = frame;
+  live.kept = 0;
   live.arrived = performance.now();
   if (live.arrived - keptAt > keepEvery) {
     keptAt = live.arrived;
-    if (live.frame) keepLast(live.frame);
+    keepLast(frame);
   }
   tell();
+}
+
+function change(text: string): void {
+  const got = JSON.parse(text) as Frame;
+  if (early) early.push(got);
+  else if (live.frame && got.seq === live.frame.seq + 1) stands(merge(live.frame, got));
+  else if (!live.frame || got.seq > live.frame.seq) void whole(); // one was missed
+}
+
+/** Fetches everything, packed, and adds what has changed since. */
+async function whole(): Promise<void> {
+  early ??= [];
+  try {
+    const answer = await fetch("/api/overview");
+    if (!answer.ok || !early) return;
+    let frame = (await answer.json()) as Frame;
+    if (frame.seq < begun) return await whole(); // it was fetched before the stream began: what lies between is known to neither
+    for (const c of early) if (c.seq > frame.seq) frame = merge(frame, c);
+    early = null;
+    stands(frame);
+  } catch {
+    // The stream is opened anew, and asks again.
+  }
 }
 
 let keptAt = -Infinity;
@@ -60,14 +87,20 @@ function tell(): void {
 function open(): void {
   source?.close();
   opened = performance.now();
-  source = new EventSource("/api/live");
-  source.addEventListener("full", (e) => take((e as MessageEvent<string>).data, true));
-  source.addEventListener("changes", (e) => take((e as MessageEvent<string>).data, false));
+  source = new EventSource("/api/live?begin=changes");
+  source.addEventListener("begin", (e) => {
+    const first = begun === 0;
+    begun = Number((e as MessageEvent<string>).lastEventId);
+    // After a break everything is asked for again: the gateway may be another one, with other numbers.
+    if (!first || live.frame && live.frame.seq < begun) void whole();
+  });
+  source.addEventListener("changes", (e) => change((e as MessageEvent<string>).data));
 }
 
 /** Begins to listen, and tells every watcher once a second at least, so that ages go on. */
 export function begin(): void {
   open();
+  void whole();
   setTimeout(recall, showLastAfter);
   setInterval(() => {
     const now = performance.now();
