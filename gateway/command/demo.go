@@ -68,6 +68,7 @@ func openDemo(io IO, folder, listen string, speed float64, verbose bool) (*floor
 	if l.said.HasErrors() {
 		return nil, nil, errors.Join(l.said.Print(io.Err, l.sources), errors.New("the demo's rules file has faults"))
 	}
+	fmt.Fprintln(io.Out, "Writing the past of a lot that went its whole way: a few seconds.")
 	if err := demoPast(folder, l.plan); err != nil {
 		return nil, nil, err
 	}

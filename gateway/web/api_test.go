@@ -134,6 +134,9 @@ func calls() []call {
 		{"GET", "/api/lots/{lot}", "/api/lots/143", "", 200, nil},
 		{"GET", "/api/lots/{lot}", "/api/lots/143-a", "", 200, nil},
 		{"GET", "/api/lots/{lot}", "/api/lots/none", "", 404, nil},
+		{"GET", "/book", "", "", 200, nil},
+		{"GET", "/book/{lot}", "/book/143-a", "", 200, nil},
+		{"GET", "/book/{lot}", "/book/none", "", 404, nil},
 		{"GET", "/api/season", "", "", 200, nil},
 		{"GET", "/api/season", "/api/season?from=yesterday", "", 400, nil},
 		{"GET", "/api/season.csv", "/api/season.csv?from=2026-09-20T00:00:00Z", "", 200, nil},
@@ -216,10 +219,10 @@ func calls() []call {
 }
 
 // Aim: every answer has a status, a content type and a body that the document describes; every operation is called with success, but for the
-// stream, whose data are checked below.
+// stream, whose data are checked below, and forms.
 func TestDocument_answers(t *testing.T) {
 	d, compiler := readDocument(t), schemas(t)
-	called := map[string]bool{"GET /api/live": true}
+	called := map[string]bool{"GET /api/live": true, "POST /book": true, "POST /book/{lot}": true} // forms are no JSON: TestBook_forms
 	for _, c := range calls() {
 		f := newFake().night()
 		f.change(func(s *Snapshot) { s.Alarms = append(s.Alarms, fire()) })

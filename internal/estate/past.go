@@ -103,9 +103,9 @@ func (p *past) play() error {
 	p.run("", 30*time.Minute, 10*time.Second, nil)
 	p.beans, p.clean = coffee.WetBasis(53).Dry(), coffee.WetBasis(53).Dry()
 	enter("ana", lots.Step{Do: lots.Load, Lot: PastLot, Station: "deck-a", Kind: "deck", Kg: 259, Moisture: 53})
-	for day := range 5 {
+	for day := range 4 {
 		p.run("deck-a", 24*time.Hour, deckStep, p.deck)
-		enter("ben", lots.Step{Do: lots.Check, Lot: PastLot, Station: "deck-a", Meter: fmt.Sprintf("%.1f %%wb", float64(p.beans.Wet())+0.2), Bite: []string{"soft", "soft", "firm", "firm", "hard"}[day]})
+		enter("ben", lots.Step{Do: lots.Check, Lot: PastLot, Station: "deck-a", Meter: fmt.Sprintf("%.1f %%wb", float64(p.beans.Wet())+0.2), Bite: []string{"soft", "firm", "firm", "hard"}[day]})
 	}
 	for hours := 0; p.beans.Wet() > 10.9 && hours < 200; hours++ {
 		p.run("deck-a", time.Hour, deckStep, p.deck)
@@ -303,8 +303,8 @@ const deckStep = 20 * time.Second
 func (p *past) deck(d time.Duration) []reading.Reading {
 	days := p.now.Mono.Hours() / 24
 	warm := 9 + 3*math.Sin(days*1.7)
-	c := 23 + warm*math.Cos((p.hour()-14)/24*2*math.Pi) + p.waver(0.2, 3)
-	rh := min(97, 100*float64(coffee.SaturationPressure(14.5)/coffee.SaturationPressure(units.Celsius(c)))) + p.waver(0.6, 4)
+	c := 24.5 + warm*math.Cos((p.hour()-14)/24*2*math.Pi) + p.waver(0.2, 3)
+	rh := min(97, 100*float64(coffee.SaturationPressure(12.5)/coffee.SaturationPressure(units.Celsius(c)))) + p.waver(0.6, 4)
 	if next, err := coffee.Dried(p.clean, units.Celsius(c), coffee.RelativeHumidity(rh), deckStep); err == nil && next < p.clean {
 		p.clean = next
 	}
