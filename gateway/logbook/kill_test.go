@@ -39,7 +39,7 @@ func enterUntilKilled(dir string) {
 		if err != nil {
 			os.Exit(5)
 		}
-		os.Stdout.WriteString(strconv.FormatInt(e.ID, 10) + "\n") //nolint:errcheck // who reads it has gone
+		os.Stdout.WriteString(strconv.FormatInt(e.ID, 10) + "\n")
 	}
 }
 
