@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"millwarden/internal/reading"
+	"millwarden/rules/formula"
 )
 
 // leastTail is the least time for which a dependence suppresses after it has cleared. [LANGUAGE section 4, depends-on]
@@ -13,10 +14,13 @@ const leastTail = 10 * time.Second
 // alarm is an alarm, prompt or event as it stands. What judge looks at every time comes first.
 type alarm struct {
 	raise, keep func() truth
-	plain       bool // no gate, no suppression: the short way is enough while nothing runs
-	waiting     bool // the condition is true, the on-delay runs
-	ending      bool // the condition is false, the off-delay runs
-	blind       bool // its inputs are unknown: held while present, else it cannot see
+	quiet       time.Duration // until when only an input can change what was judged; never: only one that leaves its cell
+	lasts       time.Duration // what quiet begins with at each judgement
+	runs        bool          // time runs in it
+	plain       bool          // no gate, no suppression: the short way is enough while nothing runs
+	waiting     bool          // the condition is true, the on-delay runs
+	ending      bool          // the condition is false, the off-delay runs
+	blind       bool          // its inputs are unknown: held while present, else it cannot see
 	gateClosed  bool
 	onFor       time.Duration // toward the on-delay, before it was stopped
 	facts
@@ -59,7 +63,7 @@ func (m *machine) makeAlarms(now reading.Stamp) error {
 		spec := &m.plan.Alarms[at]
 		m.byID[spec.ID] = int32(place)
 		a := &m.alarms[place]
-		a.spec, a.place, a.since = spec, int32(place), now
+		a.spec, a.place, a.since, a.quiet = spec, int32(place), now, -never
 		a.latching = spec.Latching && spec.Kind == KindAlarm
 		if err := m.compileAlarm(a); err != nil {
 			return fmt.Errorf("engine: %s (%s:%d): %w", spec.ID, spec.File, spec.Line, err)
@@ -116,12 +120,17 @@ func (m *machine) compileAlarm(a *alarm) error {
 	open := compiler{m: m, err: &err}
 	strict := compiler{m: m, err: &err, strict: true}
 	keep := compiler{m: m, err: &err, strict: true, band: true}
-	a.raise, a.keep = open.test(a.spec.When, false), keep.test(a.spec.When, false)
+	test := func(c compiler, n *formula.Node) func() truth { return c.test(n, false) }
+	if a.lasts = lasts(a.spec.When, a.spec.While, a.spec.SuppressedWhile); timeRuns(a.spec.When) || timeRuns(a.spec.While) || timeRuns(a.spec.SuppressedWhile) {
+		a.runs, a.lasts = true, never
+		test = func(c compiler, n *formula.Node) func() truth { return c.timed(a, n) }
+	}
+	a.raise, a.keep = test(open, a.spec.When), test(keep, a.spec.When)
 	if a.spec.While != nil {
-		a.gateOpens, a.gateCloses = open.test(a.spec.While, false), strict.test(a.spec.While, false)
+		a.gateOpens, a.gateCloses = test(open, a.spec.While), test(strict, a.spec.While)
 	}
 	if a.spec.SuppressedWhile != nil {
-		a.hide = open.test(a.spec.SuppressedWhile, false)
+		a.hide = test(open, a.spec.SuppressedWhile)
 	}
 	if a.spec.Due != nil {
 		a.due = open.number(a.spec.Due)
@@ -147,7 +156,7 @@ func (m *machine) link(a *alarm) {
 			log.alarms = append(log.alarms, a.place)
 		}
 	}
-	if in.runs {
+	if a.runs {
 		m.running = append(m.running, a.place)
 	}
 	for _, id := range a.spec.DependsOn {
@@ -172,6 +181,19 @@ func updateTime(p *Point) time.Duration {
 // judge works an alarm out at the present instant.
 func (m *machine) judge(i int32, out []Transition) []Transition {
 	a := &m.alarms[i]
+	m.judged++
+	a.quiet = a.lasts
+	out = m.judgeNow(a, out)
+	if m.wakeful {
+		a.quiet = m.clock.mono
+	}
+	if a.runs {
+		m.second = min(m.second, m.secondFrom(a.quiet))
+	}
+	return out
+}
+
+func (m *machine) judgeNow(a *alarm, out []Transition) []Transition {
 	if a.plain && !a.present && !a.waiting && a.onFor == 0 {
 		switch a.raise() {
 		case fails:

@@ -84,7 +84,7 @@ func (c compiler) leaf(n *formula.Node, odd bool) (leaf, bool) {
 		if !ok {
 			return leaf{}, false
 		}
-		return leaf{c.value(n, ref), -1, -0.5}, true
+		return c.cut(n, ref, leaf{c.value(n, ref), -1, -0.5}), true
 	case formula.Less, formula.LessEq, formula.Greater, formula.GreaterEq:
 		left, right, op := n.Args[0], n.Args[1], n.Op
 		if _, isFixed := fixed(left); isFixed {
@@ -94,9 +94,15 @@ func (c compiler) leaf(n *formula.Node, odd bool) (leaf, bool) {
 		if left.Op != formula.Point || !isFixed {
 			return leaf{}, false
 		}
-		return bounded(c.value(left, left.Ref), op, c.relax(n, op, limit, odd)), true
+		return c.cut(left, left.Ref, bounded(c.value(left, left.Ref), op, c.relax(n, op, limit, odd))), true
 	}
 	return leaf{}, false
+}
+
+// cut tells the point to what it is compared.
+func (c compiler) cut(n *formula.Node, ref string, l leaf) leaf {
+	c.point(n, ref).cut(l)
+	return l
 }
 
 func bounded(value *float64, op formula.Op, limit float64) leaf {

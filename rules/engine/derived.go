@@ -132,8 +132,8 @@ func asNumber(test func() truth) func() float64 {
 }
 
 // workAll works out derived points, in their order, each at most so often as its Every allows; then it judges what looks at them. So an alarm
-// never sees one input new and another, that hangs on it, old.
-func (m *machine) workAll(derived []int32, out []Transition) []Transition {
+// never sees one input new and another, that hangs on it, old. moved tells that the point on which they hang has left its cell.
+func (m *machine) workAll(derived []int32, moved bool, out []Transition) []Transition {
 	worked := m.worked[:0]
 	for _, i := range derived {
 		w := m.points[i].work
@@ -148,9 +148,10 @@ func (m *machine) workAll(derived []int32, out []Transition) []Transition {
 		}
 	}
 	for _, i := range worked {
-		for _, a := range m.points[i].alarms {
-			out = m.judge(a, out)
-		}
+		moved = m.points[i].moved() || moved
+	}
+	for _, i := range worked {
+		out = m.judgeOf(&m.points[i], moved, out)
 	}
 	m.worked = worked
 	return out

@@ -15,7 +15,10 @@ type machine struct {
 	clock       clock
 	began       time.Duration // watching since then, restarts included
 	started     bool
-	second      time.Duration // next whole second at which running rules are judged
+	second      time.Duration // next whole second at which a running rule is to be judged, or a derived point worked out; never: none
+	leapt       time.Duration // seconds before it are not gone through: a pause was too long for it
+	judged      int           // how often an alarm was judged
+	wakeful     bool          // tests: judge at every reading and every second, as if nothing were known about when it is worth it
 	index       map[string]int32
 	points      []point
 	alarms      []alarm // those that others depend on come first
@@ -40,7 +43,7 @@ func newMachine(p Plan, now reading.Stamp) (*machine, error) {
 	}
 	m := &machine{plan: p, index: make(map[string]int32, len(p.Points)), byID: make(map[string]int32, len(p.Alarms)), moments: map[string]*momentLog{},
 		began: now.Mono, clock: clock{mono: now.Mono, anchor: now, zone: p.Zone}}
-	m.second = nextSecond(now.Mono)
+	m.second, m.leapt = nextSecond(now.Mono), -never
 	m.timers = newTimers(len(p.Points), len(p.Alarms))
 	if err := m.makePoints(now); err != nil {
 		return nil, err
@@ -68,7 +71,7 @@ func (m *machine) makePoints(now reading.Stamp) error {
 		}
 		m.index[spec.Name] = int32(i)
 		p := &m.points[i]
-		p.spec, p.overdueAfter, p.lastKnown = spec, spec.OverdueAfter, never
+		p.spec, p.overdueAfter, p.lastKnown, p.cell.condition = spec, spec.OverdueAfter, never, noCell
 		p.stand(unseen, nan)
 		if p.overdueAfter > 0 {
 			m.timers.set(timerOverdue, int32(i), now.Mono+p.overdueAfter+1)
@@ -99,9 +102,18 @@ func (m *machine) observe(r *reading.Reading, out []Transition) []Transition {
 func (m *machine) changed(i int32, at time.Duration, out []Transition) []Transition {
 	p := &m.points[i]
 	p.feed(at)
-	out = m.workAll(p.derived, out)
-	for _, a := range p.alarms {
-		out = m.judge(a, out)
+	moved := p.moved()
+	out = m.workAll(p.derived, moved, out)
+	return m.judgeOf(p, moved, out)
+}
+
+// judgeOf judges the alarms that look at a point: all, if something has left its cell; else those that look at more than cells, and those in which a time runs that
+// may end at this very instant, so that the order of what happens at one instant stays the same.
+func (m *machine) judgeOf(p *point, moved bool, out []Transition) []Transition {
+	for _, i := range p.alarms {
+		if a := &m.alarms[i]; moved || a.quiet < never || a.waiting || a.ending || a.suppressed {
+			out = m.judge(i, out)
+		}
 	}
 	return out
 }
@@ -132,7 +144,7 @@ func (m *machine) advance(to reading.Stamp, out []Transition) []Transition {
 
 func (m *machine) nextDue() (time.Duration, bool) {
 	due, ok := m.timers.next()
-	if len(m.running)+len(m.runningWork) > 0 && (!ok || m.second < due) {
+	if len(m.running)+len(m.runningWork) > 0 && m.second < never && (!ok || m.second < due) {
 		return m.second, true
 	}
 	return due, ok
@@ -145,9 +157,16 @@ func (m *machine) happen(due time.Duration, out []Transition) []Transition {
 		}
 		return out
 	}
-	m.second = nextSecond(due)
-	out = m.workAll(m.runningWork, out)
+	m.second = never
+	if len(m.runningWork) > 0 {
+		m.second = max(nextSecond(due), m.leapt)
+		out = m.workAll(m.runningWork, false, out)
+	}
 	for _, i := range m.running {
+		if quiet := m.alarms[i].quiet; quiet > due {
+			m.second = min(m.second, m.secondFrom(quiet))
+			continue
+		}
 		out = m.judge(i, out)
 	}
 	return out
@@ -161,7 +180,7 @@ func (m *machine) expire(e entry, out []Transition) []Transition {
 	case timerWork:
 		i := m.order[e.index]
 		m.due = append(append(m.due[:0], i), m.points[i].derived...)
-		out = m.workAll(m.due, out)
+		out = m.workAll(m.due, false, out)
 	case timerShelf:
 		out = m.step(&m.alarms[e.index], Unshelve, deed{why: "the shelf ended"}, out)
 	case timerAgain:
@@ -185,7 +204,7 @@ func (m *machine) begin(out []Transition) []Transition {
 	out = append(out, m.pending...)
 	m.pending = nil
 	if !m.resumed {
-		out = m.workAll(m.order, out)
+		out = m.workAll(m.order, false, out)
 		for i := range m.alarms {
 			out = m.judge(int32(i), out)
 		}
@@ -197,7 +216,7 @@ func (m *machine) begin(out []Transition) []Transition {
 			m.due = append(m.due, i)
 		}
 	}
-	out = m.workAll(m.due, out)
+	out = m.workAll(m.due, false, out)
 	for _, i := range m.anew {
 		out = m.judge(i, out)
 	}

@@ -31,7 +31,9 @@ type point struct {
 	at           time.Duration // of the newest reading
 	lastKnown    time.Duration // when it was last known; never if not yet
 	overdueAfter time.Duration
-	alarms       []int32 // judged when it changes
+	cell         cell
+	cuts         []float64 // limits to which it is compared, rising
+	alarms       []int32   // judged when it changes
 	windows      []*window
 	derived      []int32 // worked out when it changes, inputs first
 	work         *work   // derived points

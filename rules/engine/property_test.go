@@ -35,7 +35,7 @@ func (g *gen) limit() *formula.Node { return num(20+g.NormFloat64(), units.Count
 func (g *gen) value() *formula.Node {
 	spans := []time.Duration{20 * time.Second, time.Minute, 10 * time.Minute, 90 * time.Minute}
 	span := spans[g.IntN(len(spans))]
-	choice := g.IntN(9)
+	choice := g.IntN(12)
 	if g.simple {
 		choice = g.IntN(4)
 	}
@@ -50,8 +50,11 @@ func (g *gen) value() *formula.Node {
 		return op2of(formula.Add, num(19.5, units.Count), &formula.Node{Op: formula.Div, Args: []*formula.Node{{Op: formula.TimeSince, Moment: "x/stirred", Text: "since"},
 			num(300, units.Count)}})
 	}
-	ops := []formula.Op{formula.Mean, formula.Highest, formula.Lowest}
-	return over(ops[g.IntN(3)], at(g.points[g.IntN(4)], units.Count), units.Count, span, time.Duration(g.IntN(2))*time.Minute)
+	if bare := []*formula.Node{{Op: formula.Age, Ref: g.points[1], Text: "age"}, {Op: formula.TimeSince, Moment: "x/stirred", Text: "since"}}; choice < 8 {
+		return bare[choice-6]
+	}
+	ops := []formula.Op{formula.Mean, formula.Mean, formula.Highest, formula.Lowest}
+	return over(ops[g.IntN(4)], at(g.points[g.IntN(4)], units.Count), units.Count, span, time.Duration(g.IntN(2))*time.Minute)
 }
 
 func (g *gen) condition(depth int) *formula.Node {
@@ -258,6 +261,32 @@ func TestProperty_sameInputSameOutput(t *testing.T) {
 			t.Errorf("no alarm was ever %s", state)
 		}
 	}
+}
+
+// TestProperty_sleepChangesNothing: an engine that leaves out what it knows to bring nothing says the same as one that judges at every reading and every
+// second; and it does leave out most.
+func TestProperty_sleepChangesNothing(t *testing.T) {
+	said, slept, woke := 0, 0, 0
+	for seed := range uint64(4 * *seeds) {
+		g := newGen(seed)
+		p, inputs := g.plan(), g.inputs(600)
+		sleepy, wakeful := mustNew(t, p, nil, stamp(0)), mustNew(t, p, nil, stamp(0))
+		wakeful.m.wakeful = true
+		var one, other []Transition
+		for _, in := range inputs {
+			one, other = give(sleepy, in, one), give(wakeful, in, other)
+		}
+		if x, y := tell(one), tell(other); x != y {
+			t.Fatalf("seed %d: sleep changed something: %s", seed, firstDifference(x, y))
+		}
+		said += len(one)
+		slept += sleepy.m.judged
+		woke += wakeful.m.judged
+	}
+	if said < 50**seeds || slept*5 > woke*4 {
+		t.Errorf("%d transitions of %d and %d judgements prove nothing", said, slept, woke)
+	}
+	t.Logf("%d transitions of %d judgements, of %d without sleep", said, slept, woke)
 }
 
 // TestProperty_saveAndLoad: a run split by save, JSON, load and Fill from the history says the same as one that was not.

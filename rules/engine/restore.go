@@ -81,7 +81,7 @@ func (m *machine) restore(s *Saved, by string) {
 	m.resumed, m.occurrences, m.began = t.sure, s.Occurrences, min(t.move(s.Began), m.clock.mono)
 	m.second = nextSecond(m.clock.mono)
 	if !t.sure || now.Mono-m.clock.mono > longestRerun {
-		m.second = nextSecond(now.Mono)
+		m.second, m.leapt = nextSecond(now.Mono), nextSecond(now.Mono)
 	}
 	for _, sp := range s.Points {
 		t.point(sp)

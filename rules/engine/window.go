@@ -66,6 +66,8 @@ type needs struct{ extremes, slope bool }
 type window struct {
 	over, ago time.Duration
 	needs     needs
+	least     float64 // of all values that came: +Inf and -Inf, if none did
+	most      float64
 	meters    []meter
 
 	ring        []sample // samples head .. tail, at index & (len-1)
@@ -92,7 +94,7 @@ type sums struct {
 }
 
 func newWindow(over, ago time.Duration) *window {
-	w := &window{over: over, ago: ago}
+	w := &window{over: over, ago: ago, least: math.Inf(1), most: math.Inf(-1)}
 	if over > longestRaw {
 		w.slices = newCoarse(over, ago)
 	}
@@ -130,7 +132,7 @@ func (w *window) newest() (time.Duration, bool) {
 // passTo hands what a window holds to another that takes its place.
 func (w *window) passTo(to *window) {
 	if w.slices != nil && w.over == to.over && w.ago == to.ago && slices.EqualFunc(w.meters, to.meters, meter.same) {
-		to.slices = w.slices
+		to.slices, to.least, to.most = w.slices, w.least, w.most
 		return
 	}
 	if w.slices != nil {
@@ -144,6 +146,9 @@ func (w *window) passTo(to *window) {
 
 // add takes what stands from at on.
 func (w *window) add(s sample) {
+	if s.trust != gap {
+		w.least, w.most = min(w.least, s.value), max(w.most, s.value)
+	}
 	if w.slices != nil {
 		w.slices.add(w.meters, s)
 		return
