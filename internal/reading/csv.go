@@ -1,14 +1,10 @@
 package reading
 
 import (
-	"bufio"
-	"bytes"
 	"encoding/csv"
-	"errors"
 	"fmt"
 	"io"
 	"math"
-	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -19,97 +15,35 @@ import (
 // header of readings in CSV [RFC 4180].
 var header = []string{"time", "point", "value", "unit", "quality"}
 
-// ErrRow is wrapped by every error about a row of a file: the person who wrote the file can repair it.
-var ErrRow = errors.New("csv")
-
-// table reads rows of one fixed header and says in which line what is wrong.
-type table struct {
-	rows   *csv.Reader
-	header []string
-	line   int
-}
-
-// openTable reads the header. A byte order mark, as spreadsheets write it, is passed over.
-func openTable(from io.Reader, header []string) (*table, error) {
-	buffered := bufio.NewReader(from)
-	if start, _ := buffered.Peek(3); bytes.Equal(start, []byte("\xEF\xBB\xBF")) {
-		_, _ = buffered.Discard(3)
-	}
-	t := &table{rows: csv.NewReader(buffered), header: header}
-	t.rows.ReuseRecord = true
-	t.rows.FieldsPerRecord = -1 // counted here, with a message that names the columns
-	row, err := t.rows.Read()
-	want := strings.Join(header, ",")
-	switch {
-	case err == io.EOF:
-		return nil, t.wrong("the file is empty; it begins with the line %s", want)
-	case err != nil:
-		return nil, t.broken(err)
-	case len(row) == 1 && strings.Contains(row[0], ";"):
-		return nil, t.wrong("the columns are parted by semicolons; part them by commas: %s", want)
-	case !slices.Equal(row, header):
-		return nil, t.wrong("the first line is %q; write %s", strings.Join(row, ","), want)
-	}
-	return t, nil
-}
-
-func (t *table) wrong(format string, args ...any) error {
-	line := max(t.line, 1)
-	return fmt.Errorf("%w: line %d: "+format, append([]any{ErrRow, line}, args...)...)
-}
-
-// broken turns an error of the CSV syntax into one that says what to do.
-func (t *table) broken(err error) error {
-	var syntax *csv.ParseError
-	if !errors.As(err, &syntax) {
-		return fmt.Errorf("csv: %w", err)
-	}
-	t.line = syntax.Line
-	return t.wrong(`%w; a field with a comma or a quote stands in quotes, and a quote inside is doubled: "say ""dry"""`, syntax.Err)
-}
-
-// next reads one row; io.EOF at the end.
-func (t *table) next() ([]string, error) {
-	row, err := t.rows.Read()
-	if err == io.EOF {
-		return nil, err
-	}
-	if err != nil {
-		return nil, t.broken(err)
-	}
-	t.line, _ = t.rows.FieldPos(0)
-	if len(row) != len(t.header) {
-		return nil, t.wrong("%d columns where %d are due: %s", len(row), len(t.header), strings.Join(t.header, ","))
-	}
-	return row, nil
-}
-
-func (t *table) time(text string) (Stamp, error) {
-	at, err := time.Parse(time.RFC3339Nano, text)
-	if err != nil {
-		return Stamp{}, t.wrong("%q is no time; write for example 2026-03-04T03:12:05Z or 2026-03-04T03:12:05-05:00", text)
-	}
-	if year := at.UTC().Year(); year < 1970 || year > 2255 {
-		return Stamp{}, t.wrong("%q: years go from 1970 to 2255", text)
-	}
-	return stampOf(at), nil
-}
-
 // Rows reads readings in CSV form: header time,point,value,unit,quality; time as in RFC 3339; unit as in the rules file; quality good,
 // uncertain:reason or bad:reason; no value where nothing was read. States may be on and off, conditions yes and no.
 type Rows struct {
-	table *table
-	known func(point string) (units.Quantity, bool)
+	table  *table
+	known  func(point string) (units.Quantity, bool)
+	points map[string]*rowPoint
+	cause  string // of the row before: most have the same
 }
 
-// NewRows reads the header. known gives the quantity of a point (nil: none), for units that several quantities share; of those not
+// rowPoint is what was found out of a point of a file.
+type rowPoint struct {
+	name     string
+	quantity units.Quantity
+	known    bool // else the unit decides, row by row
+	unitText string
+	unit     units.Unit
+}
+
+// mostRowPoints bounds what is kept of the points of a file. chosen: ten times what a site has.
+const mostRowPoints = 10_000
+
+// NewRows reads the header. known gives the quantity of a point (nil: none), for units that several quantities share; it is asked once for each. Of those not
 // known the unit decides: °C is a temperature, K a difference, % a share, no unit a count.
 func NewRows(from io.Reader, known func(point string) (units.Quantity, bool)) (*Rows, error) {
 	t, err := openTable(from, header)
 	if err != nil {
 		return nil, err
 	}
-	return &Rows{table: t, known: known}, nil
+	return &Rows{table: t, known: known, points: map[string]*rowPoint{}}, nil
 }
 
 // Line is the line of the row last read.
@@ -125,18 +59,26 @@ func (r *Rows) Next() (Reading, error) {
 	if err != nil {
 		return Reading{}, err
 	}
-	if err := checkName(row[1]); err != nil || !strings.Contains(row[1], "/") {
-		return Reading{}, r.table.wrong("%q is no point; write station and point, for example tank-1/ph", row[1])
-	}
-	reading := Reading{Point: strings.Clone(row[1]), Stamp: at} // the row's memory is used again
-	if reading.Quality, reading.Cause, err = ParseQuality(row[4]); err != nil {
-		return Reading{}, r.table.wrong("%w", err)
-	}
-	reading.Cause = strings.Clone(reading.Cause)
-	if reading.Quantity, err = r.quantity(reading.Point, row[2], row[3]); err != nil {
+	p, err := r.point(row[1])
+	if err != nil {
 		return Reading{}, err
 	}
-	if reading.Value, err = r.value(row[2], row[3], reading.Quantity); err != nil {
+	reading := Reading{Point: p.name, Quantity: p.quantity, Stamp: at}
+	if row[4] != "good" {
+		if reading.Quality, reading.Cause, err = ParseQuality(row[4]); err != nil {
+			return Reading{}, r.table.wrong("%w", err)
+		}
+		if reading.Cause != r.cause {
+			r.cause = strings.Clone(reading.Cause) // without the rest of its row
+		}
+		reading.Cause = r.cause
+	}
+	if !p.known {
+		if reading.Quantity, err = r.quantity(row[2], row[3]); err != nil {
+			return Reading{}, err
+		}
+	}
+	if reading.Value, err = r.value(row[2], row[3], reading.Quantity, p); err != nil {
 		return Reading{}, err
 	}
 	if math.IsNaN(reading.Value) && reading.Quality != Bad {
@@ -145,12 +87,24 @@ func (r *Rows) Next() (Reading, error) {
 	return reading, nil
 }
 
-func (r *Rows) quantity(point, value, unit string) (units.Quantity, error) {
-	if r.known != nil {
-		if q, ok := r.known(point); ok {
-			return q, nil
-		}
+func (r *Rows) point(name string) (*rowPoint, error) {
+	if p := r.points[name]; p != nil {
+		return p, nil
 	}
+	if err := checkName(name); err != nil || !strings.Contains(name, "/") {
+		return nil, r.table.wrong("%q is no point; write station and point, for example tank-1/ph", name)
+	}
+	p := &rowPoint{name: strings.Clone(name)}
+	if r.known != nil {
+		p.quantity, p.known = r.known(p.name)
+	}
+	if len(r.points) < mostRowPoints {
+		r.points[p.name] = p
+	}
+	return p, nil
+}
+
+func (r *Rows) quantity(value, unit string) (units.Quantity, error) {
 	switch value {
 	case "on", "off":
 		return units.State, nil
@@ -167,7 +121,7 @@ func (r *Rows) quantity(point, value, unit string) (units.Quantity, error) {
 	return found[0].Quantity, nil
 }
 
-func (r *Rows) value(text, unit string, q units.Quantity) (float64, error) {
+func (r *Rows) value(text, unit string, q units.Quantity, p *rowPoint) (float64, error) {
 	switch {
 	case text == "":
 		return math.NaN(), nil
@@ -184,11 +138,14 @@ func (r *Rows) value(text, unit string, q units.Quantity) (float64, error) {
 	if unit == "" && (q.Base() == "" || q == units.PH || q == units.WaterActivity) {
 		return number, nil
 	}
-	u, ok := units.Choose(unit, q)
-	if !ok {
-		return 0, r.table.wrong("unit %q is not for %s; write one of %s", unit, q.Article(), strings.Join(units.Of(q), ", "))
+	if unit != p.unitText || p.unit.Quantity != q || unit == "" {
+		u, ok := units.Choose(unit, q)
+		if !ok {
+			return 0, r.table.wrong("unit %q is not for %s; write one of %s", unit, q.Article(), strings.Join(units.Of(q), ", "))
+		}
+		p.unitText, p.unit = unit, u
 	}
-	base := u.ToBase(number)
+	base := p.unit.ToBase(number)
 	if math.IsInf(base, 0) || math.IsNaN(base) {
 		return 0, r.table.wrong("%s %s is beyond all numbers", text, unit)
 	}

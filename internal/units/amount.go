@@ -302,6 +302,9 @@ func takes(want Quantity) string {
 
 // ParseNumber reads plain digits with a point: no exponent, no thousands mark, no comma.
 func ParseNumber(text string) (float64, error) {
+	if value, ok := shortNumber(text); ok {
+		return value, nil
+	}
 	digits := strings.TrimPrefix(text, "-")
 	whole, part, hasPoint := strings.Cut(digits, ".")
 	if !allDigits(whole) || (hasPoint && !allDigits(part)) {
@@ -316,6 +319,38 @@ func ParseNumber(text string) (float64, error) {
 	}
 	return value, nil
 }
+
+// shortNumber reads up to 15 digits, nearly every number there is: below 2^53, divided by an exact power of ten, it is as near as a float can be [Clinger,
+// How to read floating point numbers accurately, 1990].
+func shortNumber(text string) (float64, bool) {
+	digits, points, after, whole := 0, 0, 0, int64(0)
+	for i := range len(text) {
+		switch c := text[i]; {
+		case c >= '0' && c <= '9':
+			whole = whole*10 + int64(c-'0')
+			digits++
+			after += points
+		case c == '.' && digits > 0 && points == 0:
+			points = 1
+		case c == '-' && i == 0:
+		default:
+			return 0, false
+		}
+		if digits > 15 {
+			return 0, false
+		}
+	}
+	if digits == 0 || after == 0 && points == 1 {
+		return 0, false
+	}
+	value := float64(whole) / powers[after]
+	if text[0] == '-' {
+		value = -value // zero too
+	}
+	return value, true
+}
+
+var powers = [...]float64{1, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15}
 
 func allDigits(text string) bool {
 	return text != "" && strings.IndexFunc(text, func(r rune) bool { return r < '0' || r > '9' }) < 0

@@ -14,13 +14,13 @@ const leastTail = 10 * time.Second
 // alarm is an alarm, prompt or event as it stands. What judge looks at every time comes first.
 type alarm struct {
 	raise, keep func() truth
-	quiet       time.Duration // until when only an input can change what was judged; never: only one that leaves its cell
-	lasts       time.Duration // what quiet begins with at each judgement
-	runs        bool          // time runs in it
-	plain       bool          // no gate, no suppression: the short way is enough while nothing runs
-	waiting     bool          // the condition is true, the on-delay runs
-	ending      bool          // the condition is false, the off-delay runs
-	blind       bool          // its inputs are unknown: held while present, else it cannot see
+	rest             // what the last judgement rests on
+	runs        bool // time runs in it
+	ofCells     bool // it hangs on nothing but the cells of its points
+	plain       bool // no gate, no suppression: the short way is enough while nothing runs
+	waiting     bool // the condition is true, the on-delay runs
+	ending      bool // the condition is false, the off-delay runs
+	blind       bool // its inputs are unknown: held while present, else it cannot see
 	gateClosed  bool
 	onFor       time.Duration // toward the on-delay, before it was stopped
 	facts
@@ -63,7 +63,7 @@ func (m *machine) makeAlarms(now reading.Stamp) error {
 		spec := &m.plan.Alarms[at]
 		m.byID[spec.ID] = int32(place)
 		a := &m.alarms[place]
-		a.spec, a.place, a.since, a.quiet = spec, int32(place), now, -never
+		a.spec, a.place, a.since, a.until = spec, int32(place), now, -never
 		a.latching = spec.Latching && spec.Kind == KindAlarm
 		if err := m.compileAlarm(a); err != nil {
 			return fmt.Errorf("engine: %s (%s:%d): %w", spec.ID, spec.File, spec.Line, err)
@@ -121,8 +121,12 @@ func (m *machine) compileAlarm(a *alarm) error {
 	strict := compiler{m: m, err: &err, strict: true}
 	keep := compiler{m: m, err: &err, strict: true, band: true}
 	test := func(c compiler, n *formula.Node) func() truth { return c.test(n, false) }
-	if a.lasts = lasts(a.spec.When, a.spec.While, a.spec.SuppressedWhile); timeRuns(a.spec.When) || timeRuns(a.spec.While) || timeRuns(a.spec.SuppressedWhile) {
-		a.runs, a.lasts = true, never
+	a.ofCells = true
+	for _, n := range []*formula.Node{a.spec.When, a.spec.While, a.spec.SuppressedWhile} {
+		a.runs = a.runs || timeRuns(n)
+		a.ofCells = a.ofCells && (n == nil || ofCells(n))
+	}
+	if a.runs {
 		test = func(c compiler, n *formula.Node) func() truth { return c.timed(a, n) }
 	}
 	a.raise, a.keep = test(open, a.spec.When), test(keep, a.spec.When)
@@ -182,13 +186,13 @@ func updateTime(p *Point) time.Duration {
 func (m *machine) judge(i int32, out []Transition) []Transition {
 	a := &m.alarms[i]
 	m.judged++
-	a.quiet = a.lasts
+	a.rest = rest{never, a.runs || a.ofCells}
 	out = m.judgeNow(a, out)
 	if m.wakeful {
-		a.quiet = m.clock.mono
+		a.rest = rest{until: m.clock.mono}
 	}
 	if a.runs {
-		m.second = min(m.second, m.secondFrom(a.quiet))
+		m.second = min(m.second, m.secondFrom(a.until))
 	}
 	return out
 }

@@ -111,7 +111,7 @@ func (m *machine) changed(i int32, at time.Duration, out []Transition) []Transit
 // may end at this very instant, so that the order of what happens at one instant stays the same.
 func (m *machine) judgeOf(p *point, moved bool, out []Transition) []Transition {
 	for _, i := range p.alarms {
-		if a := &m.alarms[i]; moved || a.quiet < never || a.waiting || a.ending || a.suppressed {
+		if a := &m.alarms[i]; moved || !a.still || a.until <= m.clock.mono || a.waiting || a.ending || a.suppressed {
 			out = m.judge(i, out)
 		}
 	}
@@ -163,8 +163,8 @@ func (m *machine) happen(due time.Duration, out []Transition) []Transition {
 		out = m.workAll(m.runningWork, false, out)
 	}
 	for _, i := range m.running {
-		if quiet := m.alarms[i].quiet; quiet > due {
-			m.second = min(m.second, m.secondFrom(quiet))
+		if until := m.alarms[i].until; until > due {
+			m.second = min(m.second, m.secondFrom(until))
 			continue
 		}
 		out = m.judge(i, out)

@@ -85,6 +85,9 @@ func (p *point) sample(at time.Duration) sample {
 func (p *point) feed(at time.Duration) {
 	for _, w := range p.windows {
 		w.add(p.sample(at))
+		if w.widened {
+			w.widened, p.cell.condition = false, noCell
+		}
 	}
 }
 

@@ -12,27 +12,29 @@ import (
 //   - Time. Each judgement in which time runs also says until when time alone cannot change it: an age against a limit says when it will cross,
 //     a mean how fast it can move at most. Until then the alarm is not looked at each second.
 //   - Cells. The limits to which a point is compared cut its values into cells. While a reading stays in the cell of the one before, an alarm that
-//     was decided by such comparisons alone is not judged again.
+//     was decided by such comparisons alone is not judged again. A value beyond all that a window has seen leaves its cell too.
 
-const (
-	// untilInput: only an input can change it. never, which is later: only one that leaves its cell.
-	untilInput = never - 1
-	// quietMargin is left out of a reckoned time, so that rounding cannot make it too late. chosen: far more than rounding, far less than a delay.
-	quietMargin = time.Second
-)
+// quietMargin is left out of a reckoned time, so that rounding cannot make it too late. chosen: far more than rounding, far less than a delay.
+const quietMargin = time.Second
 
-// lasting is a truth with the time until which no passing of time can change it.
-type lasting func() (truth, time.Duration)
-
-// lasts tells what can change a condition in which time does not run.
-func lasts(formulas ...*formula.Node) time.Duration {
-	for _, n := range formulas {
-		if n != nil && !ofCells(n) {
-			return untilInput
-		}
-	}
-	return never
+// rest is what a truth rests on: until then no passing of time can change it, and, if it is still, no reading that stays in its cell.
+type rest struct {
+	until time.Duration
+	still bool
 }
+
+func (r rest) and(o rest) rest { return rest{min(r.until, o.until), r.still && o.still} }
+
+// surer tells whether r lets more judgements be left out.
+func (r rest) surer(o rest) bool {
+	if r.still != o.still {
+		return r.still
+	}
+	return r.until > o.until
+}
+
+// lasting is a truth with what it rests on.
+type lasting func() (truth, rest)
 
 // ofCells tells conditions that hang on nothing but the cells of their points.
 func ofCells(n *formula.Node) bool {
@@ -52,19 +54,12 @@ func ofCells(n *formula.Node) bool {
 	return false
 }
 
-// timed makes a test that lowers the alarm's quiet time to what it rests on.
+// timed makes a test that keeps what its truth rested on.
 func (c compiler) timed(a *alarm, n *formula.Node) func() truth {
-	if !timeRuns(n) {
-		test, until := c.test(n, false), lasts(n)
-		return func() truth {
-			a.quiet = min(a.quiet, until)
-			return test()
-		}
-	}
 	inner := c.lasting(n, false)
 	return func() truth {
-		t, until := inner()
-		a.quiet = min(a.quiet, until)
+		t, on := inner()
+		a.rest = a.rest.and(on)
 		return t
 	}
 }
@@ -77,8 +72,8 @@ func timeRuns(n *formula.Node) bool {
 
 func (c compiler) lasting(n *formula.Node, odd bool) lasting {
 	if !timeRuns(n) {
-		test, until := c.test(n, odd), lasts(n)
-		return func() (truth, time.Duration) { return test(), until }
+		test, on := c.test(n, odd), rest{never, ofCells(n)}
+		return func() (truth, rest) { return test(), on }
 	}
 	switch n.Op {
 	case formula.And:
@@ -87,9 +82,9 @@ func (c compiler) lasting(n *formula.Node, odd bool) lasting {
 		return c.lastingJoin(n, odd, holds)
 	case formula.Not:
 		inner := c.lasting(n.Args[0], !odd)
-		return func() (truth, time.Duration) {
-			t, until := inner()
-			return -t, until
+		return func() (truth, rest) {
+			t, on := inner()
+			return -t, on
 		}
 	case formula.Less, formula.LessEq, formula.Greater, formula.GreaterEq:
 		if l := c.lastingComparison(n, odd); l != nil {
@@ -97,7 +92,7 @@ func (c compiler) lasting(n *formula.Node, odd bool) lasting {
 		}
 	}
 	test, clock := c.test(n, odd), &c.m.clock
-	return func() (truth, time.Duration) { return test(), clock.mono }
+	return func() (truth, rest) { return test(), rest{until: clock.mono} }
 }
 
 // lastingJoin: one part that is decisive (false of and, true of or) decides as long as it stays so, whatever the others do. Parts in which no time runs
@@ -111,25 +106,25 @@ func (c compiler) lastingJoin(n *formula.Node, odd bool, decisive truth) lasting
 			}
 		}
 	}
-	return func() (truth, time.Duration) {
-		all, until, decided := -decisive, never, time.Duration(-never)
+	surest := rest{never, true}
+	return func() (truth, rest) {
+		all, on, best := -decisive, surest, rest{until: -never}
 		for _, part := range parts {
-			t, lasts := part()
-			if t == decisive {
-				decided = max(decided, lasts)
-				if lasts == never {
-					break
-				}
-			}
-			until = min(until, lasts)
-			if t == unclear {
+			t, partly := part()
+			switch {
+			case t == decisive && partly == surest:
+				return t, surest
+			case t == decisive && (all != decisive || partly.surer(best)):
+				all, best = decisive, partly
+			case t == unclear && all != decisive:
 				all = unclear
 			}
+			on = on.and(partly)
 		}
-		if decided > -never {
-			return decisive, decided
+		if all == decisive {
+			return all, best
 		}
-		return all, until
+		return all, on
 	}
 }
 
@@ -148,35 +143,36 @@ func (c compiler) lastingComparison(n *formula.Node, odd bool) lasting {
 	if !isFixed {
 		return nil
 	}
-	until := c.crossing(running, bound+sign*shift)
-	if until == nil {
+	on := c.crossing(running, bound+sign*shift)
+	if on == nil {
 		return nil
 	}
 	test := c.test(n, odd)
-	return func() (truth, time.Duration) {
+	return func() (truth, rest) {
 		t := test()
-		return t, until()
+		return t, on()
 	}
 }
 
 // crossing tells when a running value can reach a limit by time alone, at the earliest; nil: nobody can say.
-func (c compiler) crossing(n *formula.Node, limit float64) func() time.Duration {
+func (c compiler) crossing(n *formula.Node, limit float64) func() rest {
 	clock := &c.m.clock
 	switch n.Op {
 	case formula.Age, formula.TimeSince: // they grow by a second a second
 		value := c.running(n)
-		return func() time.Duration {
+		still := n.Op == formula.TimeSince // each reading makes an age anew
+		return func() rest {
 			if left := limit - value(); left >= 0 {
-				return later(clock.mono, left)
+				return rest{later(clock.mono, left), still}
 			}
-			return untilInput
+			return rest{never, still}
 		}
 	case formula.Mean:
 		if n.Ago > 0 {
 			return nil
 		}
 		w, strict := c.windowOf(n), c.strict
-		return func() time.Duration { return w.meanQuiet(clock.mono, limit, strict) }
+		return func() rest { return w.meanRest(clock.mono, limit, strict) }
 	}
 	return nil
 }
@@ -185,31 +181,32 @@ func (c compiler) crossing(n *formula.Node, limit float64) func() time.Duration 
 func later(now time.Duration, seconds float64) time.Duration {
 	const most = 1e9
 	if !(seconds < most) {
-		return untilInput
+		return never
 	}
 	return max(now, now+time.Duration(seconds*float64(time.Second))-quietMargin)
 }
 
-// meanQuiet is until when no passing of time can take the mean over a limit, or make it known or unknown. What enters and what leaves lies between the
+// meanRest is until when no passing of time can take the mean over a limit, or make it known or unknown. What enters and what leaves lies between the
 // least and the greatest sample there was, and at least half of the window is known, so the mean moves by no more than their distance in half a window.
-func (w *window) meanQuiet(now time.Duration, limit float64, strict bool) time.Duration {
+// The same holds whatever comes in between, as long as it is good and lies between those two.
+func (w *window) meanRest(now time.Duration, limit float64, strict bool) rest {
 	c, standing := w.cover(now), w.standing()
 	if strict && (c.doubt > 0 || standing == doubtful) {
-		return now
+		return rest{until: now}
 	}
 	half := w.over / 2
 	if !c.enough(w.over) {
 		if standing == gap {
-			return untilInput
+			return rest{never, true}
 		}
-		return later(now, (half - c.known).Seconds())
+		return rest{later(now, (half - c.known).Seconds()), true}
 	}
 	away := math.Abs(c.area/float64(c.known) - limit)
 	until := later(now, away/(w.most-w.least)*half.Seconds())
 	if standing == gap {
 		until = min(until, later(now, (c.known-half).Seconds()))
 	}
-	return until
+	return rest{until, true}
 }
 
 // standing tells how far the newest sample may be used.
@@ -260,9 +257,9 @@ func (p *point) moved() bool {
 	return true
 }
 
-// secondFrom is the first whole second at which an alarm is to be looked at that is quiet until then.
+// secondFrom is the first whole second at which an alarm is to be looked at that rests until then.
 func (m *machine) secondFrom(quiet time.Duration) time.Duration {
-	if quiet >= untilInput {
+	if quiet == never {
 		return never
 	}
 	second := quiet.Truncate(time.Second)

@@ -68,6 +68,7 @@ type window struct {
 	needs     needs
 	least     float64 // of all values that came: +Inf and -Inf, if none did
 	most      float64
+	widened   bool // the newest value is beyond all before
 	meters    []meter
 
 	ring        []sample // samples head .. tail, at index & (len-1)
@@ -146,8 +147,8 @@ func (w *window) passTo(to *window) {
 
 // add takes what stands from at on.
 func (w *window) add(s sample) {
-	if s.trust != gap {
-		w.least, w.most = min(w.least, s.value), max(w.most, s.value)
+	if s.trust != gap && (s.value < w.least || s.value > w.most) {
+		w.least, w.most, w.widened = min(w.least, s.value), max(w.most, s.value), true
 	}
 	if w.slices != nil {
 		w.slices.add(w.meters, s)
