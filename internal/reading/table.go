@@ -39,7 +39,7 @@ func openTable(from io.Reader, header []string) (*table, error) {
 	row, err := t.nextRow()
 	want := strings.Join(header, ",")
 	switch {
-	case err == io.EOF:
+	case errors.Is(err, io.EOF):
 		return nil, t.wrong("the file is empty; it begins with the line %s", want)
 	case err != nil:
 		return nil, t.broken(err)
@@ -69,7 +69,7 @@ func (t *table) broken(err error) error {
 // next reads one row; io.EOF at the end.
 func (t *table) next() ([]string, error) {
 	row, err := t.nextRow()
-	if err == io.EOF {
+	if errors.Is(err, io.EOF) {
 		return nil, err
 	}
 	if err != nil {
@@ -93,7 +93,7 @@ func (t *table) nextRow() ([]string, error) {
 		}
 		t.line = t.read
 		if bytes.IndexByte(line, '"') >= 0 {
-			return csv.NewReader(&rest{table: t, line: append(bytes.Clone(line), '\n')}).Read()
+			return csv.NewReader(&rest{table: t, line: ended(line)}).Read()
 		}
 		t.row = t.row[:0]
 		text := string(line)
@@ -112,16 +112,16 @@ func (t *table) nextRow() ([]string, error) {
 // nextLine reads a line without its end; it is good until the next call.
 func (t *table) nextLine() ([]byte, error) {
 	line, err := t.lines.ReadSlice('\n')
-	if err == bufio.ErrBufferFull {
+	if errors.Is(err, bufio.ErrBufferFull) {
 		t.long = t.long[:0]
-		for err == bufio.ErrBufferFull {
+		for errors.Is(err, bufio.ErrBufferFull) {
 			t.long = append(t.long, line...)
 			line, err = t.lines.ReadSlice('\n')
 		}
 		t.long = append(t.long, line...)
 		line = t.long
 	}
-	if err != nil && (err != io.EOF || len(line) == 0) {
+	if err != nil && (!errors.Is(err, io.EOF) || len(line) == 0) {
 		return nil, err
 	}
 	t.read++
@@ -140,13 +140,16 @@ type rest struct {
 	line  []byte
 }
 
+// ended is a line with the end that encoding/csv takes away again, whatever the line ends with.
+func ended(line []byte) []byte { return append(bytes.Clone(line), '\r', '\n') }
+
 func (r *rest) Read(into []byte) (int, error) {
 	if len(r.line) == 0 {
 		line, err := r.table.nextLine()
 		if err != nil {
 			return 0, err
 		}
-		r.line = append(bytes.Clone(line), '\n')
+		r.line = ended(line)
 	}
 	n := copy(into, r.line)
 	r.line = r.line[n:]

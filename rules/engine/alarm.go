@@ -126,7 +126,7 @@ func (m *machine) compileAlarm(a *alarm) error {
 		a.runs = a.runs || timeRuns(n)
 		a.ofCells = a.ofCells && (n == nil || ofCells(n))
 	}
-	if a.runs {
+	if a.runs || !a.ofCells {
 		test = func(c compiler, n *formula.Node) func() truth { return c.timed(a, n) }
 	}
 	a.raise, a.keep = test(open, a.spec.When), test(keep, a.spec.When)
@@ -186,7 +186,7 @@ func updateTime(p *Point) time.Duration {
 func (m *machine) judge(i int32, out []Transition) []Transition {
 	a := &m.alarms[i]
 	m.judged++
-	a.rest = rest{never, a.runs || a.ofCells}
+	a.rest = rest{never, true}
 	out = m.judgeNow(a, out)
 	if m.wakeful {
 		a.rest = rest{until: m.clock.mono}

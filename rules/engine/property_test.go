@@ -35,7 +35,7 @@ func (g *gen) limit() *formula.Node { return num(20+g.NormFloat64(), units.Count
 func (g *gen) value() *formula.Node {
 	spans := []time.Duration{20 * time.Second, time.Minute, 10 * time.Minute, 90 * time.Minute}
 	span := spans[g.IntN(len(spans))]
-	choice := g.IntN(12)
+	choice := g.IntN(14)
 	if g.simple {
 		choice = g.IntN(4)
 	}
@@ -52,6 +52,11 @@ func (g *gen) value() *formula.Node {
 	}
 	if bare := []*formula.Node{{Op: formula.Age, Ref: g.points[1], Text: "age"}, {Op: formula.TimeSince, Moment: "x/stirred", Text: "since"}}; choice < 8 {
 		return bare[choice-6]
+	}
+	if choice > 11 {
+		of := []formula.Op{formula.MedianOf, formula.MeanOf, formula.HighestOf, formula.SpreadOf}[g.IntN(4)]
+		among := &formula.Node{Op: of, Refs: g.points[:3], Quantity: units.Count, Text: "among"}
+		return op2of(formula.Add, num(18, units.Count), op2of(formula.Sub, among, op2of(formula.Div, g.point(), num(10, units.Count))))
 	}
 	ops := []formula.Op{formula.Mean, formula.Mean, formula.Highest, formula.Lowest}
 	return over(ops[g.IntN(4)], at(g.points[g.IntN(4)], units.Count), units.Count, span, time.Duration(g.IntN(2))*time.Minute)

@@ -12,7 +12,8 @@ import (
 //   - Time. Each judgement in which time runs also says until when time alone cannot change it: an age against a limit says when it will cross,
 //     a mean how fast it can move at most. Until then the alarm is not looked at each second.
 //   - Cells. The limits to which a point is compared cut its values into cells. While a reading stays in the cell of the one before, an alarm that
-//     was decided by such comparisons alone is not judged again. A value beyond all that a window has seen leaves its cell too.
+//     was decided by such comparisons alone is not judged again. A value beyond all that a window has seen leaves its cell too. Where sums, means and
+//     medians of points are compared, each judgement narrows the cells to what cannot take the comparison over its limit.
 
 // quietMargin is left out of a reckoned time, so that rounding cannot make it too late. chosen: far more than rounding, far less than a delay.
 const quietMargin = time.Second
@@ -71,9 +72,9 @@ func timeRuns(n *formula.Node) bool {
 }
 
 func (c compiler) lasting(n *formula.Node, odd bool) lasting {
-	if !timeRuns(n) {
-		test, on := c.test(n, odd), rest{never, ofCells(n)}
-		return func() (truth, rest) { return test(), on }
+	if ofCells(n) {
+		test := c.test(n, odd)
+		return func() (truth, rest) { return test(), rest{never, true} }
 	}
 	switch n.Op {
 	case formula.And:
@@ -90,8 +91,14 @@ func (c compiler) lasting(n *formula.Node, odd bool) lasting {
 		if l := c.lastingComparison(n, odd); l != nil {
 			return l
 		}
+		if steep := steepness(n.Args[0]) + steepness(n.Args[1]); !math.IsInf(steep, 0) {
+			return c.lastingSum(n, odd, steep)
+		}
 	}
 	test, clock := c.test(n, odd), &c.m.clock
+	if !timeRuns(n) {
+		return func() (truth, rest) { return test(), rest{until: never} }
+	}
 	return func() (truth, rest) { return test(), rest{until: clock.mono} }
 }
 
@@ -151,6 +158,49 @@ func (c compiler) lastingComparison(n *formula.Node, odd bool) lasting {
 	return func() (truth, rest) {
 		t := test()
 		return t, on()
+	}
+}
+
+// steepness is how far an expression moves at most for each unit by which its points move; +Inf where it may jump, or where time runs in it.
+func steepness(n *formula.Node) float64 {
+	if _, isFixed := fixed(n); isFixed {
+		return 0
+	}
+	switch n.Op {
+	case formula.Point, formula.MeanOf, formula.MedianOf, formula.HighestOf, formula.LowestOf:
+		return 1
+	case formula.SpreadOf:
+		return 2
+	case formula.Add, formula.Sub, formula.Apart:
+		return steepness(n.Args[0]) + steepness(n.Args[1])
+	case formula.Mul, formula.Div:
+		if by, isFixed := fixed(n.Args[1]); isFixed && by != 0 {
+			if n.Op == formula.Div {
+				by = 1 / by
+			}
+			return math.Abs(by) * steepness(n.Args[0])
+		}
+	}
+	return math.Inf(1)
+}
+
+// lastingSum narrows the cells of all points of a comparison to what cannot take it over its limit. While one is unknown, only its becoming known can.
+func (c compiler) lastingSum(n *formula.Node, odd bool, steep float64) lasting {
+	test, left, right := c.test(n, odd), c.number(n.Args[0]), c.number(n.Args[1])
+	band := math.Abs(c.relax(n, formula.Less, 0, odd))
+	var points []*point
+	for _, name := range n.Points() {
+		points = append(points, c.point(n, name))
+	}
+	return func() (truth, rest) {
+		if away := math.Abs(left() - right()); !math.IsNaN(away) {
+			// chosen: a millionth is left to rounding
+			room := (math.Abs(away-band) - 1e-6*(away+band)) / steep
+			for _, p := range points {
+				p.narrow(room)
+			}
+		}
+		return test(), rest{never, true}
 	}
 }
 
@@ -255,6 +305,11 @@ func (p *point) moved() bool {
 		p.cell.low = at
 	}
 	return true
+}
+
+// narrow makes the cell reach no further than room from the standing value.
+func (p *point) narrow(room float64) {
+	p.cell.low, p.cell.high = max(p.cell.low, p.open-room), min(p.cell.high, p.open+room)
 }
 
 // secondFrom is the first whole second at which an alarm is to be looked at that rests until then.
