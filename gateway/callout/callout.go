@@ -9,13 +9,12 @@
 // The package knows no channel: those are folders below, and gateway/floor hands them in. It knows neither logbook nor page: Journal and Tokens are
 // what it needs of the one, and Answer is what it offers to the other.
 //
-// Concurrency: Look, SetRoster, Drill, Answer and Channels may be called by any goroutine and do not block. Run owns one goroutine that decides, one a
+// Concurrency: Look, SetRoster, Drill, AllWell, Answer and Channels may be called by any goroutine and do not block. Run owns one goroutine that decides, one a
 // channel that sends, and one that writes the journal; it ends them all before it returns.
 package callout
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"slices"
 	"sync"
@@ -123,7 +122,7 @@ type Callout struct {
 	links    *links
 	wake     chan struct{} // one slot: look again
 	results  chan result
-	drills   chan drill
+	notices  chan notice
 	workers  map[string]*worker // by way; set in New, not changed
 
 	mu        sync.Mutex // guards what stands below
@@ -136,7 +135,7 @@ type Callout struct {
 const (
 	// resultQueue: one for each message that all channels can have under way, so that a worker never waits for the one who decides. Chosen.
 	resultQueue = 16
-	drillQueue  = 4 // chosen: people start drills by hand
+	noticeQueue = 32 // chosen: an all-well message to everybody of a mill at once
 	// lookAtLeast is how often is looked without being asked: hours of watches change. Chosen.
 	lookAtLeast = 10 * time.Second
 	// fullPause is when a message that found no room in its channel's queue is brought again. Chosen.
@@ -149,7 +148,7 @@ func New(o Options) (*Callout, error) {
 		return nil, fmt.Errorf("callout: roster: %w", err)
 	}
 	c := &Callout{clock: o.Clock, linkBase: o.LinkBase, desk: newDesk(o.Journal), links: newLinks(o.Tokens), wake: make(chan struct{}, 1),
-		results: make(chan result, resultQueue), drills: make(chan drill, drillQueue), workers: map[string]*worker{}}
+		results: make(chan result, resultQueue), notices: make(chan notice, noticeQueue), workers: map[string]*worker{}}
 	roster := o.Roster.prepared()
 	c.roster = roster
 	for _, way := range roster.Ways {
@@ -201,27 +200,6 @@ func (c *Callout) SetRoster(r Roster) error {
 	return nil
 }
 
-// ErrBusy is the answer to one drill too many: more are asked for than are sent.
-var ErrBusy = errors.New("callout: drills are waiting already")
-
-// Drill sends one person a message marked as an exercise, by all her channels.
-func (c *Callout) Drill(person string) error {
-	c.mu.Lock()
-	_, known := c.roster.people[person]
-	c.mu.Unlock()
-	if !known {
-		return fmt.Errorf("callout: drill: there is no person %q", person)
-	}
-	select {
-	case c.drills <- drill{person}:
-		return nil
-	default:
-		return ErrBusy
-	}
-}
-
-type drill struct{ person string }
-
 // Run calls people until ctx ends.
 func (c *Callout) Run(ctx context.Context) error {
 	ending, stop := context.WithCancel(ctx)
@@ -249,8 +227,8 @@ func (c *Callout) Run(ctx context.Context) error {
 		case <-timer.C:
 		case r := <-c.results:
 			b.result(r, c.inForce())
-		case d := <-c.drills:
-			c.drill(ending, d)
+		case n := <-c.notices:
+			c.notify(ending, n)
 		}
 		timer.Reset(max(0, c.clock.Real(c.decide(ending, b))))
 	}
@@ -317,19 +295,6 @@ func (c *Callout) token(call *call, s *engine.Standing, person *Person, now read
 		call.tokens[person.Name] = token
 	}
 	return token
-}
-
-func (c *Callout) drill(ctx context.Context, d drill) {
-	r := c.inForce()
-	person := r.people[d.person]
-	if person == nil {
-		return // of a roster no longer in force
-	}
-	for _, way := range r.ways(person, nil) {
-		m := r.exercise(person, c.clock.Now())
-		m.ID = newID()
-		c.workers[way].take(job{ctx: ctx, errand: errand{person: d.person, way: way, drill: true}, message: m})
-	}
 }
 
 // ChannelState is how one channel does.

@@ -430,16 +430,16 @@ func (w worn) FindToken([sha256.Size]byte) (Token, error) { return w.token, erro
 func TestDrill(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		r := newRig(t, nil)
-		if err := r.Drill("ana"); err != nil {
+		if err := r.Drill("ana", 1000001); err != nil {
 			t.Fatal(err)
 		}
-		if err := r.Drill("eve"); err == nil {
+		if err := r.Drill("eve", 1); err == nil {
 			t.Error("a drill of nobody was taken")
 		}
 		sleep(time.Second)
 		r.stop()
 		got := r.text.messages()
-		if len(got) != 1 || !got[0].Exercise || !strings.HasPrefix(got[0].Text, "EXERCISE. ") || got[0].Link != "" || len(r.mail.messages()) != 1 {
+		if len(got) != 1 || !got[0].Exercise || !strings.HasPrefix(got[0].Text, "EXERCISE. ") || !strings.HasPrefix(got[0].Link, "https://mill.example/a/") || got[0].Answer != "Reply 1 1000001 = I got it." || len(r.mail.messages()) != 1 {
 			t.Errorf("%+v", got)
 		}
 	})

@@ -27,7 +27,7 @@ type Message struct {
 	Body    string // the whole, in lines
 	Link    string // acknowledges the occurrence; "": there is none
 
-	Alarm      string // ID; "" for a digest or a drill
+	Alarm      string // ID; DrillAlarm for a drill; "" for a digest or the daily message
 	Occurrence int64
 	Title      string
 	Place      string
@@ -138,14 +138,6 @@ func (r *Roster) composeDigest(standings []engine.Standing, to *Person, now read
 	m.Text = m.Subject + ": " + strings.Join(parts, "; ") + "."
 	m.Body = m.Subject + "\n\n" + strings.Join(lines, "\n") + "\n"
 	return m
-}
-
-// exercise writes the message of a drill.
-func (r *Roster) exercise(to *Person, now reading.Stamp) Message {
-	say := wordsOf(to, r)
-	text := sentence(fmt.Sprintf(say.drill, to.Title))
-	return Message{To: *to, At: now, Exercise: true, Priority: engine.Low, Thread: threadOf("drill "+to.Name, now.Wall.Unix()),
-		Subject: say.exercise + ": " + r.Site, Text: say.exercise + ". " + text, Body: say.exercise + "\n\n" + text + "\n", Title: say.exercise}
 }
 
 func place(a *engine.Alarm) string {

@@ -113,14 +113,35 @@ Millwarden is a monitoring aid, not a fire alarm, gas detector or safety functio
 
 func TestExercise(t *testing.T) {
 	r := mill(time.UTC).prepared()
-	got := r.exercise(r.people["ana"], reading.Stamp{})
+	got := r.exercise(r.people["ana"], 1000001, "https://mill.example/a/x", reading.Stamp{})
 	if !got.Exercise || got.Urgent() || !strings.HasPrefix(got.Text, "EXERCISE. Ana, this is a test.") || got.Subject != "EXERCISE: Fern Hollow" || !strings.HasPrefix(got.Body, "EXERCISE\n") {
 		t.Errorf("%+v", got)
 	}
 	luis := *r.people["luis"]
 	luis.Language = "es"
-	if got := r.exercise(&luis, reading.Stamp{}); !strings.HasPrefix(got.Text, "SIMULACRO. Luis, esto es una prueba.") {
+	if got := r.exercise(&luis, 1000002, "", reading.Stamp{}); !strings.HasPrefix(got.Text, "SIMULACRO. Luis, esto es una prueba.") {
 		t.Errorf("%s", got.Text)
+	}
+}
+
+// The daily message says plainly when not all is well; it comes in the person's language.
+func TestAllWell(t *testing.T) {
+	r := mill(time.UTC).prepared()
+	luis := *r.people["luis"]
+	luis.Language = "es"
+	for _, c := range []struct {
+		to   *Person
+		well Well
+		want string
+	}{
+		{r.people["ana"], Well{Probes: 23, Reading: 23, Drilled: "Ben, 2026-06-01 08:00"}, "All well, 23 of 23 probes give readings. Last drill: Ben, 2026-06-01 08:00."},
+		{r.people["ana"], Well{Probes: 23, Reading: 22}, "NOT all well: 0 alarms stand, 22 of 23 probes give readings. No drill was answered yet."},
+		{r.people["ana"], Well{Probes: 1, Reading: 1, Trouble: "no channel works"}, "NOT all well: 0 alarms stand, 1 of 1 probes give readings. no channel works. No drill was answered yet."},
+		{&luis, Well{Probes: 23, Reading: 23, Standing: 2}, "NO está todo bien: 2 alarmas siguen, 23 de 23 sondas dan lecturas. Nadie ha respondido aún a un simulacro."},
+	} {
+		if got := r.allWell(c.to, c.well, reading.Stamp{}); got.Text != c.want || got.Exercise || got.Answer != "" {
+			t.Errorf("got %q, want %q", got.Text, c.want)
+		}
 	}
 }
 

@@ -7,6 +7,7 @@ type words struct {
 	limit, since, ago, unknown, held, notRead                   string
 	caution, action, consequence, cause, verify, respond        string
 	onIt, reply, aid, digest, exercise, drill, on, off, yes, no string
+	got, gotReply, well, notWell, lastDrill, noDrill, silence   string
 }
 
 var english = words{
@@ -17,6 +18,10 @@ var english = words{
 	aid:    "Millwarden is a monitoring aid, not a fire alarm, gas detector or safety function. The machine's own cut-outs and listed detection stay in charge; follow your local codes.",
 	digest: "%d alarms of priority low stand", exercise: "EXERCISE", drill: "%s, this is a test. Nothing has happened. Tell the mill that you got it",
 	on: "on", off: "off", yes: "yes", no: "no",
+	got: "I got it (opens the page; one tap more says so):", gotReply: "Reply 1 %d = I got it.",
+	well: "All well, %d of %d probes give readings.", notWell: "NOT all well: %d alarms stand, %d of %d probes give readings.",
+	lastDrill: "Last drill: %s", noDrill: "No drill was answered yet.",
+	silence: "This message comes every day at the same hour. If it does not come, go and look: the board may be dead.",
 }
 
 var spanish = words{
@@ -27,6 +32,10 @@ var spanish = words{
 	aid:    "Millwarden ayuda a vigilar; no es alarma de incendio, detector de gas ni función de seguridad. Mandan los cortes propios de la máquina y los detectores homologados; siga los códigos locales.",
 	digest: "%d alarmas de prioridad baja siguen", exercise: "SIMULACRO", drill: "%s, esto es una prueba. No pasó nada. Avise al beneficio que le llegó",
 	on: "encendido", off: "apagado", yes: "sí", no: "no",
+	got: "Me llegó (abre la página; un toque más lo confirma):", gotReply: "Responda 1 %d = me llegó.",
+	well: "Todo bien, %d de %d sondas dan lecturas.", notWell: "NO está todo bien: %d alarmas siguen, %d de %d sondas dan lecturas.",
+	lastDrill: "Último simulacro: %s", noDrill: "Nadie ha respondido aún a un simulacro.",
+	silence: "Este mensaje llega cada día a la misma hora. Si no llega, vaya a ver: la placa puede estar muerta.",
 }
 
 // wordsOf are those of the person's language, else of the site's, else English.

@@ -217,7 +217,7 @@ func (w *worker) finish(ctx context.Context, j job, err error) {
 func (w *worker) note(j job, event, text string) {
 	e := &j.errand
 	alarm := e.key.alarm
-	if e.key.occurrence == 0 { // a digest or a drill
+	if e.key.occurrence == 0 { // a digest or the daily message
 		alarm = ""
 	}
 	w.desk.put(Line{At: w.clock.Now(), Event: event, Alarm: alarm, Occurrence: e.key.occurrence, Count: e.key.count, Place: e.place,

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 
+	"millwarden/gateway/callout"
 	"millwarden/gateway/logbook"
 	"millwarden/gateway/logbook/lots"
 	"millwarden/gateway/web"
@@ -29,6 +30,12 @@ func (f *Floor) Act(ctx context.Context, a web.Act) error {
 		return f.note(a)
 	case web.DoMark:
 		return f.mark(ctx, a)
+	case web.DoDrill:
+		return f.beginDrill(a)
+	case web.DoAcknowledge:
+		if a.Alarm == callout.DrillAlarm {
+			return f.answerDrill(a)
+		}
 	}
 	event, known := engineEvents[a.Do]
 	if !known {

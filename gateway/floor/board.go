@@ -2,9 +2,12 @@ package floor
 
 import (
 	"context"
+	"encoding/json"
 	"math"
 	"time"
 
+	"millwarden/gateway/callout"
+	"millwarden/gateway/logbook"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
 )
@@ -54,6 +57,9 @@ func (f *Floor) boardReadings(now reading.Stamp) []reading.Reading {
 	add(board, "temperature", units.Temperature, boardTemperature())
 	add(board, "clock-set", units.YesNo, yes(now.Set))
 	add(board, "watcher-set", units.YesNo, yes(f.plan().Watcher != nil))
+	if age, known := f.drillAge(now); known {
+		add(board, "drill-age", units.Duration, age.Seconds())
+	}
 	add(board, "logbook-writes", units.YesNo, yes(!f.links.logbookFault.Load()))
 	add(board, "rules-refused", units.YesNo, yes(f.refused.Load() != nil))
 	if f.plan().Store != nil {
@@ -70,9 +76,43 @@ func (f *Floor) boardReadings(now reading.Stamp) []reading.Reading {
 	for _, c := range f.callout.Channels(now) {
 		add(c.Name, "signal", units.Share, c.Signal)
 		add(c.Name, "queue-age", units.Duration, c.Oldest.Seconds())
+		if age, known := f.provenAge(&c, now); known {
+			add(c.Name, "proven-age", units.Duration, age.Seconds())
+		}
 	}
 	for i := range f.plan().Probes {
 		f.calibrationReadings(&f.plan().Probes[i], now, add)
 	}
 	return rs
+}
+
+// provenAge is how long ago the channel took a message; of one of which the record knows none, how long ago the gateway started.
+func (f *Floor) provenAge(c *callout.ChannelState, now reading.Stamp) (time.Duration, bool) {
+	if c.Proven.Boot == now.Boot && c.Proven.Mono > 0 {
+		return now.Mono - c.Proven.Mono, true
+	}
+	before, known := f.proven[c.Name]
+	if !known {
+		before = f.started
+	}
+	if !now.Set || !before.Set {
+		return 0, false
+	}
+	return now.Wall.Sub(before.Wall), true
+}
+
+// recallProven asks the record when each channel last took a message before this start.
+func (f *Floor) recallProven(ctx context.Context) {
+	f.proven, f.started = map[string]reading.Stamp{}, f.clock.Now()
+	entries, err := f.logbook.Entries(ctx, logbook.Filter{Kinds: []logbook.Kind{logbook.Receipt}, Newest: true})
+	if err != nil {
+		f.log.Warn("the record does not tell when channels last worked", "cause", err)
+		return
+	}
+	for i := len(entries) - 1; i >= 0; i-- {
+		var l callout.Line
+		if json.Unmarshal(entries[i].Data, &l) == nil && l.Event == callout.Accepted {
+			f.proven[l.Channel] = entries[i].At
+		}
+	}
 }

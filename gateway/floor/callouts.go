@@ -161,6 +161,7 @@ func (j journal) Write(l callout.Line) error {
 		kind = logbook.Message
 		j.f.noteCalls(l)
 	}
+	j.f.noteDrill(&l)
 	if l.Event == callout.Accepted {
 		j.f.countHandOver(l)
 	}

@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"net/http"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -19,6 +20,7 @@ import (
 	"millwarden/drivers"
 	"millwarden/drivers/bus"
 	"millwarden/gateway/callout"
+	"millwarden/gateway/callout/watcher"
 	"millwarden/gateway/history"
 	"millwarden/gateway/logbook"
 	"millwarden/gateway/logbook/lots"
@@ -52,6 +54,7 @@ type Options struct {
 	Demo       string                                                   // said on every page of an invented estate
 	Speed      float64                                                  // of the demo's clock; 0 is 1
 	MailRoots  *x509.CertPool                                           // whom mail trusts; nil: the system's list
+	Outside    http.RoundTripper                                        // way to the outside watcher; nil: the system's
 	OpenModem  func(path string, speed int) (io.ReadWriteCloser, error) // line of a channel of text messages; nil: a serial port of the host
 	Channels   map[string]callout.Channel                               // by name, instead of those of the rules file: the demo's phones
 	Manager    Manager                                                  // who started the gateway; nil: nobody who wants to hear
@@ -82,7 +85,13 @@ type Floor struct {
 	parts          []*part
 	workers        atomic.Pointer[[]*part] // of the buses, for the plan in force
 	swapped        chan struct{}           // one slot: other workers are in force
-	refused        atomic.Pointer[string]  // why the rules file was refused last; nil: it was not
+	drills         drills
+	began          reading.Stamp            // of the record
+	started        reading.Stamp            // this run of the gateway
+	proven         map[string]reading.Stamp // when each channel last took a message before this start; not changed after Open
+	watcher        *watcher.Watcher         // nil: there is none, or it cannot be called
+	told           time.Time                // hour of the last daily message; belongs to its part's goroutine
+	refused        atomic.Pointer[string]   // why the rules file was refused last; nil: it was not
 	requests       chan func()
 	incoming       chan []reading.Reading
 
@@ -153,7 +162,7 @@ func (f *Floor) open() (err error) {
 	if err := f.begin(); err != nil {
 		return err
 	}
-	for _, build := range []func() error{f.buildWatchdog, f.buildLinks, f.buildCallout, f.buildWeb, f.buildWorkers} {
+	for _, build := range []func() error{f.buildWatchdog, f.buildLinks, f.buildCallout, f.buildOutside, f.buildWeb, f.buildWorkers} {
 		if err := build(); err != nil {
 			return err
 		}

@@ -23,6 +23,9 @@ func (f *Floor) begin() error {
 		return fmt.Errorf("starting the engine: %w", err)
 	}
 	f.recallHidings(context.Background())
+	f.recallDrills(context.Background())
+	f.began = f.firstEntry(context.Background())
+	f.recallProven(context.Background())
 	if err := f.openLots(); err != nil {
 		return err
 	}

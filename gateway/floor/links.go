@@ -236,7 +236,7 @@ func (l *links) states(f *Floor, list []web.Link) []web.Link {
 	for _, c := range f.plan().Channels {
 		list = append(list, web.Link{Kind: "channel", Name: c.Name, Title: c.Title, Set: true, Works: f.channelWorks(c.Name)})
 	}
-	return append(list, web.Link{Kind: "watcher", Name: "outside-watcher", Title: "Outside watcher", Set: f.plan().Watcher != nil})
+	return append(list, f.watcherLink())
 }
 
 func textOf(err error) string {

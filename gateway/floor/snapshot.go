@@ -26,6 +26,7 @@ func (f *Floor) Snapshot(s *web.Snapshot) {
 	s.Roster = f.roster(s.Now)
 	s.Links = f.links.states(f, s.Links)
 	s.Outbox = f.outbox(s.Now)
+	s.Drill = f.lastDrill()
 	f.deciding.Lock()
 	defer f.deciding.Unlock()
 	f.stations(s)

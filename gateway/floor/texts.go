@@ -87,6 +87,9 @@ func (f *Floor) personOfNumber(number string) (name string, ok bool) {
 
 // alarmOf finds the alarm of an occurrence: what stands, else what the logbook knows, so that an older one is refused as superseded.
 func (f *Floor) alarmOf(ctx context.Context, occurrence int64) (string, error) {
+	if occurrence > drillBase {
+		return callout.DrillAlarm, nil
+	}
 	f.deciding.Lock()
 	standings := f.engine.Standings(nil)
 	f.deciding.Unlock()

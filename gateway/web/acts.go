@@ -38,6 +38,7 @@ type asked struct {
 	By         string  `json:"by"`
 	Why        string  `json:"why"`
 	What       string  `json:"what"`
+	Person     string  `json:"person"` // drill: who is sent the exercise
 	Second     string  `json:"second"`
 	For        string  `json:"for"` // a duration of the rules language: "2 h"
 }
@@ -48,7 +49,7 @@ func (w *Web) serveAct(rw http.ResponseWriter, r *http.Request) {
 		return
 	}
 	a := Act{Do: body.Do, Alarm: body.Alarm, Occurrence: body.Occurrence, Station: body.Station, Lot: body.Lot, Kilograms: body.Kilograms,
-		By: body.By, Why: body.Why, What: body.What, Second: body.Second, Via: "page"}
+		By: body.By, Why: body.Why, What: body.What, Person: body.Person, Second: body.Second, Via: "page"}
 	if body.For != "" {
 		amount, err := units.Parse(body.For, units.Duration)
 		if err != nil {
@@ -87,8 +88,8 @@ func (a Act) check() error {
 	onAlarm := slices.Contains([]string{DoAcknowledge, DoReset, DoShelve, DoUnshelve, DoRemove, DoReturn}, a.Do)
 	onStation := a.Do == DoLoad || a.Do == DoEmpty || a.Do == DoNote || a.Do == DoMark
 	switch {
-	case !onAlarm && !onStation:
-		return &Refusal{RefusedInput, "do is acknowledge, reset, shelve, unshelve, remove, return, load, empty, note or mark."}
+	case !onAlarm && !onStation && a.Do != DoDrill:
+		return &Refusal{RefusedInput, "do is acknowledge, reset, shelve, unshelve, remove, return, load, empty, note, mark or drill."}
 	case onAlarm && a.Alarm == "":
 		return &Refusal{RefusedInput, "Say which alarm."}
 	case onStation && a.Station == "":
@@ -99,6 +100,8 @@ func (a Act) check() error {
 		return &Refusal{RefusedInput, "Say which lot."}
 	case a.Do == DoShelve && a.For <= 0:
 		return &Refusal{RefusedInput, "Say for how long, for example 2 h."}
+	case a.Do == DoDrill && a.Person == "":
+		return &Refusal{RefusedInput, "Say who is to be called."}
 	case a.Do == DoNote && strings.TrimSpace(a.Why) == "":
 		return &Refusal{RefusedInput, "Say what to write down."}
 	case a.Do == DoMark && a.What == "":

@@ -225,6 +225,7 @@ type Act struct {
 	By         string  // name of a person of the rules file
 	Why        string
 	What       string        // mark
+	Person     string        // drill: who is sent the exercise
 	Second     string        // the second person, where an alarm of class safety is removed
 	For        time.Duration // shelve
 	Via        string        // "page" or "link"
@@ -240,6 +241,7 @@ const (
 	DoReturn      = "return"
 	DoLoad        = "load"
 	DoEmpty       = "empty"
+	DoDrill       = "drill"
 	DoNote        = "note" // Why is what is to be written down of a station
 	DoMark        = "mark" // What was done to a station, as its kind declares it: stirred, chaff-emptied
 )

@@ -1,9 +1,12 @@
 // Who is called tonight, when and by what; and whether the ways by which people are called work.
+import { useState } from "preact/hooks";
+import { useAct } from "./acts";
 import { useBook } from "./books";
 import { useHere } from "./context";
 import { useSentence } from "./links";
 import { begins, length, list, moment, sentence } from "./say";
 import { Go } from "./way";
+import { Who } from "./who";
 
 interface Step { after: number; people: string[]; by: string[] }
 interface Watch {
@@ -43,6 +46,25 @@ function Mine({ title, me, watches }: { title: string; me: boolean; watches: Wat
   return <li class="row"><p><b>{begins(title)}</b>{me ? ` (${words.you})` : ""}: {says}</p></li>;
 }
 
+/** Trying how one is called: a message marked as an exercise, by all one's channels. */
+function TryIt() {
+  const { words, who } = useHere();
+  const [outcome, act] = useAct(words);
+  const [asking, ask] = useState(false);
+  const send = (name: string) => {
+    ask(false);
+    void act("/api/acts", { do: "drill", person: name, by: name });
+  };
+  if (asking) return <Who then={send} cancel={() => ask(false)} />;
+  const says = outcome.failed ? outcome.says : words.drillSent;
+  return (
+    <>
+      <p><button disabled={outcome.busy} onClick={() => (who ? send(who) : ask(true))}>{words.tryIt}</button></p>
+      {!outcome.busy && outcome.says && <p role={outcome.failed ? "alert" : "status"}>{says}</p>}
+    </>
+  );
+}
+
 export function RosterPage() {
   const { frame, now, words, who } = useHere();
   const say = useSentence();
@@ -57,7 +79,7 @@ export function RosterPage() {
       {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
       {got && (
         <>
-          <section><h2>{words.howCalled}</h2><ul>{people.map((p) => <Mine key={p.name} title={p.title} me={p.name === who} watches={got} />)}</ul></section>
+          <section><h2>{words.howCalled}</h2><ul>{people.map((p) => <Mine key={p.name} title={p.title} me={p.name === who} watches={got} />)}</ul><TryIt /></section>
           {got.map((w) => (
             <section key={w.name}>
               <h2>{words.watch} {w.title}</h2>

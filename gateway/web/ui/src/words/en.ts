@@ -304,6 +304,8 @@ export const en = {
   waits: (n: string) => `${n} wait`,
   drill: (at: string, by: string) => `Last drill answered ${at}${by ? ` by ${by}` : ""}.`,
   noDrill: "No drill answered yet.",
+  tryIt: "Try it: call me now, as an exercise",
+  drillSent: "EXERCISE: you are being called by all your channels. Answer as you would at night; the logbook keeps how long it took.",
   warnings: (n: number) => (n === 1 ? "1 warning in the rules file." : `${n} warnings in the rules file.`),
   cautions: "Cautions",
   aid: "A monitoring aid, not a safety function, fire alarm or gas detector. A silent phone does not mean that all is well: rounds go on.",

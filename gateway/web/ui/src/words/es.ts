@@ -307,6 +307,8 @@ export const es: Words = {
   waits: (n) => `${n} esperan`,
   drill: (at, by) => `Último simulacro contestado ${at}${by ? ` por ${by}` : ""}.`,
   noDrill: "Aún no se ha contestado ningún simulacro.",
+  tryIt: "Pruébelo: llámeme ahora, como simulacro",
+  drillSent: "SIMULACRO: se le llama por todos sus canales. Responda como lo haría de noche; el registro guarda cuánto tardó.",
   warnings: (n) => (n === 1 ? "1 aviso en el archivo de reglas." : `${n} avisos en el archivo de reglas.`),
   cautions: "Precauciones",
   aid: "Ayuda de vigilancia; no es función de seguridad, ni alarma de incendio, ni detector de gas. Un teléfono callado no significa que todo esté bien: las rondas siguen.",
