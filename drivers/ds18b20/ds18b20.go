@@ -135,8 +135,12 @@ func (p *probe) StartTogether(ctx context.Context, due, all []drivers.Probe) err
 		return err
 	}
 	err := p.tree.Write(p.bulk, []byte("trigger\n"))
-	for _, other := range p.kin(all) { // some of them even if it failed half way
+	kin := p.kin(all)
+	for _, other := range kin { // some of them even if it failed half way
 		other.old, other.ready = true, false
+		if err != nil {
+			other.bulk = "" // a kernel that refuses, or a folder that may not be written, is not asked again until the probe is opened anew
+		}
 	}
 	if err != nil {
 		return p.fault(drivers.NoAnswer, err)

@@ -117,6 +117,10 @@ func TestStartTogether_orElseOneByOne(t *testing.T) {
 		if got := celsius(t, probes[3]); got != 33 {
 			t.Errorf("after a failed trigger: %v °C, want 33", got)
 		}
+		start(t, probes, probes)
+		if tree.Triggers() != 0 {
+			t.Error("a kernel that refused is asked again: each probe would be read twice for ever")
+		}
 	})
 }
 
