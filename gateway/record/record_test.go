@@ -3,11 +3,13 @@ package record_test
 import (
 	"bytes"
 	"encoding/csv"
+	"errors"
 	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -25,26 +27,54 @@ import (
 
 var begins = time.Date(2026, 6, 10, 23, 0, 0, 0, time.UTC)
 
-func plan(t testing.TB) *check.Plan {
-	t.Helper()
+func loadPlan() (*check.Plan, error) {
 	words, err := phrase.Parse(catalog.Text() + floor.ChannelDeclares())
 	if err != nil {
-		t.Fatal(err)
+		return nil, err
 	}
 	plan, list, _ := rules.Load(estate.Files, estate.RulesFile, words)
 	for _, d := range list {
 		if d.Severity == diag.Error {
-			t.Fatal(d.Summary)
+			return nil, errors.New(d.Summary)
 		}
 	}
-	return plan
+	return plan, nil
 }
 
-// finished is the record of the invented lot that went its whole way.
-func finished(t testing.TB) (*record.Record, *logbook.Logbook) {
+// written is a data folder with the invented lot that went its whole way: made once, since it takes seconds, and only read.
+var written = sync.OnceValues(func() (folder string, err error) {
+	if folder, err = os.MkdirTemp("", "millwarden-record-"); err != nil {
+		return "", err
+	}
+	made = folder
+	p, err := loadPlan()
+	if err != nil {
+		return "", err
+	}
+	return folder, estate.Finish(folder, p, begins)
+})
+
+// made is that folder, "" until a test has asked for it.
+var made string
+
+// TestMain throws the folder away.
+func TestMain(m *testing.M) {
+	code := m.Run()
+	if made != "" {
+		_ = os.RemoveAll(made) // what stays of it is in the system's own folder for such things
+	}
+	os.Exit(code)
+}
+
+// sources are those of the finished lot.
+func sources(t testing.TB) (record.Sources, *logbook.Logbook) {
 	t.Helper()
-	folder, p := t.TempDir(), plan(t)
-	if err := estate.Finish(folder, p, begins); err != nil {
+	folder, err := written()
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, err := loadPlan()
+	if err != nil {
 		t.Fatal(err)
 	}
 	h, err := history.Open(folder, history.Options{})
@@ -61,7 +91,14 @@ func finished(t testing.TB) (*record.Record, *logbook.Logbook) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	r, err := record.Gather(t.Context(), record.Sources{Plan: p, Show: all.Show, History: h, Logbook: book, Version: "1.0-test", Now: begins, Demo: "Demo: an invented estate."}, estate.PastLot)
+	return record.Sources{Plan: p, Show: all.Show, History: h, Logbook: book, Version: "1.0-test", Now: begins, Demo: "Demo: an invented estate."}, book
+}
+
+// finished is the record of the finished lot.
+func finished(t testing.TB) (*record.Record, *logbook.Logbook) {
+	t.Helper()
+	s, book := sources(t)
+	r, err := record.Gather(t.Context(), s, estate.PastLot)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -6,8 +6,6 @@ import (
 	"testing"
 	"time"
 
-	"millwarden/gateway/history"
-	"millwarden/gateway/logbook"
 	"millwarden/gateway/record"
 	"millwarden/internal/estate"
 )
@@ -15,25 +13,8 @@ import (
 // Aim: the season says of the finished lot what its own curve says: when the tank truly passed its pH (the invented curve passes 4.60 after 14.0 h), what was foreseen on the
 // way there, the yields, and how long alarms stood.
 func TestSeason_finishedLot(t *testing.T) {
-	folder, p := t.TempDir(), plan(t)
-	if err := estate.Finish(folder, p, begins); err != nil {
-		t.Fatal(err)
-	}
-	h, err := history.Open(folder, history.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer h.Close()
-	book, err := logbook.Open(folder)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer book.Close()
-	all, err := book.Lots(t.Context(), p.Site.Zone)
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := record.CompareSeason(t.Context(), record.Sources{Plan: p, Show: all.Show, History: h, Logbook: book, Version: "1.0-test", Now: begins}, []string{estate.PastLot}, begins.Add(-1000*time.Hour), begins)
+	from, _ := sources(t)
+	s, err := record.CompareSeason(t.Context(), from, []string{estate.PastLot}, begins.Add(-1000*time.Hour), begins)
 	if err != nil {
 		t.Fatal(err)
 	}

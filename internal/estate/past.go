@@ -179,9 +179,11 @@ func (p *past) run(station string, long, step time.Duration, read func(time.Dura
 				p.observe(&r)
 			}
 		}
-		p.write(p.engine.Tick(p.now, nil))
-		for _, r := range p.models.Tick(p.now, nil) {
-			p.computed(&r)
+		if step < 10*time.Second || d%time.Minute == 0 { // once a minute is as often as a computed point is kept
+			p.write(p.engine.Tick(p.now, nil))
+			for _, r := range p.models.Tick(p.now, nil) {
+				p.computed(&r)
+			}
 		}
 		if d%(2*time.Minute) == 0 {
 			p.answer()
