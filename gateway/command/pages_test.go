@@ -59,7 +59,7 @@ func startMill(t testing.TB, address, folder string, speed int) *mill {
 		}
 	}
 	t.Cleanup(m.stop)
-	for range 200 {
+	for range 1200 { // a minute: the demo writes a season into its logbook first
 		if answer, err := http.Get(m.url + "/health"); err == nil {
 			_ = answer.Body.Close()
 			return m

@@ -16,7 +16,7 @@ import (
 )
 
 // browser opens one tab of a headless chromium. On a machine of the build, a missing browser or a page that was not built is a failure.
-func browser(t *testing.T) context.Context {
+func browser(t testing.TB) context.Context {
 	t.Helper()
 	needs := func(missing string) {
 		if os.Getenv("CI") == "true" {
@@ -60,14 +60,14 @@ func served(t *testing.T, f *fake) string {
 	return s.URL
 }
 
-func must(t *testing.T, err error) {
+func must(t testing.TB, err error) {
 	t.Helper()
 	if err != nil {
 		t.Fatal(err)
 	}
 }
 
-func see(tab context.Context, t *testing.T, script string) {
+func see(tab context.Context, t testing.TB, script string) {
 	t.Helper()
 	if _, err := chromedp.Run(tab, chromedp.Poll[bool](script, chromedp.WithPollingTimeout(15*time.Second))); err != nil {
 		text, _ := chromedp.Run(tab, chromedp.Evaluate[string]("document.body.innerText"))

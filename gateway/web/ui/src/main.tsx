@@ -228,5 +228,6 @@ function known(frame: Frame, who: string): string {
 
 begin();
 // Without TLS a browser keeps no page: then it opens only while the mill can be reached.
-if ("serviceWorker" in navigator) addEventListener("load", () => { void navigator.serviceWorker.register("/sw.js").catch(() => undefined); });
+// It is kept once the first view is there: on a slow link the two would take the line from each other.
+if ("serviceWorker" in navigator) setTimeout(() => { void navigator.serviceWorker.register("/sw.js").catch(() => undefined); }, 8000);
 render(<App />, document.getElementById("page")!);

@@ -1,0 +1,112 @@
+package web
+
+import (
+	"context"
+	"io"
+	"net/http"
+	"net/http/httptest"
+	goruntime "runtime"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/heapprofiler"
+	jsruntime "github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+)
+
+// BenchmarkClients is one second of fifty screens that look at a mill, over real connections: what a tick costs, as a share of a core, and the
+// memory each screen takes on the gateway.
+func BenchmarkClients(b *testing.B) {
+	const screens = 50
+	f := many(50)
+	w, err := New(Config{Model: f, Acts: f, Health: f})
+	if err != nil {
+		b.Fatal(err)
+	}
+	s := httptest.NewServer(w.Handler())
+	defer s.Close()
+	defer w.live.dropAll()
+	memory := func() uint64 {
+		var m goruntime.MemStats
+		goruntime.GC()
+		goruntime.ReadMemStats(&m)
+		return m.HeapInuse + m.StackInuse
+	}
+	before := memory()
+	ctx, cancel := context.WithCancel(b.Context())
+	defer cancel()
+	for range screens {
+		r, err := http.NewRequestWithContext(ctx, http.MethodGet, s.URL+"/api/live?begin=changes", nil)
+		if err != nil {
+			b.Fatal(err)
+		}
+		answer, err := http.DefaultClient.Do(r)
+		if err != nil {
+			b.Fatal(err)
+		}
+		go func() {
+			_, _ = io.Copy(io.Discard, answer.Body)
+			_ = answer.Body.Close()
+		}()
+	}
+	taken := float64(memory()-before) / screens / 1000 // both ends of the connection are in this process
+	for i := 0; b.Loop(); i++ {
+		f.pass(time.Second)
+		f.change(func(s *Snapshot) {
+			for k := range s.Points {
+				s.Points[k].Reading.Value, s.Points[k].Reading.Stamp = float64(20+i%5), s.Now
+			}
+		})
+		w.live.feed()
+		time.Sleep(time.Millisecond) // the writers take it; a real second leaves them a thousand times as long
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/1e9*100, "%core")
+	b.ReportMetric(taken, "kB/screen")
+}
+
+// BenchmarkEightHours is the page left open for eight hours, 28,800 events, played fast: how much its memory has grown between the first hour and
+// the last, each after a collection.
+func BenchmarkEightHours(b *testing.B) {
+	f := newFake()
+	w, err := New(Config{Model: f, Acts: f, Health: f, Books: f, History: f})
+	if err != nil {
+		b.Fatal(err)
+	}
+	s := httptest.NewServer(w.Handler())
+	defer s.Close()
+	defer w.live.dropAll()
+	tab := browser(b)
+	must(b, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(s.URL+"/")))
+	see(tab, b, `document.querySelectorAll(".way .number").length > 5`)
+	heap := func() float64 {
+		_, err := chromedp.Call(tab, heapprofiler.CollectGarbage, cdp.Empty{})
+		must(b, err)
+		used, err := chromedp.Call(tab, jsruntime.GetHeapUsage, cdp.Empty{})
+		must(b, err)
+		return used.UsedSize
+	}
+	hour := func() {
+		for i := range 3600 {
+			f.pass(time.Second)
+			f.change(func(s *Snapshot) {
+				for k := range s.Points {
+					s.Points[k].Reading.Stamp = s.Now
+				}
+				s.Points[0].Reading.Value = 5 + float64(i%10)/100
+			})
+			w.live.feed()
+			time.Sleep(2 * time.Millisecond)
+		}
+	}
+	for b.Loop() {
+		hour()
+		first := heap()
+		for range 7 {
+			hour()
+		}
+		last := heap()
+		b.ReportMetric(first/1000, "kB/first-hour")
+		b.ReportMetric(last/1000, "kB/last-hour")
+	}
+}
