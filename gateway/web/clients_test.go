@@ -36,19 +36,14 @@ func BenchmarkClients(b *testing.B) {
 	before := memory()
 	ctx, cancel := context.WithCancel(b.Context())
 	defer cancel()
+	opened := make(chan error, 2*screens)
 	for range screens {
-		r, err := http.NewRequestWithContext(ctx, http.MethodGet, s.URL+"/api/live?begin=changes", nil)
-		if err != nil {
+		go func() { opened <- look(ctx, s.URL+"/api/live?begin=changes", opened) }()
+	}
+	for range screens {
+		if err := <-opened; err != nil {
 			b.Fatal(err)
 		}
-		answer, err := http.DefaultClient.Do(r)
-		if err != nil {
-			b.Fatal(err)
-		}
-		go func() {
-			_, _ = io.Copy(io.Discard, answer.Body)
-			_ = answer.Body.Close()
-		}()
 	}
 	taken := float64(memory()-before) / screens / 1000 // both ends of the connection are in this process
 	for i := 0; b.Loop(); i++ {
@@ -63,6 +58,22 @@ func BenchmarkClients(b *testing.B) {
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/1e9*100, "%core")
 	b.ReportMetric(taken, "kB/screen")
+}
+
+// look opens a stream, tells so, and reads until it ends.
+func look(ctx context.Context, url string, opened chan<- error) error {
+	r, err := http.NewRequestWithContext(ctx, http.MethodGet, url, nil)
+	if err != nil {
+		return err
+	}
+	answer, err := http.DefaultClient.Do(r)
+	if err != nil {
+		return err
+	}
+	defer answer.Body.Close()
+	opened <- nil
+	_, _ = io.Copy(io.Discard, answer.Body)
+	return nil
 }
 
 // BenchmarkEightHours is the page left open for eight hours, 28,800 events, played fast: how much its memory has grown between the first hour and
