@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"iter"
 	"math"
 	"os"
 	"path/filepath"
@@ -103,16 +104,44 @@ func senml(from io.Reader, known func(string) (units.Quantity, bool)) (rehearse.
 	return &listed{all}, nil
 }
 
-// folder reads the history of a board in the order in which it was written.
+// folder reads the history of a board: what it rolled up in the order of time, the rest in the order in which it was written.
 type folder struct {
 	history *history.History
-	entries []history.Entry
-	at      int
-	next    uint64
+	next    func() (reading.Reading, error, bool)
+	stop    func()
 }
 
-// folderPage is how many readings are read at once. Chosen: about 4 MB.
-const folderPage = 32768
+func newFolder(h *history.History) *folder {
+	f := &folder{history: h}
+	f.next, f.stop = iter.Pull2(func(yield func(reading.Reading, error) bool) {
+		err := h.Replay(context.Background(), func(e *history.Entry) error {
+			if !yield(e.Reading, nil) {
+				return errStopped
+			}
+			return nil
+		})
+		var damage *history.Damage
+		if err != nil && !errors.Is(err, errStopped) && !errors.As(err, &damage) { // beside what is damaged the others are worth playing
+			yield(reading.Reading{}, err)
+		}
+	})
+	return f
+}
+
+var errStopped = errors.New("no more is asked for")
+
+func (f *folder) Next() (reading.Reading, error) {
+	r, err, more := f.next()
+	if !more {
+		return reading.Reading{}, io.EOF
+	}
+	return r, err
+}
+
+func (f *folder) Close() error {
+	f.stop()
+	return f.history.Close()
+}
 
 // openFolder opens the history of a board that does not run, and its lots.
 func openFolder(name string) (rehearse.Source, []reading.Stay, io.Closer, error) {
@@ -130,32 +159,8 @@ func openFolder(name string) (rehearse.Source, []reading.Stay, io.Closer, error)
 	if err != nil {
 		return nil, nil, nil, errors.Join(err, h.Close())
 	}
-	return &folder{history: h, next: 1}, stays, h, nil
-}
-
-func (f *folder) Next() (reading.Reading, error) {
-	for f.at == len(f.entries) {
-		if f.next > f.history.Last() {
-			return reading.Reading{}, io.EOF
-		}
-		var err error
-		f.entries, err = f.history.From(f.next, folderPage, f.entries[:0])
-		var damage *history.Damage
-		switch {
-		case errors.As(err, &damage):
-			f.next = damage.Last + 1 // the others are worth playing
-		case err != nil:
-			return reading.Reading{}, err
-		case len(f.entries) == 0:
-			return reading.Reading{}, io.EOF
-		default:
-			f.next = f.entries[len(f.entries)-1].Position + 1
-		}
-		f.at = 0
-	}
-	r := f.entries[f.at].Reading
-	f.at++
-	return r, nil
+	f := newFolder(h)
+	return f, stays, f, nil
 }
 
 func folderLots(name string) (acts []reading.Stay, err error) {

@@ -27,6 +27,7 @@ import (
 	"millwarden/gateway/publish"
 	"millwarden/gateway/web"
 	"millwarden/internal/clock"
+	"millwarden/internal/database"
 	"millwarden/internal/phrase"
 	"millwarden/internal/reading"
 	"millwarden/rules/check"
@@ -104,6 +105,7 @@ type Floor struct {
 
 	settled  bool      // the times of an unset clock are; belongs to the keeper's goroutine, as retained does
 	retained time.Time // when old readings were looked for, real time
+	unrolled bool      // the last step of the roll-up failed; the keeper's, too
 
 	booking sync.Mutex // guards lots; taken before deciding
 	lots    *lots.Book
@@ -159,6 +161,7 @@ func (f *Floor) open() (err error) {
 		return fmt.Errorf("numbering this boot: %w", err)
 	}
 	f.clock = f.o.Clock(f.boot)
+	f.tellAside()
 	if err := f.begin(); err != nil {
 		return err
 	}
@@ -168,6 +171,16 @@ func (f *Floor) open() (err error) {
 		}
 	}
 	return nil
+}
+
+// tellAside says which files were damaged and set aside.
+func (f *Floor) tellAside() {
+	for _, aside := range []*database.Aside{f.history.Aside(), f.logbook.Aside()} {
+		if aside != nil {
+			f.log.Error("a damaged file was set aside, a new one is begun", "file", aside.Path, "cause", aside.Cause)
+			f.write(logbook.Entry{Kind: logbook.Fault, Text: aside.Error()})
+		}
+	}
 }
 
 // Close closes history and logbook; it is called after Run has ended.

@@ -88,14 +88,19 @@ func (d *dictionary) reading(p *packed, to *reading.Reading) error {
 	}
 	series := d.points[p.point]
 	*to = reading.Reading{Point: series.point, Quantity: series.quantity, Value: unpack(p.form, p.number, series.steps),
-		Stamp: p.stamp.reading(), Quality: p.quality, Cause: p.text}
-	switch {
-	case p.cause >= len(d.causes):
-		to.Cause = lostCause
-	case p.cause > 0:
-		to.Cause = d.causes[p.cause]
-	}
+		Stamp: p.stamp.reading(), Quality: p.quality, Cause: d.cause(p)}
 	return nil
+}
+
+// cause is the text of a packed reading's cause.
+func (d *dictionary) cause(p *packed) string {
+	switch {
+	case p.cause == 0:
+		return p.text
+	case p.cause >= len(d.causes):
+		return lostCause
+	}
+	return d.causes[p.cause]
 }
 
 // pack gives a reading with names as numbers. A cause without a number stays text.

@@ -19,9 +19,16 @@
 // same reading delivered again: it is counted, not kept. If it is taken by another, the new one moves to the next free millisecond. Readings of
 // an unset clock are kept untouched and come under the rule when Settle gives them their time.
 //
+// # Roll-up
+//
+// Readings come in as rows: all points of a second, one commit. RollUp moves those that are in the store, of hours that are over, into chunks of one
+// point and hour, later day, which take a tenth of the room. A chunk knows no positions: From passes over what is rolled up, which is below the
+// watermark, so that no publisher asks for it; Range, Pixels, Latest, Recent and Replay give it as before, with Position 0 (but for Latest), and
+// with monotonic times within 20 ms.
+//
 // # Where it breaks
 //
-// Every row carries a CRC32C. A damaged row is reported as *Damage, never returned. A damaged file is set aside and a new one begun. A full disk
+// Every row and chunk carries a CRC32C. A damaged one is reported as *Damage, never returned. A damaged file is set aside and a new one begun. A full disk
 // makes Append return *Unwritten (ErrFull) and keep the readings in memory, bounded, until there is room.
 //
 // Concurrency: a History may be used by many goroutines; appends go one after the other, and reads do not wait for them.
@@ -84,13 +91,18 @@ func (u *Unwritten) Error() string {
 
 func (u *Unwritten) Unwrap() error { return u.Err }
 
-// Damage says which positions cannot be read any more.
+// Damage says what cannot be read any more: positions, or where First is 0 the readings of a point in a stretch of time that were rolled up.
 type Damage struct {
 	First, Last uint64
+	Point       string
+	From, To    time.Time
 	Err         error
 }
 
 func (d *Damage) Error() string {
+	if d.First == 0 {
+		return fmt.Sprintf("history: %s from %s to %s: %v", d.Point, d.From.Format(time.RFC3339), d.To.Format(time.RFC3339), d.Err)
+	}
 	return fmt.Sprintf("history: positions %d to %d: %v", d.First, d.Last, d.Err)
 }
 
@@ -142,6 +154,9 @@ type History struct {
 
 	trusting bool // checksums are left out; only the test that shows what they are for sets it
 
+	tending sync.Mutex // held by RollUp and Retain, the only ones that change chunks; taken before writing
+	roller  roller     // guarded by tending
+
 	mu   sync.RWMutex // guards what follows; written only by who holds writing
 	file *database.File
 	// rowsFrom selects rows of a stretch that begins at ?1 and ends at ?3, from the one that holds position ?2 on.
@@ -155,6 +170,7 @@ type History struct {
 	aside    *database.Aside
 	counts   Counts
 	damaged  map[uint64]uint64 // first to last of the damages that are counted
+	spoiled  map[int64]bool    // keys of damaged chunks that are counted
 }
 
 // Open opens or begins the history in dir and takes the folder for this process. ErrInUse, ErrFolder, ErrNewer and ErrFull tell what a person must do.
@@ -166,7 +182,7 @@ func open(dir string, trusting bool) (*History, error) {
 	if err != nil {
 		return nil, fmt.Errorf("history: opening: %w", err)
 	}
-	h := &History{dir: dir, lock: lock, damaged: map[uint64]uint64{}, trusting: trusting}
+	h := &History{dir: dir, lock: lock, damaged: map[uint64]uint64{}, spoiled: map[int64]bool{}, trusting: trusting}
 	if h.reserved, err = readReserved(dir); err != nil {
 		return nil, errors.Join(fmt.Errorf("history: opening: %w", err), lock.Release())
 	}
@@ -194,7 +210,7 @@ func (h *History) begin() error {
 	}
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	h.file, h.lostRow = file, false
+	h.file, h.lostRow, h.roller = file, false, newRoller()
 	h.insert, err = file.Write.PrepareContext(ctx, "INSERT OR REPLACE INTO row (first, data) VALUES (?, ?)")
 	if err == nil {
 		h.rowsFrom, err = file.Read.PrepareContext(ctx, `SELECT first, data FROM row
@@ -261,16 +277,6 @@ func (h *History) Close() error {
 
 // errClosed is what every call gives after Close, and while no new file could be begun in place of a damaged one.
 var errClosed = errors.New("history: no file is open")
-
-// reader gives the pool that reads, and its statement for rows from a position on.
-func (h *History) reader() (*sql.DB, *sql.Stmt, error) {
-	h.mu.RLock()
-	defer h.mu.RUnlock()
-	if h.file == nil {
-		return nil, nil, errClosed
-	}
-	return h.file.Read, h.rowsFrom, nil
-}
 
 // inTransaction does several writes in one commit.
 func (h *History) inTransaction(ctx context.Context, do func(*sql.Tx) error) error {

@@ -37,12 +37,8 @@ func (h *History) Pixels(ctx context.Context, point string, from, to time.Time, 
 	}
 	width := float64(high-low) / float64(n)
 	columns := make([]column, n)
-	var r reading.Reading
-	err := h.scanPoint(ctx, point, from, to, func(position uint64, k *packed, d *dictionary) error {
-		if err := d.reading(k, &r); err != nil {
-			return &fault{position, err}
-		}
-		columns[min(int(float64(k.wall-low)/width), n-1)].take(k.wall, &r)
+	err := h.scanPoint(ctx, point, from, to, func(_ uint64, k *packed, d *dictionary) error {
+		columns[min(int(float64(k.wall-low)/width), n-1)].take(k, d)
 		return nil
 	})
 	var damage *Damage
@@ -65,23 +61,25 @@ func (h *History) Pixels(ctx context.Context, point string, from, to time.Time, 
 	return found, err
 }
 
-func (c *column) take(at int64, r *reading.Reading) {
-	if c.Readings == 0 || r.Quality > c.Worst {
-		c.Worst, c.Cause = r.Quality, r.Cause
+// take adds a reading; the names it is read by know its point, since it was found by that.
+func (c *column) take(k *packed, d *dictionary) {
+	if c.Readings == 0 || k.quality > c.Worst {
+		c.Worst, c.Cause = k.quality, d.cause(k)
 	}
 	c.Readings++
-	if r.Quality == reading.Bad || r.Value != r.Value {
+	if k.quality == reading.Bad || k.form == missing {
 		c.Bad++
 		return
 	}
+	value := unpack(k.form, k.number, d.points[k.point].steps)
 	if c.Readings-c.Bad == 1 {
-		c.Low, c.High, c.First, c.Last, c.first, c.last = r.Value, r.Value, r.Value, r.Value, at, at
+		c.Low, c.High, c.First, c.Last, c.first, c.last = value, value, value, value, k.wall, k.wall
 	}
-	c.Low, c.High, c.sum = min(c.Low, r.Value), max(c.High, r.Value), c.sum+r.Value
-	if at < c.first {
-		c.First, c.first = r.Value, at
+	c.Low, c.High, c.sum = min(c.Low, value), max(c.High, value), c.sum+value
+	if k.wall < c.first {
+		c.First, c.first = value, k.wall
 	}
-	if at >= c.last {
-		c.Last, c.last = r.Value, at
+	if k.wall >= c.last {
+		c.Last, c.last = value, k.wall
 	}
 }

@@ -19,32 +19,37 @@ var errEnough = errors.New("enough")
 // visitor is given each reading with its position and the names to read it by. The reading is its own for the call only.
 type visitor func(position uint64, k *packed, d *dictionary) error
 
-// scanTime visits all readings of stretches that touch low <= wall < high, in Unix milliseconds; others of the same stretches too. Damage is
+// scanTime visits all readings in rows of stretches that touch low <= wall < high, in Unix milliseconds; others of the same stretches too. Damage is
 // joined and does not end it.
-func (h *History) scanTime(ctx context.Context, low, high int64, visit visitor) error {
+func (h *History) scanTime(ctx context.Context, sn *snapshot, low, high int64, visit visitor) error {
 	var damage error
-	all := h.stretches()
-	for i := range all.count() {
-		s := all.get(i)
+	for i := range sn.count() {
+		s := sn.get(i)
 		if s.low >= high || s.high < low {
 			continue
 		}
-		err := h.scan(ctx, s, s.first, visit)
-		var d *Damage
-		if errors.As(err, &d) {
-			damage = errors.Join(damage, err)
-		} else if err != nil {
+		if err := passDamage(h.scan(ctx, sn, s, s.first, visit), &damage); err != nil {
 			return err
 		}
 	}
 	return damage
 }
 
+// passDamage joins err to damage if it is such; others it gives back.
+func passDamage(err error, damage *error) error {
+	var d *Damage
+	if err != nil && !errors.As(err, &d) {
+		return err
+	}
+	*damage = errors.Join(*damage, err)
+	return nil
+}
+
 // scan visits the readings of one stretch from a position on. All that can be read is visited; what cannot is *Damage, joined.
-func (h *History) scan(ctx context.Context, s stretch, from uint64, visit visitor) error {
+func (h *History) scan(ctx context.Context, sn *snapshot, s stretch, from uint64, visit visitor) error {
 	var damage error
 	for next := max(from, s.first); next <= s.last; {
-		reached, err := h.scanRows(ctx, s, next, visit)
+		reached, err := h.scanRows(ctx, sn, s, next, visit)
 		var d *Damage
 		if err == nil || !errors.As(err, &d) {
 			return errors.Join(damage, err)
@@ -56,12 +61,8 @@ func (h *History) scan(ctx context.Context, s stretch, from uint64, visit visito
 }
 
 // scanRows visits readings from a position of s to its end, or to the first damage; that is reported, and reached is where it stopped.
-func (h *History) scanRows(ctx context.Context, s stretch, next uint64, visit visitor) (reached uint64, err error) {
-	_, statement, err := h.reader() //nolint:sqlclosecheck // it belongs to the open history
-	if err != nil {
-		return next, err
-	}
-	rows, err := statement.QueryContext(ctx, int64(s.first), int64(next), int64(s.last))
+func (h *History) scanRows(ctx context.Context, sn *snapshot, s stretch, next uint64, visit visitor) (reached uint64, err error) {
+	rows, err := sn.tx.StmtContext(ctx, sn.rows).QueryContext(ctx, int64(s.first), int64(next), int64(s.last))
 	if err != nil {
 		return next, h.unreadable(next, s.last, err)
 	}
@@ -80,7 +81,7 @@ func (h *History) scanRows(ctx context.Context, s stretch, next uint64, visit vi
 			return next, h.damage(next, h.endOfGap(rows, s), errGone)
 		}
 		if err == nil {
-			err = h.visitRow(&r, next, visit)
+			err = visitRow(&r, next, &sn.names, visit)
 		}
 		var f *fault
 		switch {
@@ -119,10 +120,7 @@ type fault struct {
 	error
 }
 
-func (h *History) visitRow(r *row, next uint64, visit visitor) error {
-	h.mu.RLock()
-	names := *h.names // points and causes only grow
-	h.mu.RUnlock()
+func visitRow(r *row, next uint64, names *dictionary, visit visitor) error {
 	var k packed
 	for position := r.first; ; position++ {
 		more, err := r.next(&k)
@@ -132,7 +130,7 @@ func (h *History) visitRow(r *row, next uint64, visit visitor) error {
 		if position < next {
 			continue
 		}
-		if err := visit(position, &k, &names); err != nil {
+		if err := visit(position, &k, names); err != nil {
 			return err
 		}
 	}
@@ -147,12 +145,17 @@ func (h *History) unreadable(first, last uint64, err error) error {
 }
 
 // From appends at most limit entries in order, beginning with the first whose position is at least position. Positions removed by retention, or
-// jumped over when a file was set aside, are passed over. Before a damaged stretch it stops; asked from within one, it returns *Damage: the
+// jumped over when a file was set aside, are passed over, and so are readings that are rolled up: they are below the watermark, and chunks know no
+// positions. Before a damaged stretch it stops; asked from within one, it returns *Damage: the
 // caller counts it and goes on after its Last. An entry whose Stamp.Set is false has no known wall time yet: see Settle.
 func (h *History) From(position uint64, limit int, into []Entry) ([]Entry, error) {
 	ctx, cancel := context.WithTimeout(context.Background(), queryWait)
 	defer cancel()
-	all := h.stretches()
+	sn, err := h.look(ctx)
+	if err != nil {
+		return into, err
+	}
+	defer sn.close() //nolint:errcheck // it was only read
 	start := len(into)
 	visit := func(position uint64, k *packed, d *dictionary) error {
 		if len(into)-start >= limit {
@@ -165,9 +168,9 @@ func (h *History) From(position uint64, limit int, into []Entry) ([]Entry, error
 		into = append(into, e)
 		return nil
 	}
-	for i := all.at(position); i < all.count() && len(into)-start < limit; i++ {
-		s := all.get(i)
-		_, err := h.scanRows(ctx, s, max(position, s.first), visit)
+	for i := sn.at(position); i < sn.count() && len(into)-start < limit; i++ {
+		s := sn.get(i)
+		_, err := h.scanRows(ctx, sn, s, max(position, s.first), visit)
 		var d *Damage
 		switch {
 		case errors.Is(err, errEnough), errors.As(err, &d) && len(into) > start:
@@ -198,7 +201,7 @@ func (h *History) Range(ctx context.Context, point string, from, to time.Time, l
 	return found, err
 }
 
-// scanPoint visits the readings of a point in from <= time < to, in the order of positions.
+// scanPoint visits the readings of a point in from <= time < to: those of chunks in the order of time, then those of rows in the order of positions.
 func (h *History) scanPoint(ctx context.Context, name string, from, to time.Time, visit visitor) error {
 	ctx, cancel := context.WithTimeout(ctx, queryWait)
 	defer cancel()
@@ -211,54 +214,92 @@ func (h *History) scanPoint(ctx context.Context, name string, from, to time.Time
 	if p == nil {
 		return nil
 	}
-	low, high := ceilMilli(from), ceilMilli(to)
-	return h.scanTime(ctx, low, high, func(position uint64, k *packed, d *dictionary) error {
-		if k.wall < low || k.wall >= high || !d.of(k.point, p) {
+	sn, err := h.look(ctx)
+	if err != nil {
+		return err
+	}
+	defer sn.close() //nolint:errcheck // it was only read
+	return h.scanSeries(ctx, sn, p.key, ceilMilli(from), ceilMilli(to), visit)
+}
+
+// scanSeries visits the readings of a series with low <= wall < high.
+func (h *History) scanSeries(ctx context.Context, sn *snapshot, k key, low, high int64, visit visitor) error {
+	var damage error
+	for id, p := range sn.names.points {
+		if p == nil || p.key != k {
+			continue
+		}
+		if err := passDamage(h.scanChunks(ctx, sn, id, low, high, visit), &damage); err != nil {
+			return err
+		}
+	}
+	ours := &point{key: k}
+	err := h.scanTime(ctx, sn, low, high, func(position uint64, k *packed, d *dictionary) error {
+		if k.wall < low || k.wall >= high || !d.of(k.point, ours) {
 			return nil
 		}
 		return visit(position, k, d)
 	})
+	return errors.Join(damage, err)
 }
 
-// Recent visits the readings of a boot whose monotonic time is since or later, in the order of positions: to fill the engine's windows after a
-// start. The reading is the visitor's for the call only. An error of visit ends it. What cannot be read is left out and returned as *Damage.
+// Recent visits the readings of a boot whose monotonic time is since or later, those rolled up in the order of time, then the others in the order of
+// positions: to fill the engine's windows after a start. The reading is the visitor's for the call only. An error of visit ends it. What cannot be
+// read is left out and returned as *Damage.
 func (h *History) Recent(ctx context.Context, boot uint32, since time.Duration, visit func(*reading.Reading) error) error {
 	ctx, cancel := context.WithTimeout(ctx, queryWait)
 	defer cancel()
-	from, err := h.firstSince(ctx, boot, since.Milliseconds())
+	oldest := stamp{boot: boot, mono: since.Milliseconds()}
+	return h.replay(ctx, &oldest, func(e *Entry) error {
+		if e.Stamp.Boot != boot || e.Stamp.Mono < since {
+			return nil
+		}
+		return visit(&e.Reading)
+	})
+}
+
+// Replay visits all readings kept, those rolled up in the order of time, then the others in the order of positions. The entry is the visitor's for
+// the call only; Position is 0 where it was rolled up. An error of visit ends it. What cannot be read is left out and returned as *Damage.
+func (h *History) Replay(ctx context.Context, visit func(*Entry) error) error {
+	return h.replay(ctx, nil, visit)
+}
+
+// replay visits all readings; those stamped before oldest may be left out.
+func (h *History) replay(ctx context.Context, oldest *stamp, visit func(*Entry) error) error {
+	sn, err := h.look(ctx)
 	if err != nil {
 		return err
 	}
-	var r reading.Reading
+	defer sn.close() //nolint:errcheck // it was only read
+	var e Entry
+	each := func(position uint64, k *packed, d *dictionary) error {
+		e.Position = position
+		if err := d.reading(k, &e.Reading); err != nil {
+			return &fault{position, err}
+		}
+		return visit(&e)
+	}
 	var damage error
-	all := h.stretches()
-	for i := all.at(from); i < all.count(); i++ {
-		err := h.scan(ctx, all.get(i), from, func(position uint64, k *packed, d *dictionary) error {
-			if k.boot != boot || k.mono < since.Milliseconds() {
-				return nil
-			}
-			if err := d.reading(k, &r); err != nil {
-				return &fault{position, err}
-			}
-			return visit(&r)
-		})
-		var d *Damage
-		if errors.As(err, &d) {
-			damage = errors.Join(damage, err)
-		} else if err != nil {
+	if err := passDamage(h.mergeChunks(ctx, sn, oldest, each), &damage); err != nil {
+		return err
+	}
+	var from uint64
+	if oldest != nil {
+		if from, err = h.firstSince(ctx, sn, *oldest); err != nil {
+			return err
+		}
+	}
+	for i := sn.at(from); i < sn.count(); i++ {
+		if err := passDamage(h.scan(ctx, sn, sn.get(i), from, each), &damage); err != nil {
 			return err
 		}
 	}
 	return damage
 }
 
-// firstSince finds the row from which on there may be readings of the boot since then: rows carry the newest stamp of their readings.
-func (h *History) firstSince(ctx context.Context, boot uint32, since int64) (uint64, error) {
-	db, _, err := h.reader() //nolint:sqlclosecheck // it belongs to the open history
-	if err != nil {
-		return 0, err
-	}
-	rows, err := db.QueryContext(ctx, "SELECT first, data FROM row ORDER BY first DESC")
+// firstSince finds the row from which on there may be readings as new as oldest: rows carry the newest stamp of their readings.
+func (h *History) firstSince(ctx context.Context, sn *snapshot, oldest stamp) (uint64, error) {
+	rows, err := sn.tx.QueryContext(ctx, "SELECT first, data FROM row ORDER BY first DESC")
 	if err != nil {
 		return 0, h.unreadable(1, 1, err)
 	}
@@ -274,7 +315,7 @@ func (h *History) firstSince(ctx context.Context, boot uint32, since int64) (uin
 		if err != nil {
 			continue // reported when it is read
 		}
-		if r.base.boot < boot || (r.base.boot == boot && r.base.mono < since) {
+		if oldest.after(r.base) {
 			break
 		}
 		from = first

@@ -3,7 +3,9 @@ package history
 import (
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -17,12 +19,24 @@ type Removed struct {
 	Kept     uint64 // old enough, but kept because not yet in the store
 }
 
-// Retain removes whole stretches of readings that are all older than before. Those above the watermark stay unless evenUnsent; the caller raises
-// its alarm on Kept before it asks for that. The newest stretch always stays. The file does not shrink: what is freed is used again.
+// Retain removes whole stretches and chunks of readings that are all older than before. Those above the watermark stay unless evenUnsent; the caller
+// raises its alarm on Kept before it asks for that. The newest stretch always stays. The file does not shrink: what is freed is used again.
 func (h *History) Retain(ctx context.Context, before time.Time, evenUnsent bool) (Removed, error) {
+	h.tending.Lock()
+	defer h.tending.Unlock()
+	done, err := h.retainRows(ctx, before, evenUnsent)
+	if err == nil {
+		err = h.retainChunks(ctx, before, &done)
+	}
+	if err != nil && !errors.Is(err, errClosed) {
+		err = fmt.Errorf("history: removing old readings: %w", database.Explain(err))
+	}
+	return done, err
+}
+
+func (h *History) retainRows(ctx context.Context, before time.Time, evenUnsent bool) (done Removed, err error) {
 	h.writing.Lock()
 	defer h.writing.Unlock()
-	var done Removed
 	if h.file == nil {
 		return done, errClosed
 	}
@@ -37,7 +51,7 @@ func (h *History) Retain(ctx context.Context, before time.Time, evenUnsent bool)
 			i++
 		default:
 			if err := h.remove(ctx, i); err != nil {
-				return done, fmt.Errorf("history: removing old readings: %w", database.Explain(err))
+				return done, err
 			}
 			done.Readings += s.last - s.first + 1
 			done.Unsent += unsent
@@ -46,27 +60,64 @@ func (h *History) Retain(ctx context.Context, before time.Time, evenUnsent bool)
 	return done, nil
 }
 
-// remove deletes a stretch and its rows, and tells the stretch after it what is before it now. One stretch a commit: an append waits for no more.
+// chunksAtOnce is how many chunks of a point are removed by one commit, so that an append does not wait long. Chosen: a month of days.
+const chunksAtOnce = 31
+
+// retainChunks removes chunks that ended before a time. What is rolled up is in the store, or there is none.
+func (h *History) retainChunks(ctx context.Context, before time.Time, done *Removed) error {
+	h.mu.RLock()
+	ids := len(h.names.points)
+	h.mu.RUnlock()
+	for id := 1; id < ids; {
+		readings, chunks, err := h.removeChunks(ctx, id, keyHour(before.UnixMilli()))
+		if err != nil {
+			return err
+		}
+		done.Readings += readings
+		if chunks < chunksAtOnce {
+			id++
+		}
+	}
+	return nil
+}
+
+func (h *History) removeChunks(ctx context.Context, id int, before int64) (readings uint64, chunks int, err error) {
+	h.writing.Lock()
+	defer h.writing.Unlock()
+	if h.file == nil {
+		return 0, 0, errClosed
+	}
+	old := "FROM chunk WHERE key >= ?1 AND key + hours <= ?2 AND key < ?2 ORDER BY key LIMIT ?3"
+	args := []any{chunkKey(id, math.MinInt32), chunkKey(id, before), chunksAtOnce}
+	err = h.file.Read.QueryRowContext(ctx, "SELECT count(*), coalesce(sum(count), 0) FROM (SELECT count "+old+")", args...).Scan(&chunks, &readings)
+	if err != nil || chunks == 0 {
+		return 0, 0, err
+	}
+	return readings, chunks, h.rearrange(ctx, func(tx *sql.Tx) error {
+		_, err := tx.ExecContext(ctx, "DELETE FROM chunk WHERE key IN (SELECT key "+old+")", args...)
+		return err
+	}, func() {})
+}
+
+// remove deletes a stretch and its rows. One stretch a commit: an append waits for no more.
 func (h *History) remove(ctx context.Context, i int) error {
+	return h.rearrange(ctx, func(tx *sql.Tx) error { return h.deleteStretch(ctx, tx, i) }, func() {
+		h.closed = slices.Delete(slices.Clone(h.closed), i, i+1) // readers hold the old one
+	})
+}
+
+// deleteStretch deletes a stretch and its rows, and tells the stretch after it what is before it now.
+func (h *History) deleteStretch(ctx context.Context, tx *sql.Tx, i int) error {
 	s, after := h.closed[i], h.closed[i+1]
 	var previous uint64
 	if i > 0 {
 		previous = h.closed[i-1].last
 	}
-	err := h.inTransaction(ctx, func(tx *sql.Tx) error {
-		if _, err := tx.ExecContext(ctx, "DELETE FROM row WHERE first BETWEEN ? AND ?", int64(s.first), int64(s.last)); err != nil {
-			return err
-		}
-		if _, err := tx.ExecContext(ctx, "DELETE FROM stretch WHERE first = ?", int64(s.first)); err != nil {
-			return err
-		}
-		return after.write(ctx, tx, previous)
-	})
-	if err != nil {
+	if _, err := tx.ExecContext(ctx, "DELETE FROM row WHERE first BETWEEN ? AND ?", int64(s.first), int64(s.last)); err != nil {
 		return err
 	}
-	h.mu.Lock()
-	defer h.mu.Unlock()
-	h.closed = slices.Delete(slices.Clone(h.closed), i, i+1) // readers hold the old one
-	return nil
+	if _, err := tx.ExecContext(ctx, "DELETE FROM stretch WHERE first = ?", int64(s.first)); err != nil {
+		return err
+	}
+	return after.write(ctx, tx, previous)
 }

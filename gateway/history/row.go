@@ -212,7 +212,7 @@ type row struct {
 	first uint64
 	count uint64
 	base  stamp
-	data  []byte // what is left
+	cursor
 	at    stamp
 	point int
 	done  uint64
@@ -299,42 +299,47 @@ func (r *row) flagged(p *packed) bool {
 	return true
 }
 
-func (r *row) because(p *packed) bool {
+// cursor is bytes that are read from the front.
+type cursor struct {
+	data []byte // what is left
+}
+
+func (c *cursor) because(p *packed) bool {
 	var number, length uint64
-	if !r.uvarint(&number) || number > math.MaxInt32 {
+	if !c.uvarint(&number) || number > math.MaxInt32 {
 		return false
 	}
 	if p.cause = int(number); number != 0 {
 		return true
 	}
-	if !r.uvarint(&length) || length > uint64(len(r.data)) {
+	if !c.uvarint(&length) || length > uint64(len(c.data)) {
 		return false
 	}
-	p.text, r.data = string(r.data[:length]), r.data[length:]
+	p.text, c.data = string(c.data[:length]), c.data[length:]
 	return true
 }
 
-func (r *row) uvarint(to *uint64) bool {
-	v, n := binary.Uvarint(r.data)
+func (c *cursor) uvarint(to *uint64) bool {
+	v, n := binary.Uvarint(c.data)
 	if n <= 0 {
 		return false
 	}
-	*to, r.data = v, r.data[n:]
+	*to, c.data = v, c.data[n:]
 	return true
 }
 
-func (r *row) varint(to *int64) bool {
-	v, n := binary.Varint(r.data)
+func (c *cursor) varint(to *int64) bool {
+	v, n := binary.Varint(c.data)
 	if n <= 0 {
 		return false
 	}
-	*to, r.data = v, r.data[n:]
+	*to, c.data = v, c.data[n:]
 	return true
 }
 
-func (r *row) number(to *uint32) bool {
+func (c *cursor) number(to *uint32) bool {
 	var v uint64
-	if !r.uvarint(&v) || v > math.MaxUint32 {
+	if !c.uvarint(&v) || v > math.MaxUint32 {
 		return false
 	}
 	*to = uint32(v)

@@ -61,12 +61,17 @@ func (h *History) boots(ctx context.Context, now stamp) (map[uint32]begun, error
 	known := map[uint32]begun{now.boot: {at: now.wall - now.mono}}
 	ends := map[uint32]int64{} // monotonic time of the newest unset reading
 	var d *Damage
-	for i, all := 0, h.stretches(); i < all.count(); i++ {
-		s := all.get(i)
+	sn, err := h.look(ctx)
+	if err != nil {
+		return nil, err
+	}
+	defer sn.close() //nolint:errcheck // it was only read
+	for i := range sn.count() {
+		s := sn.get(i)
 		if s.unset == 0 {
 			continue
 		}
-		err := h.scan(ctx, s, s.first, func(_ uint64, k *packed, _ *dictionary) error {
+		err := h.scan(ctx, sn, s, s.first, func(_ uint64, k *packed, _ *dictionary) error {
 			if !k.set {
 				ends[k.boot] = max(ends[k.boot], k.mono)
 			} else if _, ok := known[k.boot]; !ok {

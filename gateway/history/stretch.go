@@ -106,6 +106,9 @@ func (h *History) load(ctx context.Context) error {
 	if err := h.readTail(ctx, rebuild); err != nil {
 		return err
 	}
+	if err := h.readRolled(ctx); err != nil {
+		return err
+	}
 	h.written = h.last
 	if h.last < last { // the tail is not there any more
 		h.noteDamage(&Damage{First: h.last + 1, Last: last, Err: errGone})

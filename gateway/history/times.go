@@ -82,12 +82,16 @@ func (h *History) readTaken(p *point, at int64) *taken {
 	t := &taken{low: at - takenAround.Milliseconds(), high: at + takenAround.Milliseconds(), at: map[int64]kept{}}
 	ctx, cancel := context.WithTimeout(context.Background(), queryWait)
 	defer cancel()
-	_ = h.scanTime(ctx, t.low, t.high+1, func(_ uint64, k *packed, d *dictionary) error {
-		if k.set && d.of(k.point, p) && t.low <= k.wall && k.wall <= t.high {
-			t.at[k.wall] = kept{k.form, k.number, k.quality}
-		}
-		return nil
-	})
+	sn, err := h.look(ctx)
+	if err == nil {
+		_ = h.scanSeries(ctx, sn, p.key, t.low, t.high+1, func(_ uint64, k *packed, _ *dictionary) error {
+			if k.set {
+				t.at[k.wall] = kept{k.form, k.number, k.quality}
+			}
+			return nil
+		})
+		_ = sn.close()
+	}
 	for i := range h.waiting.all {
 		if w := &h.waiting.all[i]; w.point == p && w.Stamp.Set {
 			p2 := w.Stamp.Wall.UnixMilli()
