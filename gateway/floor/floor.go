@@ -105,7 +105,6 @@ type Floor struct {
 
 	settled  bool      // the times of an unset clock are; belongs to the keeper's goroutine, as retained does
 	retained time.Time // when old readings were looked for, real time
-	unrolled bool      // the last step of the roll-up failed; the keeper's, too
 
 	booking sync.Mutex // guards lots; taken before deciding
 	lots    *lots.Book

@@ -226,7 +226,6 @@ func (f *Floor) runKeeper(p *part) func(context.Context) error {
 			case <-tick.C:
 				f.keep()
 				f.settle(ctx)
-				f.rollUp(ctx)
 				f.retain(ctx)
 				if now := f.clock.Now().Mono; now-saved >= modelsEvery {
 					saved = now
@@ -253,19 +252,6 @@ func (f *Floor) settle(ctx context.Context) {
 		f.write(logbook.Entry{Kind: logbook.ClockStep, Text: fmt.Sprintf("clock set: %d readings got their time", count)})
 		f.links.wake()
 	}
-}
-
-// rollUp takes one step of what history has to do to its old readings; a step a second is enough, and no append waits long.
-func (f *Floor) rollUp(ctx context.Context) {
-	now := f.clock.Now()
-	if !now.Set {
-		return
-	}
-	_, err := f.history.RollUp(ctx, now.Wall, f.plan().Store == nil)
-	if err != nil && !f.unrolled && ctx.Err() == nil {
-		f.log.Error("readings cannot be rolled up", "cause", err) // once: it is tried again every second
-	}
-	f.unrolled = err != nil
 }
 
 // retainEvery is how often old readings are looked for; chosen.

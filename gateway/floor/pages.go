@@ -29,7 +29,7 @@ func (f *Floor) buildWeb() (err error) {
 	keeper.run = f.runKeeper(keeper)
 	board := &part{name: "board", quiet: standsStill}
 	board.run = f.runBoard(board)
-	f.parts = append(f.parts, keeper, flow, board)
+	f.parts = append(f.parts, keeper, flow, board, &part{name: "roll-up", run: f.runRollUp})
 	if !f.o.NoPage {
 		f.parts = append(f.parts, &part{name: "page", run: f.web.Run})
 	}

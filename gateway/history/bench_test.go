@@ -286,6 +286,9 @@ func decodeAll(b *testing.B, h *History, name string) time.Duration {
 		}
 		all = append(all, c)
 	}
+	if err := rows.Err(); err != nil {
+		b.Fatal(err)
+	}
 	start := time.Now()
 	var r chunkReader
 	for i := range all {

@@ -88,7 +88,7 @@ func (e *encoder) encode(c *chunk, position uint64, rs []packed) error {
 		b = binary.AppendUvarint(b, uint64(len(part)))
 	}
 	e.out.Reset()
-	e.out.Write(b) //nolint:errcheck // a buffer takes all
+	e.out.Write(b)
 	if err := e.squeeze(parts[:]); err != nil {
 		return fmt.Errorf("making a chunk: %w", err)
 	}
@@ -381,11 +381,11 @@ func (r *chunkReader) nextRun() bool {
 	return flags&flagCause == 0 || s.because(&r.state)
 }
 
-// decodeChunk appends all readings of a chunk to into.
-func decodeChunk(c *chunk, trusting bool, into []packed) ([]packed, head, error) {
+// decodeChunk gives all readings of a chunk.
+func decodeChunk(c *chunk, trusting bool) (into []packed, _ head, _ error) {
 	var r chunkReader
 	if err := r.open(c, trusting); err != nil {
-		return into, head{}, err
+		return nil, head{}, err
 	}
 	for {
 		var p packed

@@ -277,7 +277,7 @@ func (h *History) readRolled(ctx context.Context) error {
 
 // rememberChunk takes the last reading of a chunk as the newest of its point, where it is.
 func (h *History) rememberChunk(c *chunk, p *point) {
-	rs, head, err := decodeChunk(c, h.trusting, nil)
+	rs, head, err := decodeChunk(c, h.trusting)
 	if err != nil { // counted when it is read
 		return
 	}

@@ -25,6 +25,7 @@ func numbered(position uint64) reading.Reading {
 const (
 	childFolder   = "MILLWARDEN_TEST_HISTORY"
 	childUnsynced = "MILLWARDEN_TEST_HISTORY_UNSYNCED"
+	childRolling  = "MILLWARDEN_TEST_HISTORY_ROLLING"
 )
 
 // TestChild is the process that is killed: it appends for ever, and says so after each append.
@@ -53,6 +54,11 @@ func TestChild(t *testing.T) {
 			t.Fatal(err)
 		}
 		fmt.Fprintf(os.Stdout, "ack %d\n", last)
+		if os.Getenv(childRolling) != "" && last%64 == 0 {
+			if _, err := h.RollUp(t.Context(), night.Add(48*time.Hour), false); err != nil {
+				t.Fatal(err)
+			}
+		}
 		if last%400 == 0 {
 			if err := h.SetWatermark(Mark{Commit: last - 8}); err != nil {
 				t.Fatal(err)
@@ -72,7 +78,7 @@ func TestKill_losesNothingAcknowledged(t *testing.T) {
 	r := rand.New(rand.NewPCG(31, 32))
 	var acknowledged uint64
 	for range kills {
-		acknowledged = max(acknowledged, killOne(t, dir, time.Duration(r.IntN(120))*time.Millisecond))
+		acknowledged = max(acknowledged, killOne(t, time.Duration(r.IntN(120))*time.Millisecond, childFolder+"="+dir))
 	}
 	h := openTest(t, dir)
 	if h.Last() < acknowledged {
@@ -93,10 +99,10 @@ func TestKill_losesNothingAcknowledged(t *testing.T) {
 }
 
 // killOne runs the child for so long after its first acknowledgement, and gives the last one that came.
-func killOne(t *testing.T, dir string, life time.Duration) (last uint64) {
+func killOne(t *testing.T, life time.Duration, environment ...string) (last uint64) {
 	t.Helper()
 	c := exec.CommandContext(t.Context(), os.Args[0], "-test.run=^TestChild$")
-	c.Env = append(os.Environ(), childFolder+"="+dir)
+	c.Env = append(os.Environ(), environment...)
 	out, err := c.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)

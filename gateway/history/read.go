@@ -62,7 +62,7 @@ func (h *History) scan(ctx context.Context, sn *snapshot, s stretch, from uint64
 
 // scanRows visits readings from a position of s to its end, or to the first damage; that is reported, and reached is where it stopped.
 func (h *History) scanRows(ctx context.Context, sn *snapshot, s stretch, next uint64, visit visitor) (reached uint64, err error) {
-	rows, err := sn.tx.StmtContext(ctx, sn.rows).QueryContext(ctx, int64(s.first), int64(next), int64(s.last))
+	rows, err := sn.tx.StmtContext(ctx, sn.rows).QueryContext(ctx, int64(s.first), int64(next), int64(s.last)) //nolint:sqlclosecheck // it is closed below
 	if err != nil {
 		return next, h.unreadable(next, s.last, err)
 	}
@@ -146,8 +146,8 @@ func (h *History) unreadable(first, last uint64, err error) error {
 
 // From appends at most limit entries in order, beginning with the first whose position is at least position. Positions removed by retention, or
 // jumped over when a file was set aside, are passed over, and so are readings that are rolled up: they are below the watermark, and chunks know no
-// positions. Before a damaged stretch it stops; asked from within one, it returns *Damage: the
-// caller counts it and goes on after its Last. An entry whose Stamp.Set is false has no known wall time yet: see Settle.
+// positions. Before a damaged stretch it stops; asked from within one, it returns *Damage: the caller counts it and goes on after its Last. An entry
+// whose Stamp.Set is false has no known wall time yet: see Settle.
 func (h *History) From(position uint64, limit int, into []Entry) ([]Entry, error) {
 	ctx, cancel := context.WithTimeout(context.Background(), queryWait)
 	defer cancel()

@@ -176,7 +176,7 @@ func (h *History) decodeWhole(sn *snapshot, c *chunk) (all []packed, position ui
 	if c.count == 0 { // a new one
 		return nil, 0, nil
 	}
-	all, head, err := decodeChunk(c, h.trusting, nil)
+	all, head, err := decodeChunk(c, h.trusting)
 	var damage error
 	if err := h.chunkDamage(sn, c, err, &damage); err != nil {
 		return nil, 0, err

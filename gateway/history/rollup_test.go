@@ -394,6 +394,46 @@ func TestRollUp_logCutAnywhere(t *testing.T) {
 	}
 }
 
+// Aim: what Append has acknowledged is there once, in a row or in a chunk, though the process is killed while it rolls up. Method: as TestKill; the
+// position of a numbered reading follows from its time.
+func TestRollUp_killedWhileRolling(t *testing.T) {
+	dir := t.TempDir()
+	kills := 20
+	if testing.Short() {
+		kills = 4
+	}
+	r := rand.New(rand.NewPCG(91, 92))
+	var acknowledged uint64
+	for range kills {
+		acknowledged = max(acknowledged, killOne(t, time.Duration(r.IntN(200))*time.Millisecond, childFolder+"="+dir, childRolling+"=1"))
+	}
+	h := openTest(t, dir)
+	seen, rolled := map[uint64]bool{}, 0
+	err := h.Replay(t.Context(), func(e *Entry) error {
+		position := uint64(e.Stamp.Wall.Sub(after(0).Wall).Milliseconds())
+		if seen[position] || !alike(e.Reading, numbered(position)) {
+			t.Fatalf("%+v, seen before %v, want %+v", e, seen[position], numbered(position))
+		}
+		seen[position] = true
+		if e.Position == 0 {
+			rolled++
+		}
+		return nil
+	})
+	if err != nil || h.Aside() != nil {
+		t.Fatal(err, h.Aside())
+	}
+	for position := uint64(1); position <= acknowledged; position++ {
+		if !seen[position] {
+			t.Fatalf("%d of %d acknowledged is lost", position, acknowledged)
+		}
+	}
+	t.Logf("%d kills, %d readings acknowledged, %d kept, %d of them rolled up", kills, acknowledged, len(seen), rolled)
+	if rolled == 0 {
+		t.Error("nothing was rolled up")
+	}
+}
+
 // seeCounts tells how many readings of each point there are, and a sum over them.
 func seeCounts(t testing.TB, h *History) string {
 	t.Helper()
@@ -430,6 +470,7 @@ func TestChunk_damageIsTold(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	defer rows.Close()
 	for rows.Next() {
 		var key int64
 		if err := rows.Scan(&key); err != nil {
@@ -437,7 +478,7 @@ func TestChunk_damageIsTold(t *testing.T) {
 		}
 		keys = append(keys, key)
 	}
-	if err := errors.Join(rows.Err(), rows.Close()); err != nil || len(keys) < 3 {
+	if err := rows.Err(); err != nil || len(keys) < 3 {
 		t.Fatal(len(keys), err)
 	}
 	defer h.Close()
@@ -563,7 +604,7 @@ func FuzzChunk(f *testing.F) {
 	}
 	f.Add(int64(5), uint64(0), []byte{chunkLayout, 1, 0, 0, 0, 1, 1, 1, 1, 0, 0, 0, 0, 0, 0})
 	f.Fuzz(func(t *testing.T, count int64, seed uint64, data []byte) {
-		_, _, _ = decodeChunk(&chunk{key: 1 << 40, hours: 1, count: count, data: data}, true, nil)
+		_, _, _ = decodeChunk(&chunk{key: 1 << 40, hours: 1, count: count, data: data}, true)
 		count = 1 + (count%2000+2000)%2000
 		rs := randomPacked(seed, int(count))
 		c := &chunk{key: chunkKey(7, 1000), hours: 1}
@@ -571,7 +612,7 @@ func FuzzChunk(f *testing.F) {
 		if err := e.encode(c, 99, rs); err != nil {
 			t.Fatal(err)
 		}
-		got, head, err := decodeChunk(c, false, nil)
+		got, head, err := decodeChunk(c, false)
 		if err != nil || head.position != 99 || len(got) != len(rs) {
 			t.Fatalf("%d readings at %d, %v, want %d at 99", len(got), head.position, err, len(rs))
 		}
@@ -596,16 +637,16 @@ func randomPacked(seed uint64, n int) []packed {
 	for i := range rs {
 		k := packed{stamp: stamp{wall: at, boot: boot, set: true}, point: 7, number: int64(r.IntN(1 + shape*shape*30))}
 		k.mono = at - offset + r.Int64N(5)
-		switch {
-		case r.IntN(40) == 0:
+		switch r.IntN(200) {
+		case 0, 1, 2, 3, 4:
 			k.form, k.number, k.quality, k.cause = missing, 0, reading.Bad, 3
-		case r.IntN(40) == 0:
+		case 5, 6, 7, 8, 9:
 			k.form, k.number = raw, int64(r.Uint64())
-		case r.IntN(40) == 0:
+		case 10, 11, 12, 13, 14:
 			k.quality, k.text = reading.Uncertain, "because"
-		case r.IntN(40) == 0:
+		case 15, 16, 17, 18, 19:
 			k.number = mostSteps - r.Int64N(2*mostSteps)
-		case r.IntN(200) == 0:
+		case 20:
 			offset, boot = r.Int64N(1<<40), boot+1
 		}
 		rs[i] = k
