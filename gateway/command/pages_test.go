@@ -184,7 +184,7 @@ func TestPages_crew(t *testing.T) {
 	}
 	for i, width := range []int64{360, 1440} {
 		t.Run(fmt.Sprint(width), func(t *testing.T) {
-			v := visitor{t, chromium(t), startMill(t, freeAddress(t), t.TempDir(), 120)}
+			v := visitor{t, chromium(t), startMill(t, freeAddress(t), t.TempDir(), 60)}
 			v.device(width, []string{"dark", "light"}[i])
 			v.open("/")
 			v.sees(`document.querySelectorAll(".way .line").length == 10`)
@@ -193,6 +193,7 @@ func TestPages_crew(t *testing.T) {
 			v.presses("Ana")
 			v.reads("Ana is on it since")
 			v.open("/station/tank-2")
+			v.sees(`document.querySelector(".chart canvas")`) // it moves what stands below it
 			v.presses("Hand check")
 			v.presses("gritty, done")
 			v.reads("Written down.")
@@ -209,9 +210,11 @@ func TestPages_crew(t *testing.T) {
 			v.open("/lot/143")
 			v.reads("It stands on no station now.")
 			v.sees(`document.querySelectorAll("main tbody tr").length == 1`)
-			v.open("/logbook")
-			v.reads("checked by hand")
+			v.open("/logbook?")
+			v.types("Search", "checked by hand")
+			v.presses("Search")
 			v.reads("gritty")
+			v.open("/logbook")
 			v.types("Search", "405.5")
 			v.presses("Search")
 			v.sees(`document.querySelectorAll(".entry").length == 1 && document.querySelector(".entry").innerText.includes("150")`)
@@ -358,7 +361,7 @@ func TestPages_access(t *testing.T) {
 		}
 		t.Skip("axe-core is not installed: run npm ci in gateway/web/ui")
 	}
-	v := visitor{t, chromium(t), startMill(t, freeAddress(t), t.TempDir(), 120)}
+	v := visitor{t, chromium(t), startMill(t, freeAddress(t), t.TempDir(), 60)}
 	v.open("/")
 	v.reads("Bin 2: measurement lost")
 	for i, p := range pages {
