@@ -277,13 +277,10 @@ func TestPages_technician(t *testing.T) {
 	v.sees(`document.querySelectorAll(".probe").length == 14 && document.querySelector(".probe code")`)
 	v.open("/rules")
 	v.sees(`document.querySelector("#rules")?.value.includes("probe roasted-store-air")`)
-	v.run(`{const a = document.querySelector("#rules"); a.value += "\nprobe second-thermometer\n    part            ds18b20 28-0316a2795c21\n    gives           temperature at roasted-store as temperature-2\n    every           10 s\n";
+	// The thermometer of the beans is moved to the roastery: its place on the deck gets one that is not there yet.
+	v.run(`{const a = document.querySelector("#rules"); a.value = a.value.replace("28-0316a2795c21", "28-0316a2795c22") +
+		"\nprobe second-thermometer\n    part            ds18b20 28-0316a2795c21\n    gives           temperature at roastery\n    every           10 s\n";
 		a.dispatchEvent(new Event("input", {bubbles: true}))}`)
-	v.sees(`!document.querySelector("#said").innerText.includes("Being checked")`)
-	if said, err := chromedp.Run(v.tab, chromedp.Evaluate[string](`[...document.querySelectorAll(".said li")].map((l) => l.innerText).join("\n")`)); err != nil || strings.Contains(said, "Fault:") {
-		t.Logf("the checker refuses the second thermometer, so its place is another: %s (%v)", said, err)
-		v.run(`{const a = document.querySelector("#rules"); a.value = a.value.replace("temperature at roasted-store as temperature-2", "temperature at roastery"); a.dispatchEvent(new Event("input", {bubbles: true}))}`)
-	}
 	v.sees(`!document.querySelector(".act button.main").disabled`)
 	begun := time.Now()
 	v.presses("Save and put in force")
