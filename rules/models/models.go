@@ -274,6 +274,15 @@ func (m *Models) tick(now reading.Stamp, into []reading.Reading) []reading.Readi
 	return into
 }
 
+// Next is when a station is due to be worked out, on the monotonic clock; a change of an input or of a stay may bring it nearer.
+func (m *Models) Next() time.Duration {
+	next := time.Duration(math.MaxInt64)
+	for _, s := range m.order {
+		next = min(next, s.due)
+	}
+	return next
+}
+
 // Marks appends the moments that models have found since the last call.
 func (m *Models) Marks(into []Mark) []Mark {
 	into = append(into, m.marks...)

@@ -6,7 +6,7 @@
 // month without readings costs nothing. The end is that of the last input, or the time asked for: what would have rung later is not told, because
 // nobody knows what the probes would have said.
 //
-// Computed points are played where they were recorded; of the rest, loaded, empty and the time of a stay are worked out from the lots.
+// Computed points are played where they were recorded; the rest is worked out from readings and lots by the same models as in a running gateway (rules/models).
 // Points that rules look at and no reading came for are listed in the Summary, so that silence is not taken for peace.
 //
 // Concurrency: Play is one call; nothing is shared.
@@ -22,6 +22,7 @@ import (
 	"millwarden/internal/reading"
 	"millwarden/rules/check"
 	"millwarden/rules/engine"
+	"millwarden/rules/models"
 )
 
 // Source gives readings in the order in which they were taken; io.EOF at the end. *reading.Rows is one.
@@ -49,24 +50,25 @@ type Summary struct {
 
 // player is one rehearsal.
 type player struct {
-	plan    *check.Plan
-	in      Input
-	tell    func(*engine.Transition) error
-	engine  *engine.Engine
-	sum     Summary
-	said    []engine.Transition
-	lots    []reading.Stay
-	heads   []head
-	begin   time.Time // monotonic time is reckoned from here
-	last    reading.Stamp
-	known   map[string]*seen
-	unknown map[string]bool
-	stays   stays
+	plan      *check.Plan
+	in        Input
+	tell      func(*engine.Transition) error
+	engine    *engine.Engine
+	sum       Summary
+	said      []engine.Transition
+	lots      []reading.Stay
+	heads     []head
+	begin     time.Time // monotonic time is reckoned from here
+	last      reading.Stamp
+	known     map[string]*seen
+	unknown   map[string]bool
+	computing computing
 }
 
 // seen is one point of the plan while playing.
 type seen struct {
-	spoke bool // a reading that is not bad came
+	spoke    bool // a reading that is not bad came
+	computed bool // by a model, unless it was recorded
 }
 
 // head is the next reading of a source.
@@ -82,10 +84,18 @@ const bootOfRehearsal = 1
 // Play plays the input and tells each transition in order. An error of tell or of a source ends it.
 func Play(plan *check.Plan, in Input, tell func(*engine.Transition) error) (Summary, error) {
 	p := &player{plan: plan, in: in, tell: tell, lots: slices.Clone(in.Lots), known: map[string]*seen{}, unknown: map[string]bool{},
-		stays: stays{entered: len(in.Lots) > 0, since: map[string]time.Duration{}}}
+		computing: computing{models: models.New(models.Of(plan)), recorded: map[string]bool{}}}
+	if len(in.Lots) > 0 {
+		p.computing.models.Enters()
+	}
 	slices.SortStableFunc(p.lots, func(a, b reading.Stay) int { return a.Stamp.Wall.Compare(b.Stamp.Wall) })
 	for i := range plan.Engine.Points {
 		p.known[plan.Engine.Points[i].Name] = &seen{}
+	}
+	for i := range plan.Points {
+		if point := p.known[plan.Points[i].Name]; point != nil {
+			point.computed = plan.Points[i].How == check.Computed
+		}
 	}
 	for _, s := range in.Readings {
 		p.heads = append(p.heads, head{from: s})
@@ -192,7 +202,7 @@ func (p *player) start() (bool, error) {
 		}
 	}
 	p.said = p.said[:0]
-	p.beginStays(p.last)
+	p.compute(p.last)
 	return true, p.pass()
 }
 
@@ -205,11 +215,15 @@ func (p *player) observe(r *reading.Reading) error {
 		return nil
 	}
 	point.spoke = point.spoke || r.Quality != reading.Bad
+	if point.computed {
+		p.computing.recorded[r.Point] = true
+	}
 	if err := p.reach(at); err != nil {
 		return err
 	}
 	r.Stamp = at
 	p.said = p.engine.Observe(r, p.said[:0])
+	p.computing.models.Observe(r)
 	return p.pass()
 }
 
@@ -218,7 +232,7 @@ func (p *player) reach(at reading.Stamp) error {
 	if at.Mono <= p.last.Mono {
 		return nil
 	}
-	if err := p.runStays(at); err != nil {
+	if err := p.runModels(at); err != nil {
 		return err
 	}
 	p.last = at

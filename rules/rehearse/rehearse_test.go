@@ -270,3 +270,35 @@ func TestCompare_onlyWhatDiffers(t *testing.T) {
 		t.Errorf("%d of %d and %d transitions differ: what is alike must not be told", len(differs), len(one), len(other))
 	}
 }
+
+// Computed points are worked out as in a running gateway: ten degrees above the anchor of 23 °C a tank with a Q10 of 2 has used up its 18 h after 9 h (the law is
+// the language's, the arithmetic is by hand). The same each time to the byte; without its lot nobody can say.
+func TestPlay_hoursOfAStay(t *testing.T) {
+	p := plan(t, small)
+	night := func(lots []reading.Stay) []engine.Transition {
+		var warm []reading.Reading
+		for d := time.Duration(0); d < 10*time.Hour; d += 10 * time.Second {
+			warm = append(warm, reading.Reading{Point: "tank-1/temperature", Quantity: units.Temperature, Value: 33, Stamp: at(d)})
+		}
+		all, _ := played(t, p, Input{Readings: []Source{&list{warm}}, Lots: lots})
+		return all
+	}
+	loaded := []reading.Stay{{Stamp: at(30 * time.Second), Station: "tank-1", Lot: "143", Kg: 400}}
+	first, came := night(loaded), map[string]time.Duration{}
+	for _, tr := range first {
+		if tr.Event == engine.Occur {
+			came[tr.Alarm.Name] = tr.At.Wall.Sub(evening)
+		}
+	}
+	for name, want := range map[string]time.Duration{"nearly-ready-by-time": 6*time.Hour + 30*time.Minute, "hours-used-up": 9 * time.Hour} {
+		if late := came[name] - want; late < 0 || late > 2*time.Minute {
+			t.Errorf("%s at %v, want %v", name, came[name], want)
+		}
+	}
+	if again := night(loaded); said(again) != said(first) {
+		t.Errorf("played again it says\n%snot\n%s", said(again), said(first))
+	}
+	if without := said(night(nil)); strings.Contains(without, "hours-used-up") {
+		t.Errorf("without a lot it says\n%s", without)
+	}
+}

@@ -1,25 +1,24 @@
 package rehearse
 
 import (
+	"math"
 	"time"
 
 	"millwarden/internal/reading"
-	"millwarden/internal/units"
 	"millwarden/rules/engine"
+	"millwarden/rules/models"
 )
 
-// stayPoints say for how long a lot has stood at a station; by the same names a running gateway gives them.
-var stayPoints = []string{"soak-time", "drying-time", "stored-time"}
-
-// stays is which lot stands where while playing.
-type stays struct {
-	entered bool                     // a site that never enters lots has none: then `while loaded` is unknown, and its gate stays open
-	since   map[string]time.Duration // when the lot came, by station
-	clocks  []stayClock              // points that some rule looks at
+// computing works out the computed points of the stations beside the engine, as a running gateway does: each second at most, from the readings before it.
+type computing struct {
+	models   *models.Models
+	recorded map[string]bool // points that come from the recording: they are played as they were
+	points   []reading.Reading
+	marks    []models.Mark
 }
 
-// stayClock is one point that runs with a stay.
-type stayClock struct{ station, point string }
+// tickEvery is how often a running gateway lets the models work.
+const tickEvery = time.Second
 
 // standing takes the acts that came before the beginning, and gives their moments.
 func (p *player) standing() []engine.SavedMoment {
@@ -30,7 +29,7 @@ func (p *player) standing() []engine.SavedMoment {
 		p.lots = p.lots[1:]
 		p.sum.Stays++
 		mono := lot.Stamp.Wall.Sub(p.begin)
-		name := p.change(&lot, mono)
+		name := p.change(&lot, p.stamp(lot.Stamp.Wall))
 		i, known := at[name]
 		if !known {
 			i = len(came)
@@ -43,29 +42,13 @@ func (p *player) standing() []engine.SavedMoment {
 }
 
 // change begins or ends a stay and gives the name of its moment.
-func (p *player) change(s *reading.Stay, mono time.Duration) string {
+func (p *player) change(s *reading.Stay, at reading.Stamp) string {
 	if s.Empty {
-		delete(p.stays.since, s.Station)
+		p.computing.models.Empty(s.Station, at)
 		return s.Station + "/emptied"
 	}
-	p.stays.since[s.Station] = mono
+	p.computing.models.Load(s.Station, s.Lot, at, at)
 	return s.Station + "/loaded"
-}
-
-func (p *player) beginStays(at reading.Stamp) {
-	if !p.stays.entered {
-		return
-	}
-	looked := lookedAt(p.plan)
-	for _, st := range p.plan.Stations {
-		for _, name := range stayPoints {
-			if point := st.Name + "/" + name; p.known[point] != nil && looked[point] {
-				p.stays.clocks = append(p.stays.clocks, stayClock{st.Name, point})
-			}
-		}
-		p.said = p.sayLoaded(st.Name, at, p.said)
-	}
-	p.said = p.sayTimes(at, "", p.said)
 }
 
 // load begins or ends a stay: the moment first, then the points, as in a running gateway.
@@ -75,58 +58,48 @@ func (p *player) load(s *reading.Stay) error {
 		return err
 	}
 	p.sum.Stays++
-	p.said = p.engine.Moment(p.change(s, at.Mono), at, p.said[:0])
-	p.said = p.sayLoaded(s.Station, at, p.said)
-	p.said = p.sayTimes(at, s.Station, p.said)
+	p.said = p.engine.Moment(p.change(s, at), at, p.said[:0])
+	p.compute(at)
 	return p.pass()
 }
 
-// runStays gives the running points their value at each whole second up to at, as a running gateway does.
-func (p *player) runStays(at reading.Stamp) error {
-	if len(p.stays.since) == 0 || len(p.stays.clocks) == 0 {
-		return nil
-	}
-	for mono := p.last.Mono.Truncate(time.Second) + time.Second; mono < at.Mono; mono += time.Second {
-		now := reading.Stamp{Wall: p.begin.Add(mono), Mono: mono, Boot: bootOfRehearsal, Set: true}
-		p.said = p.sayTimes(now, "", p.said[:0])
+// runModels lets the models work at each whole second up to at, but for that of at itself: what comes then is known first.
+func (p *player) runModels(at reading.Stamp) error {
+	for mono := p.last.Mono.Truncate(tickEvery) + tickEvery; mono < at.Mono; {
+		next := p.computing.models.Next()
+		if next >= at.Mono {
+			return nil
+		}
+		if next > mono {
+			mono += (next - mono + tickEvery - 1).Truncate(tickEvery)
+			continue
+		}
+		p.said = p.said[:0]
+		p.compute(reading.Stamp{Wall: p.begin.Add(mono), Mono: mono, Boot: bootOfRehearsal, Set: true})
 		if err := p.pass(); err != nil {
 			return err
 		}
+		mono += tickEvery
 	}
 	return nil
 }
 
-// sayLoaded observes whether a lot stands on a station.
-func (p *player) sayLoaded(station string, at reading.Stamp, out []engine.Transition) []engine.Transition {
-	_, loaded := p.stays.since[station]
-	for _, yes := range []struct {
-		name string
-		is   bool
-	}{{"loaded", loaded}, {"empty", !loaded}} {
-		point := p.known[station+"/"+yes.name]
-		if point == nil {
+// compute passes what the models say now to the engine, and back to them, as far as the recording does not have it.
+func (p *player) compute(at reading.Stamp) {
+	c := &p.computing
+	c.marks = c.models.Marks(c.marks[:0])
+	for i := range c.marks {
+		p.said = p.engine.Moment(c.marks[i].Name, c.marks[i].At, p.said)
+	}
+	c.points = c.models.Tick(at, c.points[:0])
+	for i := range c.points {
+		r := &c.points[i]
+		point := p.known[r.Point]
+		if point == nil || c.recorded[r.Point] {
 			continue
 		}
-		point.spoke = true
-		r := reading.Reading{Point: station + "/" + yes.name, Quantity: units.YesNo, Stamp: at}
-		if yes.is {
-			r.Value = 1
-		}
-		out = p.engine.Observe(&r, out)
+		point.spoke = point.spoke || !math.IsNaN(r.Value)
+		p.said = p.engine.Observe(r, p.said)
+		c.models.Observe(r)
 	}
-	return out
-}
-
-// sayTimes observes the running points of a station ("": of all) that is loaded.
-func (p *player) sayTimes(at reading.Stamp, station string, out []engine.Transition) []engine.Transition {
-	for _, c := range p.stays.clocks {
-		since, loaded := p.stays.since[c.station]
-		if !loaded || station != "" && c.station != station {
-			continue
-		}
-		p.known[c.point].spoke = true
-		r := reading.Reading{Point: c.point, Quantity: units.Duration, Stamp: at, Value: (at.Mono - since).Seconds()}
-		out = p.engine.Observe(&r, out)
-	}
-	return out
 }
