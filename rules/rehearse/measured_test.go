@@ -5,6 +5,7 @@ import (
 	"compress/gzip"
 	"encoding/csv"
 	"fmt"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -200,7 +201,8 @@ func estate64() (rules string, points []reading.Reading) {
 	return b.String(), points
 }
 
-// BenchmarkPlay plays an hour of 64 points, every 10 s, with all built-in alarms, from CSV; and reads the same text with encoding/csv alone.
+// BenchmarkPlay plays four hours of 64 points, every 10 s, with all built-in alarms and models, from CSV; and reads the same text with encoding/csv alone.
+// Of each the fastest turn counts: other work on the machine only ever adds.
 func BenchmarkPlay(b *testing.B) {
 	text, points := estate64()
 	p := plan(b, text)
@@ -214,7 +216,7 @@ func BenchmarkPlay(b *testing.B) {
 		b.Fatal(err)
 	}
 	rows := 0
-	for d := time.Duration(0); d < time.Hour; d += 10 * time.Second {
+	for d := time.Duration(0); d < 4*time.Hour; d += 10 * time.Second {
 		for i, r := range points {
 			r.Stamp = at(d)
 			r.Value += float64((i*7+int(d/time.Second)/10*3)%9) / 10 // they waver, as probes do
@@ -227,7 +229,7 @@ func BenchmarkPlay(b *testing.B) {
 	if err := w.Flush(); err != nil {
 		b.Fatal(err)
 	}
-	var alone, play time.Duration
+	alone, play := time.Duration(math.MaxInt64), time.Duration(math.MaxInt64)
 	for b.Loop() {
 		begin := time.Now()
 		r := csv.NewReader(bytes.NewReader(table.Bytes()))
@@ -239,7 +241,7 @@ func BenchmarkPlay(b *testing.B) {
 			}
 			count++
 		}
-		alone += time.Since(begin)
+		alone = min(alone, time.Since(begin))
 		if count != rows+1 {
 			b.Fatalf("%d rows, want %d", count, rows+1)
 		}
@@ -249,13 +251,13 @@ func BenchmarkPlay(b *testing.B) {
 			b.Fatal(err)
 		}
 		_, sum := played(b, p, Input{Readings: []Source{source}})
-		play += time.Since(begin)
+		play = min(play, time.Since(begin))
 		if sum.Readings != rows {
 			b.Fatalf("%d readings, want %d", sum.Readings, rows)
 		}
 	}
 	b.ReportMetric(float64(play)/float64(alone), "times-reading")
-	b.ReportMetric(float64(play.Nanoseconds())/float64(b.N*rows), "ns/reading")
+	b.ReportMetric(float64(play.Nanoseconds())/float64(rows), "ns/reading")
 	b.ReportMetric(float64(len(p.Engine.Alarms)), "alarms")
 	b.ReportMetric(float64(len(points)), "points")
 }

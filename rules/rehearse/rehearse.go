@@ -9,7 +9,7 @@
 // Computed points are played where they were recorded; the rest is worked out from readings and lots by the same models as in a running gateway (rules/models).
 // Points that rules look at and no reading came for are listed in the Summary, so that silence is not taken for peace.
 //
-// Concurrency: Play is one call; nothing is shared.
+// Concurrency: Play is one call; nothing is shared, but that each source is read by a goroutine of its own, which ends before Play returns.
 package rehearse
 
 import (
@@ -17,6 +17,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"sync"
 	"time"
 
 	"millwarden/internal/reading"
@@ -84,7 +85,7 @@ const bootOfRehearsal = 1
 // Play plays the input and tells each transition in order. An error of tell or of a source ends it.
 func Play(plan *check.Plan, in Input, tell func(*engine.Transition) error) (Summary, error) {
 	p := &player{plan: plan, in: in, tell: tell, lots: slices.Clone(in.Lots), known: map[string]*seen{}, unknown: map[string]bool{},
-		computing: computing{models: models.New(models.Of(plan)), recorded: map[string]bool{}}}
+		computing: computing{models: models.New(modelsOf(plan)), recorded: map[string]bool{}}}
 	if len(in.Lots) > 0 {
 		p.computing.models.Enters()
 	}
@@ -97,8 +98,11 @@ func Play(plan *check.Plan, in Input, tell func(*engine.Transition) error) (Summ
 			point.computed = plan.Points[i].How == check.Computed
 		}
 	}
+	stop, running := make(chan struct{}), sync.WaitGroup{}
+	defer running.Wait()
+	defer close(stop)
 	for _, s := range in.Readings {
-		p.heads = append(p.heads, head{from: s})
+		p.heads = append(p.heads, head{from: readAhead(s, stop, &running)})
 	}
 	for i := range p.heads {
 		if err := p.fetch(&p.heads[i]); err != nil {

@@ -1,10 +1,13 @@
 package rehearse
 
 import (
+	"maps"
 	"math"
 	"time"
 
 	"millwarden/internal/reading"
+	"millwarden/internal/units"
+	"millwarden/rules/check"
 	"millwarden/rules/engine"
 	"millwarden/rules/models"
 )
@@ -15,6 +18,15 @@ type computing struct {
 	recorded map[string]bool // points that come from the recording: they are played as they were
 	points   []reading.Reading
 	marks    []models.Mark
+}
+
+// modelsOf are the models of a plan, for the points that some rule looks at; the others would be worked out for nobody.
+func modelsOf(plan *check.Plan) models.Config {
+	c, looked := models.Of(plan), lookedAt(plan)
+	for _, s := range c.Stations {
+		maps.DeleteFunc(s.Computed, func(name string, _ units.Quantity) bool { return !looked[s.Name+"/"+name] })
+	}
+	return c
 }
 
 // tickEvery is how often a running gateway lets the models work.
