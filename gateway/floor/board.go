@@ -15,6 +15,9 @@ import (
 // boardEvery is how often the board looks at itself; chosen: well below the delays of the built-in board alarms.
 const boardEvery = 10 * time.Second
 
+// lowDisk is the share of free room below which the logbook is tried, in per cent: the limit full-disk of the built-in alarms.
+const lowDisk = 1
+
 // runBoard gives the engine what the board knows of itself, as readings like any other.
 func (f *Floor) runBoard(p *part) func(context.Context) error {
 	return func(ctx context.Context) error {
@@ -52,15 +55,19 @@ func (f *Floor) boardReadings(now reading.Stamp) []reading.Reading {
 		}
 		return 0
 	}
-	add(board, "disk-free", units.Share, diskFree(f.o.Data))
+	free := diskFree(f.o.Data)
+	f.diskLow.Store(free < lowDisk)
+	add(board, "disk-free", units.Share, free)
 	add(board, "memory-free", units.Share, memoryFree())
 	add(board, "temperature", units.Temperature, boardTemperature())
 	add(board, "clock-set", units.YesNo, yes(now.Set))
+	add(board, "clock-step", units.Duration, f.wall.newest(now).Seconds())
 	add(board, "watcher-set", units.YesNo, yes(f.plan().Watcher != nil))
 	if age, known := f.drillAge(now); known {
 		add(board, "drill-age", units.Duration, age.Seconds())
 	}
 	add(board, "logbook-writes", units.YesNo, yes(!f.links.logbookFault.Load()))
+	add(board, "files-set-aside", units.Count, float64(len(f.setAside())))
 	add(board, "rules-refused", units.YesNo, yes(f.refused.Load() != nil))
 	if f.plan().Store != nil {
 		out := f.outbox(now)
@@ -115,4 +122,15 @@ func (f *Floor) recallProven(ctx context.Context) {
 			f.proven[l.Channel] = entries[i].At
 		}
 	}
+}
+
+// setAside lists the files of the data folder that were damaged and kept under another name since the start.
+func (f *Floor) setAside() (list []error) {
+	if a := f.logbook.Aside(); a != nil {
+		list = append(list, a)
+	}
+	if a := f.history.Aside(); a != nil {
+		list = append(list, a)
+	}
+	return list
 }

@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"io"
 	"log/slog"
+	"net"
 	"net/http"
 	"sync"
 	"sync/atomic"
@@ -58,6 +59,8 @@ type Options struct {
 	Outside    http.RoundTripper                                        // way to the outside watcher; nil: the system's
 	OpenModem  func(path string, speed int) (io.ReadWriteCloser, error) // line of a channel of text messages; nil: a serial port of the host
 	Channels   map[string]callout.Channel                               // by name, instead of those of the rules file: the demo's phones
+	DialBroker func(context.Context) (net.Conn, error)                  // line to the site's own broker, instead of a socket: nights on fake time
+	Store      *http.Client                                             // asks the store, instead of the usual client
 	Manager    Manager                                                  // who started the gateway; nil: nobody who wants to hear
 }
 
@@ -101,16 +104,22 @@ type Floor struct {
 
 	looking    []engine.Standing // scratch of look; belongs to the flow's goroutine
 	entersLots atomic.Bool       // somebody enters which lot stands where
+	diskLow    atomic.Bool       // so little room that the logbook may be stuck
 	stopping   atomic.Bool       // the end has begun: the page says so
 
 	settled  bool      // the times of an unset clock are; belongs to the keeper's goroutine, as retained does
 	retained time.Time // when old readings were looked for, real time
+	tried    time.Time // when the logbook was, real time
+
+	wall wall
 
 	booking sync.Mutex // guards lots; taken before deciding
 	lots    *lots.Book
 
 	busLock sync.Mutex // guards buses
 	buses   map[string]openBus
+
+	missed []engine.Transition // that the start found; not used after it
 
 	deciding    sync.Mutex // guards what stands below
 	engine      *engine.Engine
@@ -198,6 +207,11 @@ func (f *Floor) Close() error {
 func (f *Floor) Run(ctx context.Context) error {
 	f.write(logbook.Entry{Kind: logbook.Start, Text: "gateway started, version " + f.o.Version + ", rules " + short(f.plan().Hash)})
 	f.log.Info("gateway started", "site", f.plan().Site.Name, "probes", len(f.plan().Probes), "alarms", len(f.plan().Engine.Alarms), "data", f.o.Data)
+	for _, damaged := range f.setAside() {
+		f.log.Error("a file was damaged", "cause", damaged)
+		f.write(logbook.Entry{Kind: logbook.Fault, Place: "board", Text: damaged.Error()})
+	}
+	f.follow(f.missed)
 	err := f.runParts(ctx)
 	f.keep()
 	f.write(logbook.Entry{Kind: logbook.Start, Text: "gateway stopped"})

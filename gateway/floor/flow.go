@@ -3,6 +3,7 @@ package floor
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"time"
 
@@ -29,18 +30,27 @@ func (f *Floor) begin() error {
 	if err := f.openLots(); err != nil {
 		return err
 	}
-	return f.fillWindows(now, f.beginModels(now))
+	seen := now.Mono // what came later than this the engine has not seen
+	if saved != nil && saved.At.Boot == now.Boot {
+		seen = min(seen, saved.At.Mono)
+	}
+	f.takeUp(now, seen, f.beginModels(now))
+	return nil
 }
 
-// fillWindows gives the windows of the engine, and from a time on the models, what the history knows of this boot, so that a restart does not blind them.
-func (f *Floor) fillWindows(now reading.Stamp, models time.Duration) error {
+// takeUp gives the windows of the engine, and from a time on the models, what the history knows of this boot, so that a restart does not blind them. What
+// came after the engine's state was saved is decided again: the state is saved at every transition, so nothing new comes of it but what stands.
+func (f *Floor) takeUp(now reading.Stamp, seen, models time.Duration) {
 	var reach time.Duration
 	for _, p := range f.plan().Points {
 		reach = max(reach, f.engine.Reach(p.Name))
 	}
 	windows := now.Mono - reach
-	err := f.history.Recent(context.Background(), now.Boot, min(windows, models), func(r *reading.Reading) error {
-		if r.Stamp.Mono >= windows {
+	err := f.history.Recent(context.Background(), now.Boot, min(windows, models, seen), func(r *reading.Reading) error {
+		switch {
+		case r.Stamp.Mono > seen:
+			f.missed = f.engine.Observe(r, f.missed)
+		case r.Stamp.Mono >= windows:
 			f.engine.Fill(r)
 		}
 		f.models.Fill(r)
@@ -49,16 +59,19 @@ func (f *Floor) fillWindows(now reading.Stamp, models time.Duration) error {
 	if err != nil {
 		f.log.Warn("windows begin empty: the history cannot be read", "cause", err)
 	}
-	return nil
+	f.engine.Listen(now)
 }
 
 func (f *Floor) savedEngine() (*engine.Saved, error) {
 	text, err := f.logbook.LoadEngine()
-	if err != nil || text == nil {
+	if err == nil && text == nil || err != nil && !errors.Is(err, logbook.ErrDamaged) {
 		return nil, err
 	}
 	saved := new(engine.Saved)
-	if err := json.Unmarshal(text, saved); err != nil {
+	if err == nil {
+		err = json.Unmarshal(text, saved)
+	}
+	if err != nil {
 		// Alarms begin anew rather than not at all; what stood before is in the logbook.
 		f.log.Error("saved alarm states cannot be read, all alarms begin anew", "cause", err)
 		return nil, nil
@@ -125,10 +138,12 @@ func (f *Floor) decide(rs []reading.Reading, transitions []engine.Transition) []
 func (f *Floor) tick() {
 	f.deciding.Lock()
 	now := f.clock.Now()
+	f.wall.look(now)
 	transitions := f.engine.Tick(now, nil)
 	transitions = f.tickModels(now, transitions)
 	f.deciding.Unlock()
 	f.follow(transitions)
+	f.tellStep()
 	f.look()
 }
 
@@ -195,6 +210,22 @@ func (f *Floor) saveEngine() {
 	if err != nil {
 		f.log.Error("alarm states cannot be saved", "cause", err)
 	}
+	f.links.logbookFault.Store(err != nil)
+}
+
+// tryEvery is how often the logbook is tried while it or the history cannot be written; chosen: with the delay of the alarm, people hear of a full disk
+// within a minute, and a card that is well is spared.
+const tryEvery = 10 * time.Second
+
+// tryLogbook finds out whether the logbook can be written when there is reason to doubt it: it is written only when something happens, and a disk that
+// is full, or has room again, would be told hours later.
+func (f *Floor) tryLogbook() {
+	doubt := f.links.logbookFault.Load() || f.links.historyBad.Load() != nil || f.diskLow.Load()
+	if !doubt || time.Since(f.tried) < tryEvery {
+		return
+	}
+	f.tried = time.Now()
+	f.saveEngine()
 }
 
 // EntryOf is the line of the logbook about a transition.
@@ -216,6 +247,7 @@ func (f *Floor) runKeeper(p *part) func(context.Context) error {
 		tick := time.NewTicker(time.Second)
 		defer tick.Stop()
 		saved := f.clock.Now().Mono
+		f.saveModels() // how old the stays are, before anybody sets the clock
 		for {
 			p.alive()
 			select {
@@ -225,6 +257,7 @@ func (f *Floor) runKeeper(p *part) func(context.Context) error {
 				return nil
 			case <-tick.C:
 				f.keep()
+				f.tryLogbook()
 				f.settle(ctx)
 				f.retain(ctx)
 				if now := f.clock.Now().Mono; now-saved >= modelsEvery {
@@ -260,7 +293,7 @@ const retainEvery = time.Hour
 // retain lets readings go that are older than the site keeps them and safe in the store, if there is one.
 func (f *Floor) retain(ctx context.Context) {
 	now := f.clock.Now()
-	if !now.Set || time.Since(f.retained) < retainEvery {
+	if !now.Set || time.Since(f.retained) < retainEvery || !f.wall.steady(now) {
 		return
 	}
 	f.retained = time.Now()

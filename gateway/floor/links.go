@@ -87,7 +87,9 @@ func (f *Floor) buildBroker() error {
 		return fmt.Errorf("broker: %w", err)
 	}
 	if b.Address != "" {
-		l.dial = link.Dialer(hostOf(b.Address), config)
+		if l.dial = f.o.DialBroker; l.dial == nil {
+			l.dial = link.Dialer(hostOf(b.Address), config)
+		}
 		return nil
 	}
 	var serve *tls.Config
@@ -143,6 +145,9 @@ func (f *Floor) buildForwarder() (err error) {
 		return err
 	}
 	o.Boards, o.Dial, o.Credential = []string{f.plan().Site.Board}, f.links.dial, f.links.user
+	if f.o.Store != nil {
+		o.Store.Client = f.o.Store
+	}
 	o.RejectFile, o.Log = filepath.Join(f.o.Data, "refused-readings.txt"), f.log.With("part", "forward")
 	if f.links.forwarder, err = forward.New(o); err != nil {
 		return err
@@ -159,7 +164,7 @@ func forwarderOptions(plan *check.Plan, credential func(string) (string, error))
 	if s.Credential != "" {
 		o.Store.Token = func() (string, error) { return credential(s.Credential) }
 	}
-	if s.CA == "" && s.Certificate == "" {
+	if s.CA == "" && s.Certificate == "" && !strings.HasPrefix(s.Address, "https://") {
 		return o, nil
 	}
 	config, err := link.TLS(s.CA, s.Certificate)

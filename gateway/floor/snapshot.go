@@ -210,8 +210,13 @@ func (f *Floor) outbox(now reading.Stamp) web.Outbox {
 		return web.Outbox{}
 	}
 	out := web.Outbox{Readings: int64(last - mark)} //nolint:gosec // counts of readings, far below the limit
-	if oldest, err := f.history.From(mark+1, 1, nil); err == nil && len(oldest) > 0 && oldest[0].Stamp.Set {
-		out.Oldest = now.Wall.Sub(oldest[0].Stamp.Wall).Round(time.Second)
+	if oldest, err := f.history.From(mark+1, 1, nil); err == nil && len(oldest) > 0 {
+		switch at := oldest[0].Stamp; {
+		case at.Boot == now.Boot: // whatever was done to the wall clock since
+			out.Oldest = (now.Mono - at.Mono).Round(time.Second)
+		case at.Set && now.Set:
+			out.Oldest = now.Wall.Sub(at.Wall).Round(time.Second)
+		}
 	}
 	return out
 }

@@ -15,6 +15,8 @@ import (
 	influx "github.com/influxdata/influxdb-client-go/v2"
 	"github.com/influxdata/influxdb-client-go/v2/api"
 	influxhttp "github.com/influxdata/influxdb-client-go/v2/api/http"
+
+	"millwarden/internal/link"
 )
 
 // Store is the time-series store.
@@ -202,7 +204,7 @@ func (s strict) RoundTrip(req *http.Request) (*http.Response, error) {
 func Client(config *tls.Config) *http.Client {
 	t := http.DefaultTransport.(*http.Transport).Clone()
 	t.TLSClientConfig = config
-	return &http.Client{Transport: t}
+	return &http.Client{Transport: link.Explaining(t)}
 }
 
 // client of the store, and of its metrics page.

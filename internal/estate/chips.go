@@ -32,6 +32,8 @@ type Estate struct {
 	begun  time.Duration // monotonic time at which the truth began
 	sent   time.Duration // time of the truth at which the sticks spoke last
 	quiet  [3]bool       // sticks that are silent
+	tanks  [2]electrode  // what befell the electrodes
+	hung   map[drivers.BusKind]bool
 
 	adc        *ads1115test.Chip
 	deckAir    *sht4xtest.Chip
@@ -61,7 +63,7 @@ const (
 // New is an estate that begins now.
 func New(c clock.Clock, truth *Truth, faults []Fault) *Estate {
 	e := &Estate{clock: c, truth: truth, faults: faults, begun: c.Now().Mono, sent: -stickEvery, adc: ads1115test.New(), deckAir: sht4xtest.New(), storeAir: sht4xtest.New(),
-		wires: ds18b20test.NewTree(), panels: modbustest.New(), sticks: radiotest.New(), i2c: drivertest.NewI2C("i2c-1")}
+		wires: ds18b20test.NewTree(), panels: modbustest.New(), sticks: radiotest.New(), i2c: drivertest.NewI2C("i2c-1"), hung: map[drivers.BusKind]bool{}}
 	e.i2c.Put(0x48, e.adc)
 	e.i2c.Put(0x44, e.deckAir)
 	e.i2c.Put(0x45, e.storeAir)
@@ -102,7 +104,9 @@ func (e *Estate) live(now reading.Stamp) {
 func (e *Estate) show() {
 	t := e.truth
 	for i := range t.Tanks {
-		e.adc.SetVoltage(i, Electrode(t.Noisy(t.Tanks[i].PH, 0.01), t.Tanks[i].Celsius))
+		if volts := Electrode(t.Noisy(t.Tanks[i].PH, 0.01), t.Tanks[i].Celsius); e.tanks[i] == whole {
+			e.adc.SetVoltage(i, volts)
+		}
 		e.tankProbes[i].Set(t.Noisy(t.Tanks[i].Celsius, 0.03))
 	}
 	e.adc.SetVoltage(2, loop(t.Noisy(t.Deck.Moisture, 0.05), 5, 60))
@@ -163,11 +167,11 @@ func (e *Estate) OpenBus(_ context.Context, kind drivers.BusKind, name string, _
 	b := drivers.Bus{Name: name}
 	switch kind {
 	case drivers.I2C:
-		b.I2C = e.i2c
+		b.I2C = hangingI2C{e.i2c, e}
 	case drivers.OneWire:
 		b.OneWire = e.wires
 	case drivers.Modbus:
-		b.Modbus = e.panels
+		b.Modbus = hangingLine{e.panels, e}
 	default:
 		return b, nil, fmt.Errorf("estate: there is no bus %s here", name)
 	}
@@ -176,11 +180,6 @@ func (e *Estate) OpenBus(_ context.Context, kind drivers.BusKind, name string, _
 
 // Sticks is what the radio sticks say.
 func (e *Estate) Sticks() drivers.Feed { return e.sticks }
-
-// FailStick makes the radio stick of a bin, counted from 1, fall silent.
-func FailStick(bin int) func(*Estate, *Truth) {
-	return func(e *Estate, _ *Truth) { e.quiet[bin-1] = true }
-}
 
 // Sort brings faults into the order in which New needs them.
 func Sort(faults []Fault) {

@@ -17,6 +17,7 @@ type Truth struct {
 	Roaster Roaster
 	Store   Air     // roasted coffee
 	CO      float64 // ppm in the roastery
+	Leak    float64 // ppm that a blocked flue adds to it in the end
 
 	startHour float64 // hour of the day at the beginning
 	noise     *rand.Rand
@@ -73,7 +74,7 @@ func (t *Truth) advance(d time.Duration) {
 	if t.Roaster.Roasting() {
 		target = 14
 	}
-	t.CO += (target - t.CO) * seconds / 600
+	t.CO += (target + t.Leak - t.CO) * seconds / 600
 }
 
 // hour is the hour of the day.

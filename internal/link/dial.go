@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"net"
 	"os"
+	"time"
 )
 
 // Dialer dials host:port, with TLS unless config is nil.
@@ -15,14 +16,15 @@ func Dialer(address string, config *tls.Config) func(context.Context) (net.Conn,
 		if config == nil {
 			return new(net.Dialer).DialContext(ctx, "tcp", address)
 		}
-		return (&tls.Dialer{Config: config}).DialContext(ctx, "tcp", address)
+		conn, err := (&tls.Dialer{Config: config}).DialContext(ctx, "tcp", address)
+		return conn, Explain(err)
 	}
 }
 
 // TLS builds the configuration for a broker or a store from the files of its block: ca says whom to trust ("" for the system's list),
 // certificate (certificate and key in one file) what to show ("" for nothing).
 func TLS(ca, certificate string) (*tls.Config, error) {
-	config := &tls.Config{MinVersion: tls.VersionTLS12}
+	config := &tls.Config{MinVersion: tls.VersionTLS12, Time: func() time.Time { return moment(time.Now(), sources()) }}
 	if ca != "" {
 		pem, err := os.ReadFile(ca)
 		if err != nil {

@@ -69,6 +69,10 @@ func (e *Engine) Save() *Saved { return e.m.save() }
 // Fill feeds an old reading of the history to the windows, in order of time, after New and before the first Observe or Tick. It decides nothing.
 func (e *Engine) Fill(r *reading.Reading) { e.m.fill(r) }
 
+// Listen says that nobody listened to the points until now: after a restart what was not heard meanwhile is no silence of theirs, which counts from
+// here. Points that were overdue before stay so.
+func (e *Engine) Listen(now reading.Stamp) { e.m.listen(now.Mono) }
+
 // Reach is how far back the windows on a point look: so much of the history is worth to Fill. 0: none.
 func (e *Engine) Reach(point string) time.Duration { return e.m.reach(point) }
 

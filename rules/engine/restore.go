@@ -181,6 +181,15 @@ func (t transfer) point(sp SavedPoint) {
 	}
 }
 
+// listen lets every point that is not overdue be so only when it has been silent from now on.
+func (m *machine) listen(now time.Duration) {
+	for i := range m.points {
+		if p := &m.points[i]; p.overdueAfter > 0 && p.condition != overdue {
+			m.timers.set(timerOverdue, int32(i), max(now, p.at)+p.overdueAfter+1)
+		}
+	}
+}
+
 // alarms takes over what fits, by ID or by the ID it was formerly, and tells which saved ones were.
 func (t transfer) alarms(saved []SavedAlarm) map[string]bool {
 	byID := make(map[string]*SavedAlarm, len(saved))

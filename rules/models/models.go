@@ -76,6 +76,9 @@ type stay struct {
 	Loaded bool
 	Lot    string
 	From   reading.Stamp
+
+	reckoned bool          // a stay of another boot: began holds
+	began    time.Duration // on the monotonic clock of this boot
 }
 
 // past is how long the stay has lasted.
@@ -86,10 +89,14 @@ func (s *stay) past(now reading.Stamp) (time.Duration, bool) {
 	if s.From.Boot == now.Boot {
 		return max(0, now.Mono-s.From.Mono), true
 	}
-	if !now.Set {
-		return 0, false
+	if !s.reckoned {
+		if !now.Set {
+			return 0, false
+		}
+		// Once, as soon as the clock is set: whatever is done to it later moves no age [LANGUAGE section 2].
+		s.reckoned, s.began = true, now.Mono-max(0, now.Wall.Sub(s.From.Wall))
 	}
-	return max(0, now.Wall.Sub(s.From.Wall)), true
+	return max(0, now.Mono-s.began), true
 }
 
 // Causes of unknown and uncertain values.

@@ -34,6 +34,8 @@ type SavedStation struct {
 type SavedStay struct {
 	Lot  string
 	From reading.Stamp
+	// Began is when a stay of another boot began on the monotonic clock of Saved.At; absent: not yet reckoned.
+	Began *time.Duration `json:",omitempty"`
 }
 
 // Save gives the whole state as JSON.
@@ -50,6 +52,9 @@ func (m *Models) Save(now reading.Stamp) ([]byte, error) {
 		saved := SavedStation{Kind: fmt.Sprintf("%T", st.model), Model: text}
 		if st.stay.Loaded {
 			saved.Stay = &SavedStay{Lot: st.stay.Lot, From: st.stay.From}
+			if began := st.stay.began; st.stay.reckoned {
+				saved.Stay.Began = &began
+			}
 		}
 		s.Stations[st.name] = saved
 	}
@@ -94,6 +99,9 @@ func (m *Models) Restore(text []byte, now reading.Stamp) (filled time.Duration, 
 		st.model.restored(moved)
 		if saved.Stay != nil {
 			st.stay = stay{Loaded: true, Lot: saved.Stay.Lot, From: saved.Stay.From}
+			if began := saved.Stay.Began; began != nil && s.At.Boot == now.Boot && s.At.Mono <= now.Mono {
+				st.stay.reckoned, st.stay.began = true, *began // within a boot the wall clock is not asked twice
+			}
 		}
 	}
 	return m.filled, nil

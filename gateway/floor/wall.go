@@ -1,0 +1,88 @@
+package floor
+
+import (
+	"fmt"
+	"sync"
+	"time"
+
+	"millwarden/gateway/logbook"
+	"millwarden/internal/reading"
+)
+
+// wall watches the wall clock beside the monotonic one, which nobody can set: what differs between two looks is a step. Nothing that decides needs it;
+// people want to know why a night has an hour twice.
+//
+// Concurrency: any goroutine.
+type wall struct {
+	mu    sync.Mutex // guards what stands below
+	last  reading.Stamp
+	step  time.Duration // not yet told
+	told  time.Duration // size of the last one
+	since time.Duration // monotonic time of the last step, or of the first look
+}
+
+const (
+	// stepLeast is the least that counts as a step [standards notes, section 6: more than a second].
+	stepLeast = time.Second
+	// stepShown is how long a step stands at the point board/clock-step; chosen: two looks of the board at itself.
+	stepShown = 2 * boardEvery
+	// steadyAfter is how long the wall clock must have gone evenly before readings are thrown away by its time: one that was set fifty years ahead by
+	// mistake must not cost the history. Chosen: time for a person, or a time server, to correct it.
+	steadyAfter = 6 * time.Hour
+)
+
+// look compares the clocks. A clock that was not set before and is now was set, whatever it says.
+func (w *wall) look(now reading.Stamp) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	before := w.last
+	w.last = now
+	if before.Wall.IsZero() {
+		w.since = now.Mono
+		return
+	}
+	step := now.Wall.Sub(before.Wall) - (now.Mono - before.Mono)
+	if step.Abs() > stepLeast {
+		w.step, w.told, w.since = w.step+step, step, now.Mono
+	}
+}
+
+// take gives the step that nobody was told of, and forgets it; 0: there is none.
+func (w *wall) take() (step time.Duration, now reading.Stamp) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	step, w.step = w.step, 0
+	return step, w.last
+}
+
+// newest is the size of a step that was just now; 0: the clock goes evenly.
+func (w *wall) newest(now reading.Stamp) time.Duration {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	if w.told == 0 || now.Mono-w.since > stepShown {
+		return 0
+	}
+	return w.told.Abs()
+}
+
+// steady tells whether the wall clock has gone evenly for long.
+func (w *wall) steady(now reading.Stamp) bool {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return !w.last.Wall.IsZero() && now.Mono-w.since >= steadyAfter
+}
+
+// tellStep writes a step of the wall clock into the logbook: old, new, and by how much.
+func (f *Floor) tellStep() {
+	step, now := f.wall.take()
+	if step == 0 {
+		return
+	}
+	direction := "forward"
+	if step < 0 {
+		direction = "back"
+	}
+	text := fmt.Sprintf("wall clock set %s by %s: from %s to %s", direction, step.Abs().Round(time.Second), now.Wall.Add(-step).Format(time.RFC3339), now.Wall.Format(time.RFC3339))
+	f.log.Warn("wall clock set", "step", step.Round(time.Second), "wall", now.Wall)
+	f.write(logbook.Entry{Kind: logbook.ClockStep, Text: text})
+}
