@@ -176,6 +176,7 @@ func (m *Models) Load(station, lot string, from, now reading.Stamp) {
 		return
 	}
 	s.stay = stay{Loaded: true, Lot: lot, From: from}
+	s.stay.past(now) // reckoned once, now
 	s.due = now.Mono
 	s.model.begin(now, m.lots[lot])
 	delete(m.lots, lot)
