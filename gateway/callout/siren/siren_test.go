@@ -11,6 +11,7 @@ import (
 	"os/exec"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -35,28 +36,24 @@ func TestDeclares(t *testing.T) {
 	}
 }
 
-// wire is the double of an output: what it was told, and how long it was on.
+// wire is the double of an output: what it was told.
 type wire struct {
-	on, dead, closed bool
-	edges            int
+	on, dead, closed atomic.Bool
 }
 
 func (w *wire) Set(on bool) error {
-	if w.dead {
+	if w.dead.Load() {
 		return errors.New("the line does not follow")
 	}
-	if on != w.on {
-		w.edges++
-	}
-	w.on = on
+	w.on.Store(on)
 	return nil
 }
 
-func (w *wire) Close() error { w.closed = true; return nil }
+func (w *wire) Close() error { w.closed.Store(true); return nil }
 
-type contact struct{ low bool }
+type contact struct{ low atomic.Bool }
 
-func (c *contact) Low() (bool, error) { return c.low, nil }
+func (c *contact) Low() (bool, error) { return c.low.Load(), nil }
 func (c *contact) Close() error       { return nil }
 
 // yard is a siren with doubles on fake time.
@@ -65,7 +62,7 @@ type yard struct {
 	siren       *Siren
 	sound, lamp *wire
 	button      *contact
-	silenced    int
+	silenced    atomic.Int32
 }
 
 func inYard(t *testing.T, run func(y *yard)) {
@@ -73,7 +70,7 @@ func inYard(t *testing.T, run func(y *yard)) {
 		y := &yard{t: t, sound: &wire{}, lamp: &wire{}, button: &contact{}}
 		var err error
 		y.siren, err = New(Options{Sound: func() (Output, error) { return y.sound, nil }, Lamp: func() (Output, error) { return y.lamp, nil },
-			Button: func() (Button, error) { return y.button, nil }, Longest: time.Minute, Silenced: func() { y.silenced++ },
+			Button: func() (Button, error) { return y.button, nil }, Longest: time.Minute, Silenced: func() { y.silenced.Add(1) },
 			Clock: clock.Scaled{Begun: time.Now(), Speed: 1, Boot: 1}, Log: slog.New(slog.DiscardHandler)})
 		if err != nil {
 			t.Fatal(err)
@@ -87,8 +84,8 @@ func inYard(t *testing.T, run func(y *yard)) {
 		if err := <-ended; err != nil {
 			t.Errorf("Run() = %v", err)
 		}
-		if y.sound.on || y.lamp.on || !y.sound.closed {
-			t.Errorf("after the end: siren %v, lamp %v, closed %v", y.sound.on, y.lamp.on, y.sound.closed)
+		if y.sound.on.Load() || y.lamp.on.Load() || !y.sound.closed.Load() {
+			t.Errorf("after the end: siren %v, lamp %v, closed %v", y.sound.on.Load(), y.lamp.on.Load(), y.sound.closed.Load())
 		}
 	})
 }
@@ -104,7 +101,7 @@ func (y *yard) heard(d time.Duration) (share float64) {
 		time.Sleep(50 * time.Millisecond)
 		synctest.Wait()
 		all++
-		if y.sound.on {
+		if y.sound.on.Load() {
 			on++
 		}
 	}
@@ -113,13 +110,13 @@ func (y *yard) heard(d time.Duration) (share float64) {
 
 func TestSiren_soundsUntilAnswered(t *testing.T) {
 	inYard(t, func(y *yard) {
-		if y.heard(5*time.Second) != 0 || y.lamp.on {
+		if y.heard(5*time.Second) != 0 || y.lamp.on.Load() {
 			t.Error("it sounds although nobody sent anything")
 		}
 		if err := y.send(1, engine.High, engine.Quality); err != nil {
 			t.Fatal(err)
 		}
-		if !y.sound.on || !y.lamp.on {
+		if !y.sound.on.Load() || !y.lamp.on.Load() {
 			t.Error("Send returned before siren and lamp were on")
 		}
 		if got := y.heard(20 * time.Second); got < 0.4 || got > 0.6 {
@@ -130,7 +127,7 @@ func TestSiren_soundsUntilAnswered(t *testing.T) {
 			t.Error("it fell silent although the occurrence stands")
 		}
 		y.siren.Still(func(string, int64) bool { return false })
-		if y.heard(4*time.Second) > 0.05 || y.lamp.on {
+		if y.heard(4*time.Second) > 0.05 || y.lamp.on.Load() {
 			t.Error("it goes on although nobody is owed a call")
 		}
 	})
@@ -140,14 +137,14 @@ func TestSiren_soundsUntilAnswered(t *testing.T) {
 func TestSiren_buttonSilencesAndNothingElse(t *testing.T) {
 	inYard(t, func(y *yard) {
 		_ = y.send(1, engine.High, engine.Quality)
-		y.button.low = true
+		y.button.low.Store(true)
 		time.Sleep(200 * time.Millisecond)
-		y.button.low = false
+		y.button.low.Store(false)
 		if y.heard(5*time.Second) > 0.05 {
 			t.Error("it sounds on although the button was pressed")
 		}
-		if !y.lamp.on || y.silenced != 1 {
-			t.Errorf("lamp %v, silenced %d times; want it lit, once", y.lamp.on, y.silenced)
+		if !y.lamp.on.Load() || y.silenced.Load() != 1 {
+			t.Errorf("lamp %v, silenced %d times; want it lit, once", y.lamp.on.Load(), y.silenced.Load())
 		}
 		_ = y.send(2, engine.High, engine.Quality)
 		if y.heard(4*time.Second) == 0 {
@@ -159,7 +156,7 @@ func TestSiren_buttonSilencesAndNothingElse(t *testing.T) {
 // A button that sticks silences once, is told, and keeps no later alarm from sounding.
 func TestSiren_stuckButton(t *testing.T) {
 	inYard(t, func(y *yard) {
-		y.button.low = true
+		y.button.low.Store(true)
 		time.Sleep(stuck + time.Second)
 		if h := y.siren.Health(); h.Works || !strings.Contains(h.Because, "sticks") {
 			t.Errorf("health %+v", h)
@@ -168,7 +165,7 @@ func TestSiren_stuckButton(t *testing.T) {
 		if y.heard(4*time.Second) == 0 {
 			t.Error("it does not sound with a button that sticks")
 		}
-		y.button.low = false
+		y.button.low.Store(false)
 		time.Sleep(time.Second)
 		if h := y.siren.Health(); !h.Works {
 			t.Errorf("health %+v after the button came loose", h)
@@ -180,7 +177,7 @@ func TestSiren_longestThenLampOnly(t *testing.T) {
 	inYard(t, func(y *yard) {
 		_ = y.send(1, engine.High, engine.Quality)
 		time.Sleep(time.Minute + time.Second)
-		if y.heard(5*time.Second) != 0 || !y.lamp.on {
+		if y.heard(5*time.Second) != 0 || !y.lamp.on.Load() {
 			t.Error("after the longest time: want silence and a lit lamp")
 		}
 		_ = y.send(1, engine.High, engine.Quality) // the roster's repeat
@@ -210,7 +207,7 @@ func TestSiren_patterns(t *testing.T) {
 // A line that does not follow is an error of Send and of the health; it is tried again, and comes back by itself.
 func TestSiren_deadLine(t *testing.T) {
 	inYard(t, func(y *yard) {
-		y.sound.dead = true
+		y.sound.dead.Store(true)
 		time.Sleep(2 * time.Second)
 		if err := y.send(1, engine.High, engine.Quality); err == nil {
 			t.Error("Send() = nil with a dead line")
@@ -218,7 +215,7 @@ func TestSiren_deadLine(t *testing.T) {
 		if h := y.siren.Health(); h.Works || !strings.Contains(h.Because, "does not follow") {
 			t.Errorf("health %+v", h)
 		}
-		y.sound.dead = false
+		y.sound.dead.Store(false)
 		if y.heard(5*time.Second) == 0 {
 			t.Error("it does not sound after the line came back")
 		}
@@ -230,11 +227,11 @@ func TestSiren_deadLine(t *testing.T) {
 
 func TestSiren_drillIsShort(t *testing.T) {
 	inYard(t, func(y *yard) {
-		if err := y.siren.Send(t.Context(), callout.Message{Exercise: true}); err != nil || !y.sound.on {
-			t.Errorf("Send() = %v, sounds %v", err, y.sound.on)
+		if err := y.siren.Send(t.Context(), callout.Message{Exercise: true}); err != nil || !y.sound.on.Load() {
+			t.Errorf("Send() = %v, sounds %v", err, y.sound.on.Load())
 		}
 		time.Sleep(exerciseFor + 200*time.Millisecond)
-		if y.heard(5*time.Second) != 0 || y.lamp.on {
+		if y.heard(5*time.Second) != 0 || y.lamp.on.Load() {
 			t.Error("a drill goes on")
 		}
 	})
