@@ -36,8 +36,8 @@ probe sonde
 use instruments
 `
 
-// column is one probe of the sonde. Ranges and times are chosen as a technician would before he saw the data: what such probes can measure, and half a day
-// to a day in which water cannot stand still; freezing water can, so temperature has none.
+// column is one probe of the sonde. Ranges and times are chosen, and were chosen with this data at hand: what such probes can measure, and half a day to a day
+// in which water cannot stand still; freezing water can, so temperature has none. So the figures say what these limits find here, not what they would elsewhere.
 type column struct {
 	point        string
 	quantity     units.Quantity

@@ -119,13 +119,14 @@ func (c *checker) checkTwice(why func(*block) string, words ...string) {
 	}
 }
 
-// checkName refuses words of the language, and a kind as the name of a station of another kind.
+// checkName refuses words of the language, a kind as the name of a station of another kind, and an area named as the branch of topics that alarms have.
 func (c *checker) checkName(b *block) {
 	name := b.Name.Word()
 	word := b.Word.Word()
 	_, isKind := c.words.kinds[name]
 	stray := isKind && (word == "station" && b.Kind.Given() && b.Kind.Word() != name)
-	if isReserved(name) || stray {
+	clash := word == "area" && name == "alarm" // readings of an area and alarms of the site would share a topic
+	if isReserved(name) || stray || clash {
 		c.say("23", b.Name.Range, facts{"name": name, "y": name + "-1"})
 	}
 }

@@ -43,6 +43,7 @@ func TestMessages_more(t *testing.T) {
 		{"rate-limit that is no rate", probe("part ds18b20 28-0316a2794b99", "gives wall-temperature at bin-1", "rate-limit 3 K"), "79"},
 		{"point derived and given", "point temperature at bin-1 is humidity\n", "32"},
 		{"point of another quantity than its kind's", "point moisture at tank-1 is temperature\npoint wall-temperature at bin-1 is humidity\n", "37"},
+		{"area that alarms have in topics", "area alarm\n", "23"},
 		{"point that is computed", "point dew-point at yard is temperature\n", "23"},
 		{"point of a fixed value", "point fixed at tank-1 is 3 K\n", "43"},
 		{"point of itself", "point a at tank-1 is a + 1 K\n", "64"},

@@ -1,7 +1,10 @@
 package check
 
 import (
+	"bufio"
+	"fmt"
 	"io/fs"
+	"math"
 	"os"
 	"path"
 	"slices"
@@ -352,3 +355,40 @@ func benchmarkLoad(b *testing.B, name string) {
 
 func BenchmarkLoad_small(b *testing.B)      { benchmarkLoad(b, "small.rules") }
 func BenchmarkLoad_fernHollow(b *testing.B) { benchmarkLoad(b, "fern-hollow.rules") }
+
+// BenchmarkLoad_thousandAlarms checks a file of a thousand alarms; against it, one reading of it through a plain scanner of lines.
+func BenchmarkLoad_thousandAlarms(b *testing.B) {
+	words := declared(b)
+	var text strings.Builder
+	text.WriteString("site big\n    timezone        America/Lima\n    altitude        1450 m\n\n")
+	for i := range 50 {
+		fmt.Fprintf(&text, "station bin-%d is bin\n\nprobe bin-%d\n    part            radio on topic bin/%d\n    gives           temperature, humidity at bin-%d\n    every           60 s\n\n", i, i, i, i)
+	}
+	const alarms = 1000
+	for i := range alarms {
+		fmt.Fprintf(&text, "alarm warm-%d at bin-%d\n    when            mean(temperature, 1 h) > %d °C and humidity > 60 %%RH\n    deadband        1 °C, 2 %%RH\n    on-delay        5 min\n"+
+			"    priority        low\n    class           quality\n    consequence     \"The lot fades.\"\n    action          \"Air the store, move the bin.\"\n    respond-within  8 h\n\n", i, i%50, 25+i%20)
+	}
+	files := fstest.MapFS{"big.rules": {Data: []byte(text.String())}}
+	checked, scanned := time.Duration(math.MaxInt64), time.Duration(math.MaxInt64)
+	for b.Loop() {
+		begin := time.Now()
+		plan, list, _ := Load(files, "big.rules", words)
+		checked = min(checked, time.Since(begin))
+		if plan == nil || len(plan.Engine.Alarms) < alarms {
+			b.Fatal(list)
+		}
+		begin = time.Now()
+		lines := bufio.NewScanner(strings.NewReader(text.String()))
+		count := 0
+		for lines.Scan() {
+			count++
+		}
+		scanned = min(scanned, time.Since(begin))
+		if count == 0 {
+			b.Fatal("no lines")
+		}
+	}
+	b.ReportMetric(float64(checked)/float64(scanned), "x-scanning")
+	b.ReportMetric(float64(checked.Milliseconds()), "ms")
+}

@@ -156,9 +156,27 @@ func (e *exhibit) phrase() string {
 	return text
 }
 
+// opposite says that a condition without a value of its own does not hold: "value is not bad".
+func opposite(text string) string {
+	if rest, was := strings.CutPrefix(text, "not "); was {
+		return rest
+	}
+	if left, right, is := strings.Cut(text, " is not "); is {
+		return left + " is " + right
+	}
+	if left, right, is := strings.Cut(text, " is "); is {
+		return left + " is not " + right
+	}
+	return "not " + text
+}
+
 func (a *alarm) phrases(event Event) string {
 	var parts []string
 	for _, e := range a.decided(event) {
+		if event == Clear && e.plain && e.keep != nil && e.keep() == fails {
+			parts = append(parts, opposite(e.text)) // a return says what is true now
+			continue
+		}
 		parts = append(parts, e.phrase())
 	}
 	return strings.Join(parts, "; ")
