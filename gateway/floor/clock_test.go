@@ -174,10 +174,16 @@ func TestNight_wrongClock(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer kept.Close()
-	first, err := kept.From(1, 1, nil)
+	var first history.Entry
+	err = kept.Replay(t.Context(), func(e *history.Entry) error { // From passes over what is rolled up
+		if first.Point == "" || e.Stamp.Mono < first.Stamp.Mono {
+			first = *e
+		}
+		return nil
+	})
 	// The clock was set to noon 24 minutes after the start.
-	if err != nil || len(first) != 1 || !first[0].Stamp.Set || first[0].Stamp.Wall.Sub(noon.Add(-24*time.Minute)).Abs() > 30*time.Second {
-		t.Errorf("the first reading of 1970 is of %v (%v), want some 24 min before %v", first, err, noon)
+	if err != nil || !first.Stamp.Set || first.Stamp.Wall.Sub(noon.Add(-24*time.Minute)).Abs() > 30*time.Second {
+		t.Errorf("the first reading of 1970 is of %+v (%v), want some 24 min before %v", first, err, noon)
 	}
 }
 
