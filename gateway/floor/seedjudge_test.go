@@ -274,9 +274,9 @@ func transcripts(t *testing.T, seed uint64) (first, second string) {
 	return playSeed(t, seed, "", nil).transcript(), playSeed(t, seed, "", nil).transcript()
 }
 
-// Aim: same seed, same transcript.
+// Aim: same seed, same transcript. Nights with a full disk are left out: at which write it is full is the kernel's, and may differ by a second.
 func TestNight_sameSeedSameTranscript(t *testing.T) {
-	for _, seed := range []uint64{4, 9} { // a sour tank; a full disk and two kills
+	for _, seed := range []uint64{4, 11} { // a sour tank; a broker away, a bus that hangs and two kills
 		if a, b := transcripts(t, seed); a != b || a == "" {
 			t.Errorf("seed %d: the phones got first\n%s\nthen\n%s", seed, a, b)
 		}

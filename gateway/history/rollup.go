@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"time"
@@ -108,10 +109,11 @@ func (h *History) rollStretch(ctx context.Context, sn *snapshot, s stretch) (int
 		return nil
 	})
 	var chunks []*chunk
-	for id, rs := range byPoint {
+	for _, id := range slices.Sorted(maps.Keys(byPoint)) { // in the order of the table
 		if err != nil {
 			break
 		}
+		rs := byPoint[id]
 		slices.SortStableFunc(rs, func(a, b placed) int { return compareWall(&a.packed, &b.packed) })
 		chunks, err = h.join(ctx, sn, id, rs, chunks)
 	}
