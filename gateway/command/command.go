@@ -36,6 +36,7 @@ func subcommands() []subcommand {
 	return []subcommand{
 		{"run", "[--rules FILE] [--data DIR]", "the gateway: reads, decides, calls, publishes, serves the page", run},
 		{"demo", "[--speed N] [--listen ADDRESS]", "the same program on an invented estate, on this machine alone", demo},
+		{"soak", "[--days N] [--speed N]", "the demo's estate for simulated days; tells what grows of memory, descriptors, files", soak},
 		{"check", "[--json] FILE", "checks a rules file; exit 0 clean, 1 with faults", checkRules},
 		{"explain", "[ALARM|POINT] [--rules FILE]", "in plain words what it will do, with its sources, and who would be called", explain},
 		{"format", "[--check] FILE", "writes a rules file in the one layout, comments and all", formatRules},

@@ -39,7 +39,7 @@ func demo(ctx context.Context, io IO, args []string) error {
 		return err
 	}
 	defer throwAway()
-	mill, world, err := openDemo(io, folder, *listen, *speed, *verbose)
+	mill, world, err := openDemo(io, folder, *listen, *speed, *verbose, estate.Night())
 	if err != nil {
 		return err
 	}
@@ -52,7 +52,7 @@ func demo(ctx context.Context, io IO, args []string) error {
 	return closeAfter(mill, mill.Run(ctx))
 }
 
-func openDemo(io IO, folder, listen string, speed float64, verbose bool) (*floor.Floor, *estate.Estate, error) {
+func openDemo(io IO, folder, listen string, speed float64, verbose bool, faults []estate.Fault) (*floor.Floor, *estate.Estate, error) {
 	words, err := vocabulary()
 	if err != nil {
 		return nil, nil, err
@@ -74,7 +74,7 @@ func openDemo(io IO, folder, listen string, speed float64, verbose bool) (*floor
 	}
 	fmt.Fprintf(io.Out, "The rules file is %s: what is saved there takes effect at once.\n", file)
 	c := clock.Scaled{Start: demoBegins, Begun: time.Now(), Speed: speed}
-	world := estate.New(c, estate.NewTruth(18, 1), estate.Night())
+	world := estate.New(c, estate.NewTruth(18, 1), faults)
 	log := slog.New(slog.DiscardHandler)
 	if verbose {
 		log = slog.New(slog.NewTextHandler(io.Err, nil))

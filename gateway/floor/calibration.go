@@ -185,6 +185,7 @@ func (f *Floor) calibrationReadings(p *check.Probe, now reading.Stamp, add func(
 	if p.Remote {
 		return
 	}
+	now.Wall = f.wall.even(now)
 	k := f.calibrations.of(p.Name)
 	f.calibrations.mu.Lock()
 	at, refused, loaded, slope := k.at, k.refused, k.loaded, k.slope

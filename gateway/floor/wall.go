@@ -18,6 +18,7 @@ type wall struct {
 	last  reading.Stamp
 	step  time.Duration // not yet told
 	told  time.Duration // size of the last one
+	moved time.Duration // all of them, since the clock counts as set
 	since time.Duration // monotonic time of the last step, or of the first look
 }
 
@@ -44,7 +45,18 @@ func (w *wall) look(now reading.Stamp) {
 	step := now.Wall.Sub(before.Wall) - (now.Mono - before.Mono)
 	if step.Abs() > stepLeast {
 		w.step, w.told, w.since = w.step+step, step, now.Mono
+		if before.Set && now.Set {
+			w.moved += step
+		}
 	}
+}
+
+// even is the wall time as it would be had nobody set the clock since it counted as set: ages by the calendar are taken from it, so that a step moves none.
+// If the step was right, they are right again after the next start.
+func (w *wall) even(now reading.Stamp) time.Time {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return now.Wall.Add(-w.moved)
 }
 
 // take gives the step that nobody was told of, and forgets it; 0: there is none.
