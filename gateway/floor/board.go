@@ -95,6 +95,7 @@ func (f *Floor) boardReadings(now reading.Stamp) []reading.Reading {
 
 // provenAge is how long ago the channel took a message; of one of which the record knows none, how long ago the gateway started.
 func (f *Floor) provenAge(c *callout.ChannelState, now reading.Stamp) (time.Duration, bool) {
+	now.Wall = f.wall.even(now)
 	if c.Proven.Boot == now.Boot && c.Proven.Mono > 0 {
 		return now.Mono - c.Proven.Mono, true
 	}

@@ -403,13 +403,20 @@ func newDisk(t *testing.T) *disk {
 	d := &disk{t: t, at: memoryFolder(t)}
 	if err := syscall.Mount("tmpfs", d.at, "tmpfs", 0, "size=32m"); err == nil {
 		d.mounted = true
-		t.Cleanup(func() {
-			if err := syscall.Unmount(d.at, syscall.MNT_DETACH); err != nil {
-				t.Errorf("unmounting the disk of the night: %v", err)
-			}
-		})
+		t.Cleanup(d.leave)
 	}
 	return d
+}
+
+// leave gives the disk back, as soon as the night is over: it lives in memory, and hundreds of nights are played in one test.
+func (d *disk) leave() {
+	if !d.mounted {
+		return
+	}
+	d.mounted = false
+	if err := syscall.Unmount(d.at, syscall.MNT_DETACH); err != nil {
+		d.t.Errorf("unmounting the disk of the night: %v", err)
+	}
 }
 
 func (d *disk) folder(i int) string {
