@@ -43,10 +43,17 @@ func (h *History) reserve(last uint64) error {
 		return nil
 	}
 	next := (last/reserveStep + 1) * reserveStep
-	if err := writeSynced(h.dir, reserveName, fmt.Appendf(nil, "%d %08x\n", next, reserveSum(next))); err != nil {
-		return fmt.Errorf("reserving positions: %w", database.Explain(err))
+	if err := writeReserved(h.dir, next); err != nil {
+		return err
 	}
 	h.reserved = next
+	return nil
+}
+
+func writeReserved(dir string, reserved uint64) error {
+	if err := writeSynced(dir, reserveName, fmt.Appendf(nil, "%d %08x\n", reserved, reserveSum(reserved))); err != nil {
+		return fmt.Errorf("reserving positions: %w", database.Explain(err))
+	}
 	return nil
 }
 

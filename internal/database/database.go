@@ -176,22 +176,13 @@ func (a *Aside) Error() string {
 
 func (a *Aside) Unwrap() error { return a.Cause }
 
-// SetAside renames a file with its log to path.damaged-1, or the next number that is free. The names carry no time: the clock may be wrong, and
-// the file has its own.
+// SetAside puts a damaged file aside as path.damaged-1, or the next number that is free; see PutAside.
 func SetAside(path string, cause error) (*Aside, error) {
-	for n := 1; ; n++ {
-		target := fmt.Sprintf("%s.damaged-%d", path, n)
-		if _, err := os.Lstat(target); err == nil {
-			continue
-		}
-		// The log first: a file without its log is only older, a log beside a new file would be mistaken for its own.
-		for _, end := range []string{"-wal", "-shm", ""} {
-			if err := os.Rename(path+end, target+end); err != nil && !errors.Is(err, fs.ErrNotExist) {
-				return nil, fmt.Errorf("database: setting %s aside: %w", path+end, Explain(err))
-			}
-		}
-		return &Aside{Path: target, Cause: cause}, SyncFolder(filepath.Dir(path))
+	target, err := PutAside(path, "damaged")
+	if err != nil {
+		return nil, err
 	}
+	return &Aside{Path: target, Cause: cause}, nil
 }
 
 // SyncFolder makes new names in a folder durable.

@@ -1,0 +1,203 @@
+package command
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"millwarden/gateway/history"
+	"millwarden/gateway/logbook"
+	"millwarden/internal/database"
+)
+
+// backup copies history and logbook, each as it stands at one moment, and reads the copies whole. The gateway may run.
+func backup(ctx context.Context, std IO, args []string) (err error) {
+	f := flags("backup", std)
+	data := f.String("data", defaultData, "folder of history and logbook")
+	words, err := parse(f, args)
+	if err != nil {
+		return err
+	}
+	if len(words) != 1 {
+		return fmt.Errorf("%w: name one new folder for the backup", errUse)
+	}
+	target := filepath.Clean(words[0])
+	if _, err := os.Lstat(target); err == nil {
+		return fmt.Errorf("%s is there already: nothing was written; name a new folder", target)
+	}
+	// Under another name until it is whole: one that broke off is never taken for a backup.
+	part, err := os.MkdirTemp(filepath.Dir(target), filepath.Base(target)+".part-*")
+	if err != nil {
+		return fmt.Errorf("making the backup's folder: %w", database.Explain(err))
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(part)) }()
+	if err := copyData(ctx, *data, part); err != nil {
+		return err
+	}
+	found, err := verifyCopy(ctx, part)
+	if err != nil {
+		return fmt.Errorf("reading the backup again: %w", err)
+	}
+	if err := os.Rename(part, target); err != nil {
+		return fmt.Errorf("naming the backup: %w", err)
+	}
+	if err := database.SyncFolder(filepath.Dir(target)); err != nil {
+		return err
+	}
+	fmt.Fprintf(std.Out, "%s holds %s\nThe rules file and the credentials are not in it: keep them too.\n", target, found)
+	return found.tell(std)
+}
+
+// restore puts a backup in place of history and logbook. The gateway must not run.
+func restore(ctx context.Context, std IO, args []string) (err error) {
+	f := flags("restore", std)
+	data := f.String("data", defaultData, "folder of history and logbook")
+	replace := f.Bool("replace", false, "set aside, under another name, what the folder holds")
+	words, err := parse(f, args)
+	if err != nil {
+		return err
+	}
+	if len(words) != 1 {
+		return fmt.Errorf("%w: name the folder of one backup", errUse)
+	}
+	if from := words[0]; !history.Exists(from) || !logbook.Exists(from) {
+		return fmt.Errorf("%s is no backup: it should hold %s and %s", from, historyFile, logbookFile)
+	}
+	lock, err := database.Hold(*data)
+	if errors.Is(err, database.ErrInUse) {
+		return fmt.Errorf("a gateway runs on %s: stop it first; nothing was changed: %w", *data, err)
+	}
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, lock.Release()) }()
+	if !*replace && (history.Exists(*data) || logbook.Exists(*data)) {
+		return fmt.Errorf("%s holds a history or a logbook already: nothing was changed; --replace sets them aside under another name first", *data)
+	}
+	staged, err := os.MkdirTemp(*data, "restoring-*")
+	if err != nil {
+		return fmt.Errorf("making room for the backup: %w", database.Explain(err))
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(staged)) }()
+	if err := copyData(ctx, words[0], staged); err != nil {
+		return fmt.Errorf("nothing was changed: %w", err)
+	}
+	found, err := verify(ctx, staged)
+	if err != nil {
+		return fmt.Errorf("nothing was changed: reading the backup: %w", err)
+	}
+	if err := putInPlace(std, *data, staged); err != nil {
+		return err
+	}
+	fmt.Fprintf(std.Out, "%s holds %s\n", *data, found)
+	return found.tell(std)
+}
+
+func putInPlace(std IO, data, staged string) error {
+	for _, replace := range []func(dir, staged string) (string, error){history.Replace, logbook.Replace} {
+		old, err := replace(data, staged)
+		if old != "" {
+			fmt.Fprintf(std.Out, "what was there is kept as %s\n", old)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// copyData copies history and logbook of a data folder that may be in use, or of a backup. The logbook first: the history may then know a little more
+// than the record, never less than what the record speaks of.
+func copyData(ctx context.Context, from, to string) error {
+	if !history.Exists(from) {
+		return fmt.Errorf("%s is no data folder: it has no %s", from, historyFile)
+	}
+	if err := logbook.CopyTo(ctx, from, to); err != nil {
+		return copyFault(err)
+	}
+	return copyFault(history.CopyTo(ctx, from, to))
+}
+
+func copyFault(err error) error {
+	switch {
+	case errors.Is(err, database.ErrDamaged):
+		return fmt.Errorf("the file cannot be read whole; the gateway sets it aside and begins a new one when it starts next: %w", err)
+	case errors.Is(err, database.ErrFull):
+		return fmt.Errorf("the copy found no room; what was begun is removed: %w", err)
+	}
+	return err
+}
+
+// found is what a copy holds.
+type found struct {
+	history history.Verified
+	head    logbook.Head
+	broken  *logbook.Broken
+}
+
+func (f *found) String() string {
+	newest := "none of a set clock"
+	if !f.history.Newest.IsZero() {
+		newest = "the newest of " + f.history.Newest.UTC().Format(time.RFC3339)
+	}
+	return fmt.Sprintf("%d readings (%s) and %d entries of the record (head %d:%x); all were read again.",
+		f.history.Readings, newest, f.head.ID, f.head.ID, f.head.Seal)
+}
+
+// tell says what was wrong already in what was copied.
+func (f *found) tell(std IO) error {
+	var wrong error
+	if f.history.Damaged > 0 {
+		fmt.Fprintf(std.Err, "%d readings cannot be read any more, here as where they come from\n", f.history.Damaged)
+		wrong = errFaults
+	}
+	if f.broken != nil {
+		fmt.Fprintf(std.Err, "entry %d of the record was changed after it was written, here as where it comes from: %s\n", f.broken.ID, f.broken.Because)
+		wrong = errFaults
+	}
+	return wrong
+}
+
+// verifyCopy verifies a backup by a copy of it beside, because to open a file is to change it.
+func verifyCopy(ctx context.Context, dir string) (_ *found, err error) {
+	scratch, err := os.MkdirTemp(filepath.Dir(dir), filepath.Base(dir)+".verify-*")
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, os.RemoveAll(scratch)) }()
+	if err := copyData(ctx, dir, scratch); err != nil {
+		return nil, err
+	}
+	return verify(ctx, scratch)
+}
+
+// verify reads all of a folder that is ours: every checksum of the history, every seal of the record.
+func verify(ctx context.Context, dir string) (_ *found, err error) {
+	h, err := history.Open(dir, history.Options{})
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, h.Close()) }()
+	if aside := h.Aside(); aside != nil {
+		return nil, aside
+	}
+	f := &found{}
+	if f.history, err = h.Verify(ctx); err != nil {
+		return nil, err
+	}
+	book, err := logbook.Open(dir)
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, book.Close()) }()
+	if aside := book.Aside(); aside != nil {
+		return nil, aside
+	}
+	if f.head, err = book.Verify(ctx); errors.As(err, &f.broken) {
+		err = nil
+	}
+	return f, err
+}
