@@ -373,3 +373,49 @@ func TestExport_printed(t *testing.T) {
 		t.Errorf("printed\n%q, want\n%q", out, want)
 	}
 }
+
+// Aim: backup, restore and export know what is rolled up: the export is the same before and after, and from a restored copy.
+func TestExport_rolledUp(t *testing.T) {
+	home := t.TempDir()
+	data, copied, again := filepath.Join(home, "data"), filepath.Join(home, "copy"), filepath.Join(home, "again")
+	b := newBoard(t, data)
+	for range 600 { // more than two stretches of rows
+		b.add(1)
+	}
+	export := func(folder string) string {
+		out, _ := must(t, "export", "--data", folder, "--from", begun.Format(time.RFC3339), "--to", begun.AddDate(0, 0, 1).Format(time.RFC3339))
+		return out
+	}
+	before := export(data)
+	rolled := 0
+	for {
+		done, err := b.history.RollUp(t.Context(), begun.AddDate(0, 0, 2), true)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if done == (history.Rolled{}) {
+			break
+		}
+		rolled += done.Readings
+	}
+	if rolled == 0 {
+		t.Fatal("nothing was rolled up: the test shows nothing")
+	}
+	out, _ := must(t, "backup", copied, "--data", data)
+	if !strings.Contains(out, "12000 readings") {
+		t.Errorf("backup says %q, want 12000 readings", out)
+	}
+	must(t, "restore", copied, "--data", again)
+	for _, folder := range []string{data, again} {
+		if got := export(folder); got != before || strings.Count(got, "\n") != 12001 {
+			t.Errorf("the export of %s has %d lines after rolling up, %d before", folder, strings.Count(got, "\n"), strings.Count(before, "\n"))
+		}
+	}
+	change(t, filepath.Join(again, "history.db"), "UPDATE chunk SET data = zeroblob(length(data)) WHERE key = (SELECT min(key) FROM chunk)")
+	if code, _, said := command(t, "backup", filepath.Join(home, "bad"), "--data", again); code != exitFailed || !strings.Contains(said, "cannot be read any more") {
+		t.Errorf("a damaged chunk: exit %d, %s", code, said)
+	}
+	if code, _, said := command(t, "export", "--data", again, "--from", begun.Format(time.RFC3339), "--to", begun.AddDate(0, 0, 1).Format(time.RFC3339)); code != exitFailed || !strings.Contains(said, "cannot be read any more") {
+		t.Errorf("a damaged chunk: export exits %d, %s", code, said)
+	}
+}

@@ -94,10 +94,7 @@ func openCopy(ctx context.Context, data string) (h *history.History, done func()
 
 // pointsOf gives the points that are meant: those named, else all.
 func pointsOf(h *history.History, named []string) ([]string, error) {
-	var all []string
-	for _, e := range h.Latest() {
-		all = append(all, e.Point)
-	}
+	all := h.Points()
 	for _, name := range named {
 		if !slices.Contains(all, name) {
 			return nil, fmt.Errorf("the history knows no point %q; `millwarden readings` lists those of the running gateway", name)
@@ -143,7 +140,7 @@ type exporter struct {
 
 func (e *exporter) run(ctx context.Context, from, to time.Time) error {
 	for from.Before(to) {
-		// Windows end on whole hours, so that each piece of the file is read once.
+		// Windows end on whole hours, as the pieces of the file do, but for those of a day, which are read again for each.
 		end := from.Truncate(exportWindow).Add(exportWindow)
 		if end.After(to) {
 			end = to

@@ -16,9 +16,6 @@ import (
 // readings a second; there are enough of them.
 const unknownPositions = 1 << 32
 
-// verifyAtOnce is how many readings Verify holds. Chosen: about 4 MB.
-const verifyAtOnce = 32768
-
 // CopyTo writes the history of the data folder dir, as it stands at one moment, into the folder target, where there must be none. A gateway may go
 // on writing; nothing in dir changes. ErrDamaged: the file cannot be read whole.
 func CopyTo(ctx context.Context, dir, target string) error {
@@ -35,40 +32,28 @@ func CopyTo(ctx context.Context, dir, target string) error {
 // Verified is what Verify found.
 type Verified struct {
 	Readings uint64    // that are as they were written
-	Damaged  uint64    // that are not
+	Damaged  uint64    // that are not; where that is not known, how many places
 	Newest   time.Time // wall time of the newest whose clock was set
 }
 
-// Verify reads every reading with its checksum, in the order of positions.
+// Verify reads every reading with its checksum, in rows and rolled up.
 func (h *History) Verify(ctx context.Context) (Verified, error) {
 	var v Verified
-	var page []Entry
-	for next := uint64(1); next <= h.Last(); {
-		if err := ctx.Err(); err != nil {
-			return v, fmt.Errorf("history: verifying: %w", err)
+	err := h.Replay(ctx, func(e *Entry) error {
+		v.Readings++
+		if s := &e.Stamp; s.Set && s.Wall.After(v.Newest) {
+			v.Newest = s.Wall
 		}
-		var err error
-		page, err = h.From(next, verifyAtOnce, page[:0])
-		var d *Damage
-		switch {
-		case errors.As(err, &d):
-			next = d.Last + 1
-			continue
-		case err != nil:
-			return v, err
-		case len(page) == 0:
-			next = h.Last() + 1
-			continue
-		}
-		next = page[len(page)-1].Position + 1
-		v.Readings += uint64(len(page))
-		for i := range page {
-			if s := &page[i].Stamp; s.Set && s.Wall.After(v.Newest) {
-				v.Newest = s.Wall
-			}
-		}
+		return nil
+	})
+	var damage error
+	if err := passDamage(err, &damage); err != nil {
+		return v, fmt.Errorf("history: verifying: %w", err)
 	}
 	v.Damaged = h.Counts().Damaged
+	if damage != nil {
+		v.Damaged = max(v.Damaged, 1) // of what is damaged it is not always known how much it was
+	}
 	return v, nil
 }
 

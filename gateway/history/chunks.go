@@ -156,7 +156,8 @@ func (h *History) mergeChunks(ctx context.Context, sn *snapshot, oldest *stamp, 
 	heap.Init(&all)
 	for len(all) > 0 {
 		s := all[0]
-		if err := visit(0, &s.now, &sn.names); err != nil {
+		here := &chunk{key: s.reader.key, hours: 1, count: 1}
+		if err := h.chunkDamage(sn, here, visit(0, &s.now, &sn.names), &damage); err != nil {
 			return err
 		}
 		more, err := h.advance(ctx, sn, s, &damage)

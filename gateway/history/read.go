@@ -6,6 +6,7 @@ import (
 	"database/sql"
 	"errors"
 	"fmt"
+	"maps"
 	"slices"
 	"time"
 
@@ -338,4 +339,11 @@ func (h *History) Latest() []Entry {
 	}
 	slices.SortFunc(all, func(a, b Entry) int { return cmp.Compare(a.Point, b.Point) })
 	return all
+}
+
+// Points gives the names of all points that ever had a reading here, also of those whose readings cannot be read.
+func (h *History) Points() []string {
+	h.mu.RLock()
+	defer h.mu.RUnlock()
+	return slices.Sorted(maps.Keys(h.names.byName))
 }

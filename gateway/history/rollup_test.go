@@ -465,31 +465,16 @@ func TestChunk_damageIsTold(t *testing.T) {
 	fillMixed(t, h, 3*rowsPerStretch)
 	want := seeCounts(t, h)
 	rollAll(t, h, night.Add(24*time.Hour), true)
-	var keys []int64
-	rows, err := h.file.Read.QueryContext(t.Context(), "SELECT key FROM chunk ORDER BY key")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer rows.Close()
-	for rows.Next() {
-		var key int64
-		if err := rows.Scan(&key); err != nil {
-			t.Fatal(err)
-		}
-		keys = append(keys, key)
-	}
-	if err := rows.Err(); err != nil || len(keys) < 3 {
-		t.Fatal(len(keys), err)
+	chunks := allChunks(t, h)
+	if len(chunks) < 3 {
+		t.Fatal(len(chunks))
 	}
 	defer h.Close()
 	r := rand.New(rand.NewPCG(81, 82))
 	told, silent := 0, 0
 	for n := range 300 {
-		key := keys[n%len(keys)]
-		var c chunk
-		if err := h.file.Read.QueryRowContext(t.Context(), "SELECT key, hours, count, data FROM chunk WHERE key = ?", key).Scan(&c.key, &c.hours, &c.count, &c.data); err != nil {
-			t.Fatal(err)
-		}
+		c := chunks[n%len(chunks)]
+		key := c.key
 		bad := c
 		bad.data = bytes.Clone(c.data)
 		if n%10 == 0 {
