@@ -8,7 +8,6 @@ import (
 	"net"
 	"net/http"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -17,6 +16,8 @@ import (
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/chromedp"
+
+	"millwarden/internal/browser"
 )
 
 // The page is tried here against the running program on the invented estate, as a person meets it: nothing behind it is a double but the buses.
@@ -70,35 +71,7 @@ func startMill(t testing.TB, address, folder string, speed int) *mill {
 	return nil
 }
 
-// chromium opens one tab. On a machine of the build a missing browser, or a page that was not built, is a failure.
-func chromium(t testing.TB) context.Context {
-	t.Helper()
-	needs := func(missing string) {
-		if os.Getenv("CI") == "true" {
-			t.Fatal(missing)
-		}
-		t.Skip(missing)
-	}
-	program, err := exec.LookPath("chromium")
-	if err != nil {
-		needs("chromium is not installed")
-	}
-	if _, err := os.Stat("../web/dist/index.html"); err != nil {
-		needs("the page is not built: run npm ci and npm run build in gateway/web/ui")
-	}
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(program), chromedp.DisableGPU,
-		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-quic", true))
-	allocated, cancel := chromedp.NewExecAllocator(context.Background(), options...) // outlives the test's context, to close in order
-	t.Cleanup(cancel)
-	tab, closeTab := chromedp.NewContext(allocated)
-	t.Cleanup(closeTab)
-	if err := chromedp.Do(tab); err != nil {
-		t.Fatalf("starting the browser: %v", err)
-	}
-	bounded, stop := context.WithTimeout(tab, 8*time.Minute)
-	t.Cleanup(stop)
-	return bounded
-}
+const index = "../web/dist/index.html"
 
 // visitor is a person at a device.
 type visitor struct {
@@ -131,10 +104,7 @@ func (v visitor) open(path string) {
 // sees waits until the script is true.
 func (v visitor) sees(script string) {
 	v.Helper()
-	if _, err := chromedp.Run(v.tab, chromedp.Poll[bool]("!!("+script+")", chromedp.WithPollingTimeout(40*time.Second))); err != nil {
-		text, _ := chromedp.Run(v.tab, chromedp.Evaluate[string]("location.pathname + '\\n' + document.body.innerText"))
-		v.Fatalf("never seen: %s: %v\n%s", script, err, text)
-	}
+	browser.See(v.tab, v, script)
 }
 
 func (v visitor) reads(text string) {
@@ -147,20 +117,13 @@ func (v visitor) reads(text string) {
 // presses a button or follows a link by its words.
 func (v visitor) presses(text string) {
 	v.Helper()
-	ctx, stop := context.WithTimeout(v.tab, 30*time.Second)
-	defer stop()
-	x := fmt.Sprintf("//button[normalize-space()=%q] | //a[normalize-space()=%q] | //summary[normalize-space()=%q]", text, text, text)
-	if err := chromedp.Do(ctx, chromedp.Click(x)); err != nil {
-		page, _ := chromedp.Run(v.tab, chromedp.Evaluate[string]("location.pathname + '\\n' + document.body.innerText"))
-		v.Fatalf("cannot press %q: %v\n%s", text, err, page)
-	}
+	browser.Press(v.tab, v, fmt.Sprintf("//button[normalize-space()=%q] | //a[normalize-space()=%q] | //summary[normalize-space()=%q]", text, text, text))
 }
 
 // types into the field with that label.
 func (v visitor) types(label, text string) {
 	v.Helper()
-	x := fmt.Sprintf("//label[contains(normalize-space(), %q)]//*[self::input or self::textarea]", label)
-	v.must(chromedp.Do(v.tab, chromedp.SendKeys(x, text)))
+	browser.Type(v.tab, v, fmt.Sprintf("//label[contains(normalize-space(), %q)]//*[self::input or self::textarea]", label), text)
 }
 
 // chooses from the list with that label.
@@ -184,7 +147,7 @@ func TestPages_crew(t *testing.T) {
 	}
 	for i, width := range []int64{360, 1440} {
 		t.Run(fmt.Sprint(width), func(t *testing.T) {
-			v := visitor{t, chromium(t), startMill(t, freeAddress(t), t.TempDir(), 60)}
+			v := visitor{t, browser.Open(t, index), startMill(t, freeAddress(t), t.TempDir(), 60)}
 			v.device(width, []string{"dark", "light"}[i])
 			v.open("/")
 			v.sees(`document.querySelectorAll(".way .line").length == 10`)
@@ -228,7 +191,7 @@ func TestPages_owner(t *testing.T) {
 	if testing.Short() || raced {
 		t.Skip("a browser and a night are slow")
 	}
-	v := visitor{t, chromium(t), startMill(t, freeAddress(t), t.TempDir(), 60)}
+	v := visitor{t, browser.Open(t, index), startMill(t, freeAddress(t), t.TempDir(), 60)}
 	v.device(768, "light")
 	v.open("/")
 	v.reads("Bin 2: measurement lost")
@@ -271,7 +234,7 @@ func TestPages_technician(t *testing.T) {
 	if testing.Short() || raced {
 		t.Skip("a browser and a night are slow")
 	}
-	v := visitor{t, chromium(t), startMill(t, freeAddress(t), t.TempDir(), 60)}
+	v := visitor{t, browser.Open(t, index), startMill(t, freeAddress(t), t.TempDir(), 60)}
 	v.device(1920, "light")
 	v.open("/probes")
 	v.sees(`document.querySelectorAll(".probe").length == 14 && document.querySelector(".probe code")`)
@@ -306,7 +269,7 @@ func TestPages_lost(t *testing.T) {
 		t.Skip("a browser and a night are slow")
 	}
 	address, folder := freeAddress(t), t.TempDir()
-	v := visitor{t, chromium(t), startMill(t, address, folder, 30)}
+	v := visitor{t, browser.Open(t, index), startMill(t, address, folder, 30)}
 	v.device(390, "light")
 	v.open("/")
 	v.sees(`document.querySelectorAll(".way .number").length > 5`)
@@ -358,7 +321,7 @@ func TestPages_access(t *testing.T) {
 		}
 		t.Skip("axe-core is not installed: run npm ci in gateway/web/ui")
 	}
-	v := visitor{t, chromium(t), startMill(t, freeAddress(t), t.TempDir(), 60)}
+	v := visitor{t, browser.Open(t, index), startMill(t, freeAddress(t), t.TempDir(), 60)}
 	v.open("/")
 	v.reads("Bin 2: measurement lost")
 	for i, p := range pages {
@@ -394,7 +357,7 @@ func TestPages_pictures(t *testing.T) {
 	if folder == "" {
 		t.Skip("MILLWARDEN_PICTURES names no folder")
 	}
-	v := visitor{t, chromium(t), startMill(t, freeAddress(t), t.TempDir(), 60)}
+	v := visitor{t, browser.Open(t, index), startMill(t, freeAddress(t), t.TempDir(), 60)}
 	take := func(state string, some int) {
 		for i, p := range pages[:some] {
 			for k, width := range []int64{360, 390, 768, 1440, 1920} {
@@ -424,7 +387,7 @@ func TestPages_pictures(t *testing.T) {
 func BenchmarkFirstView(b *testing.B) {
 	m := startMill(b, freeAddress(b), b.TempDir(), 30)
 	for b.Loop() {
-		v := visitor{b, chromium(b), m}
+		v := visitor{b, browser.Open(b, index), m}
 		v.device(390, "light")
 		_, err := chromedp.Call(v.tab, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{
 			MatchedNetworkConditions: []*network.Conditions{{Latency: 400, DownloadThroughput: 50e3, UploadThroughput: 50e3}}})

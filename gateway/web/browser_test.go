@@ -5,48 +5,17 @@ import (
 	"encoding/json"
 	"net/http/httptest"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
+
+	"millwarden/internal/browser"
 )
 
-// browser opens one tab of a headless chromium. On a machine of the build, a missing browser or a page that was not built is a failure.
-func browser(t testing.TB) context.Context {
-	t.Helper()
-	needs := func(missing string) {
-		if os.Getenv("CI") == "true" {
-			t.Fatal(missing)
-		}
-		t.Skip(missing)
-	}
-	if testing.Short() {
-		t.Skip("a browser is slow")
-	}
-	program, err := exec.LookPath("chromium")
-	if err != nil {
-		needs("chromium is not installed")
-	}
-	if _, err := dist.ReadFile("dist/index.html"); err != nil {
-		needs("the page is not built: run npm ci and npm run build in gateway/web/ui")
-	}
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(program), chromedp.DisableGPU,
-		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-quic", true))
-	allocated, cancel := chromedp.NewExecAllocator(context.Background(), options...) // outlives the test's context, to close in order
-	t.Cleanup(cancel)
-	tab, closeTab := chromedp.NewContext(allocated)
-	t.Cleanup(closeTab)
-	if err := chromedp.Do(tab); err != nil {
-		t.Fatalf("starting the browser: %v", err)
-	}
-	bounded, stop := context.WithTimeout(tab, 5*time.Minute)
-	t.Cleanup(stop)
-	return bounded
-}
+const index = "dist/index.html"
 
 // served runs the page over the fake, with its live stream.
 func served(t *testing.T, f *fake) string {
@@ -64,14 +33,6 @@ func must(t testing.TB, err error) {
 	t.Helper()
 	if err != nil {
 		t.Fatal(err)
-	}
-}
-
-func see(tab context.Context, t testing.TB, script string) {
-	t.Helper()
-	if _, err := chromedp.Run(tab, chromedp.Poll[bool](script, chromedp.WithPollingTimeout(15*time.Second))); err != nil {
-		text, _ := chromedp.Run(tab, chromedp.Evaluate[string]("document.body.innerText"))
-		t.Fatalf("never came: %s: %v\n%s", script, err, text)
 	}
 }
 
@@ -118,7 +79,7 @@ const noSideways = "document.documentElement.scrollWidth <= document.documentEle
 
 // Aim: every page, by day and by night, from a small phone to a desk, is drawn without sideways scrolling and without a finding of axe-core.
 func TestPage_drawn(t *testing.T) {
-	tab := browser(t)
+	tab := browser.Open(t, index)
 	quiet, night := served(t, newFake()), served(t, newFake().night())
 	safety := newFake().night()
 	safety.change(func(s *Snapshot) { s.Alarms = append(s.Alarms, returned(), fire()) })
@@ -155,7 +116,7 @@ func TestPage_drawn(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) {
 			must(t, light(tab, c.scheme))
 			must(t, chromedp.Do(tab, chromedp.EmulateViewport(c.width, 900), chromedp.Navigate(c.url)))
-			see(tab, t, "!!("+c.ready+")")
+			browser.See(tab, t, "!!("+c.ready+")")
 			shoot(tab, t, c.name)
 			if fits, err := chromedp.Run(tab, chromedp.Evaluate[bool](noSideways)); err != nil || !fits {
 				t.Errorf("%d px wide it scrolls sideways (%v)", c.width, err)
@@ -174,23 +135,24 @@ func TestPage_drawn(t *testing.T) {
 
 // Aim: the wall screen, read from 3 m, shows the same at 1.6 times, and the choice is kept on that screen.
 func TestPage_wall(t *testing.T) {
-	tab, f := browser(t), newFake().night()
+	tab, f := browser.Open(t, index), newFake().night()
 	url := served(t, f)
 	must(t, light(tab, "dark"))
-	must(t, chromedp.Do(tab, chromedp.EmulateViewport(1920, 1080), chromedp.Navigate(url+"/"), chromedp.Click("//button[contains(text(), 'Size')]"),
-		chromedp.Navigate(url+"/")))
-	see(tab, t, `!!document.querySelector(".alarm h2")`)
-	see(tab, t, `Math.abs(parseFloat(getComputedStyle(document.querySelector(".alarm h2")).fontSize) - 24 * 1.6) < 0.01`)
-	see(tab, t, `document.querySelectorAll(".course .trace").length > 5`)
-	see(tab, t, noSideways)
+	must(t, chromedp.Do(tab, chromedp.EmulateViewport(1920, 1080), chromedp.Navigate(url+"/")))
+	browser.Press(tab, t, "//button[contains(text(), 'Size')]")
+	must(t, chromedp.Do(tab, chromedp.Navigate(url+"/")))
+	browser.See(tab, t, `!!document.querySelector(".alarm h2")`)
+	browser.See(tab, t, `Math.abs(parseFloat(getComputedStyle(document.querySelector(".alarm h2")).fontSize) - 24 * 1.6) < 0.01`)
+	browser.See(tab, t, `document.querySelectorAll(".course .trace").length > 5`)
+	browser.See(tab, t, noSideways)
 	shoot(tab, t, "wall-1920")
 }
 
 // Aim: the check above can fail: a page with a known fault is reported.
 func TestPage_axeFinds(t *testing.T) {
-	tab := browser(t)
+	tab := browser.Open(t, index)
 	must(t, chromedp.Do(tab, chromedp.Navigate(served(t, newFake())+"/")))
-	see(tab, t, `!!document.querySelector(".line")`)
+	browser.See(tab, t, `!!document.querySelector(".line")`)
 	_, err := chromedp.Run(tab, chromedp.Evaluate[chromedp.Void](`document.body.append(document.createElement("img"));0`))
 	must(t, err)
 	source, err := os.ReadFile("ui/node_modules/axe-core/axe.min.js")
@@ -205,11 +167,12 @@ func TestPage_axeFinds(t *testing.T) {
 
 // Aim: woken at night, one person says "I am on it" with three touches on a fresh phone, and the page says who is on it.
 func TestPage_acknowledge(t *testing.T) {
-	tab, f := browser(t), newFake().night()
+	tab, f := browser.Open(t, index), newFake().night()
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
-	see(tab, t, `document.title.startsWith("(1) Tank 1: over-fermented")`)
-	must(t, chromedp.Do(tab, chromedp.Click(chromedp.CSS(".alarm button.main")), chromedp.Click("//fieldset//button[text()='Ana']")))
-	see(tab, t, `document.body.innerText.includes("Ana is on it since 02:17")`)
+	browser.See(tab, t, `document.title.startsWith("(1) Tank 1: over-fermented")`)
+	browser.Press(tab, t, ".alarm button.main")
+	browser.Press(tab, t, "//fieldset//button[text()='Ana']")
+	browser.See(tab, t, `document.body.innerText.includes("Ana is on it since 02:17")`)
 	want := Act{Do: DoAcknowledge, Alarm: "over-fermented@tank-1", Occurrence: 7, By: "ana", Via: "page"}
 	if got := f.done(); len(got) != 1 || got[0] != want {
 		t.Errorf("acts = %+v, want one %+v", got, want)
@@ -218,68 +181,69 @@ func TestPage_acknowledge(t *testing.T) {
 
 // Aim: what is abnormal stands before what is back to normal, and who was called often is named once.
 func TestPage_order(t *testing.T) {
-	tab, f := browser(t), newFake()
+	tab, f := browser.Open(t, index), newFake()
 	burning := fire()
 	burning.Calls = returned().Calls
 	f.change(func(s *Snapshot) { s.Alarms = []Alarm{returned(), tooWet(), overFermented(), burning} })
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
-	see(tab, t, `[...document.querySelectorAll(".alarm h2 span")].map(e => e.innerText).join("; ") ==
+	browser.See(tab, t, `[...document.querySelectorAll(".alarm h2 span")].map(e => e.innerText).join("; ") ==
 		"Dryer 1: air runs away; Tank 1: over-fermented; Dryer 1: fan stopped with heat; Bin 3: too wet"`)
-	see(tab, t, `document.querySelectorAll(".alarm")[0].innerText.includes("Ana was called 4 times, last at 01:57 by mail. Ben was called 4 times, last at 02:02 by mail.")`)
-	see(tab, t, `document.querySelectorAll(".alarm")[2].querySelector("button").innerText == "I have seen it"`)
+	browser.See(tab, t, `document.querySelectorAll(".alarm")[0].innerText.includes("Ana was called 4 times, last at 01:57 by mail. Ben was called 4 times, last at 02:02 by mail.")`)
+	browser.See(tab, t, `document.querySelectorAll(".alarm")[2].querySelector("button").innerText == "I have seen it"`)
 }
 
 // Aim: a refusal is said in words where the button was, and the button stays.
 func TestPage_refusal(t *testing.T) {
-	tab, f := browser(t), newFake().night()
+	tab, f := browser.Open(t, index), newFake().night()
 	f.refusal = &Refusal{RefusedSuperseded, "That was an older occurrence; look again."}
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
-	must(t, chromedp.Do(tab, chromedp.Click(chromedp.CSS(".alarm button.main")), chromedp.Click("//fieldset//button[text()='Ben']")))
-	see(tab, t, `document.querySelector(".alarm [role=alert]")?.innerText == "That was an older occurrence; look again."`)
-	see(tab, t, `document.querySelector(".alarm button.main").innerText == "I am on it"`)
+	browser.Press(tab, t, ".alarm button.main")
+	browser.Press(tab, t, "//fieldset//button[text()='Ben']")
+	browser.See(tab, t, `document.querySelector(".alarm [role=alert]")?.innerText == "That was an older occurrence; look again."`)
+	browser.See(tab, t, `document.querySelector(".alarm button.main").innerText == "I am on it"`)
 }
 
 // Aim: a page without word from the mill says so with its age, and never that nothing needs a person; when word comes again, it is plain again.
 func TestPage_lost(t *testing.T) {
-	tab, f := browser(t), newFake()
+	tab, f := browser.Open(t, index), newFake()
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
-	see(tab, t, `document.querySelector(".quiet")?.innerText.startsWith("Nothing needs you now.")`)
+	browser.See(tab, t, `document.querySelector(".quiet")?.innerText.startsWith("Nothing needs you now.")`)
 	block := make(chan struct{})
 	f.mu.Lock()
 	f.block = block
 	f.mu.Unlock()
-	see(tab, t, `/No word from the mill for \d+ s/.test(document.querySelector(".lost")?.innerText)`)
-	see(tab, t, `document.querySelector(".quiet").innerText.startsWith("Cannot say")`)
+	browser.See(tab, t, `/No word from the mill for \d+ s/.test(document.querySelector(".lost")?.innerText)`)
+	browser.See(tab, t, `document.querySelector(".quiet").innerText.startsWith("Cannot say")`)
 	shoot(tab, t, "lost-390")
 	f.mu.Lock()
 	f.block = nil
 	f.mu.Unlock()
 	close(block)
-	see(tab, t, `document.querySelector(".lost") === null && document.querySelector(".quiet").innerText.startsWith("Nothing needs you now.")`)
+	browser.See(tab, t, `document.querySelector(".lost") === null && document.querySelector(".quiet").innerText.startsWith("Nothing needs you now.")`)
 }
 
 // Aim: while held, numbers stand still and alarms still come; then it goes on.
 func TestPage_hold(t *testing.T) {
-	tab, f := browser(t), newFake()
+	tab, f := browser.Open(t, index), newFake()
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
-	see(tab, t, `document.querySelector(".way .number")?.innerText.startsWith("5.31")`)
-	must(t, chromedp.Do(tab, chromedp.Click("//button[text()='Hold']")))
+	browser.See(tab, t, `document.querySelector(".way .number")?.innerText.startsWith("5.31")`)
+	browser.Press(tab, t, "//button[text()='Hold']")
 	f.night()
-	see(tab, t, `!!document.querySelector(".alarm.high")`)
+	browser.See(tab, t, `!!document.querySelector(".alarm.high")`)
 	if kept, err := chromedp.Run(tab, chromedp.Evaluate[bool](`document.querySelector(".way .number").innerText.startsWith("5.31")`)); err != nil || !kept {
 		t.Errorf("the number moved while held (%v)", err)
 	}
-	must(t, chromedp.Do(tab, chromedp.Click("//button[text()='Go on']")))
-	see(tab, t, `document.querySelector(".way .number").innerText.startsWith("4.05")`)
+	browser.Press(tab, t, "//button[text()='Go on']")
+	browser.See(tab, t, `document.querySelector(".way .number").innerText.startsWith("4.05")`)
 }
 
 // Aim: Spanish is whole: no English sentence of the page is left, and the choice is kept.
 func TestPage_spanish(t *testing.T) {
-	tab, f := browser(t), newFake().night()
+	tab, f := browser.Open(t, index), newFake().night()
 	f.change(func(s *Snapshot) { s.Site.Language = "es" })
 	must(t, light(tab, "light"))
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
-	see(tab, t, `document.querySelector(".alarm button.main")?.innerText == "Voy yo"`)
+	browser.See(tab, t, `document.querySelector(".alarm button.main")?.innerText == "Voy yo"`)
 	text, err := chromedp.Run(tab, chromedp.Evaluate[string]("document.body.innerText"))
 	must(t, err)
 	for _, english := range []string{"on watch", "What next", "Act by", "silent", "was called", "Hold", "monitoring", "shelved", "Here for"} {
@@ -292,9 +256,9 @@ func TestPage_spanish(t *testing.T) {
 
 // Aim: all by keyboard: from the top to the button, and it acts.
 func TestPage_keyboard(t *testing.T) {
-	tab, f := browser(t), newFake().night()
+	tab, f := browser.Open(t, index), newFake().night()
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
-	see(tab, t, `!!document.querySelector(".alarm button.main")`)
+	browser.See(tab, t, `!!document.querySelector(".alarm button.main")`)
 	for range 6 {
 		must(t, chromedp.Do(tab, chromedp.KeyEvent("\t")))
 		on, err := chromedp.Run(tab, chromedp.Evaluate[bool](`document.activeElement.matches(".alarm button.main")`))
@@ -304,20 +268,22 @@ func TestPage_keyboard(t *testing.T) {
 		}
 	}
 	must(t, chromedp.Do(tab, chromedp.KeyEvent("\r")))
-	see(tab, t, `document.activeElement.innerText == "Ana" && document.activeElement.closest("fieldset") !== null`)
+	browser.See(tab, t, `document.activeElement.innerText == "Ana" && document.activeElement.closest("fieldset") !== null`)
 	must(t, chromedp.Do(tab, chromedp.KeyEvent("\r")))
-	see(tab, t, `document.body.innerText.includes("Ana is on it")`)
+	browser.See(tab, t, `document.body.innerText.includes("Ana is on it")`)
 }
 
 // Aim: a lot is loaded with two touches and its number, and the act reaches the gateway as typed.
 func TestPage_load(t *testing.T) {
-	tab, f := browser(t), newFake()
+	tab, f := browser.Open(t, index), newFake()
 	f.change(func(s *Snapshot) { s.Stations[1].Loaded, s.Stations[1].Lot = false, "" })
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/station/tank-1")))
-	must(t, chromedp.Do(tab, chromedp.Click("//button[text()='Load a lot']"), chromedp.SendKeys(chromedp.CSS("form input"), "144"),
-		chromedp.SendKeys("//label[contains(., 'Weight')]/input", "380,5"), chromedp.Click(chromedp.CSS("form button.main")),
-		chromedp.Click("//fieldset//button[text()='Ben']")))
-	see(tab, t, `!document.querySelector("form")`)
+	browser.Press(tab, t, "//button[text()='Load a lot']")
+	browser.Type(tab, t, "form input", "144")
+	browser.Type(tab, t, "//label[contains(., 'Weight')]/input", "380,5")
+	browser.Press(tab, t, "form button.main")
+	browser.Press(tab, t, "//fieldset//button[text()='Ben']")
+	browser.See(tab, t, `!document.querySelector("form")`)
 	want := Act{Do: DoLoad, Station: "tank-1", Lot: "144", Kilograms: 380.5, By: "ben", Via: "page"}
 	if got := f.done(); len(got) != 1 || got[0] != want {
 		t.Errorf("acts = %+v, want one %+v", got, want)
@@ -326,7 +292,7 @@ func TestPage_load(t *testing.T) {
 
 // Aim: the link of a message works with scripts switched off, on a phone.
 func TestAnswerLink_withoutScripts(t *testing.T) {
-	tab, f := browser(t), newFake().night()
+	tab, f := browser.Open(t, index), newFake().night()
 	_, err := chromedp.Call(tab, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: true})
 	must(t, err)
 	must(t, light(tab, "dark"))
@@ -335,7 +301,8 @@ func TestAnswerLink_withoutScripts(t *testing.T) {
 	if got := f.done(); len(got) != 0 {
 		t.Fatalf("looking at the link acted: %+v", got)
 	}
-	must(t, chromedp.Do(tab, chromedp.Click(chromedp.CSS("form button")), chromedp.WaitVisible(chromedp.CSS("[role=status]"))))
+	browser.Press(tab, t, "form button")
+	must(t, chromedp.Do(tab, chromedp.WaitVisible(chromedp.CSS("[role=status]"))))
 	want := Act{Do: DoAcknowledge, Alarm: "over-fermented@tank-1", Occurrence: 7, By: "ana", Via: "link"}
 	if got := f.done(); len(got) != 1 || got[0] != want {
 		t.Errorf("acts = %+v, want one %+v", got, want)

@@ -13,6 +13,8 @@ import (
 	"github.com/chromedp/cdproto/heapprofiler"
 	jsruntime "github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
+
+	"millwarden/internal/browser"
 )
 
 // BenchmarkClients is one second of fifty screens that look at a mill, over real connections: what a tick costs, as a share of a core, and the
@@ -87,9 +89,9 @@ func BenchmarkEightHours(b *testing.B) {
 	s := httptest.NewServer(w.Handler())
 	defer s.Close()
 	defer w.live.dropAll()
-	tab := browser(b)
+	tab := browser.Open(b, index)
 	must(b, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(s.URL+"/")))
-	see(tab, b, `document.querySelectorAll(".way .number").length > 5`)
+	browser.See(tab, b, `document.querySelectorAll(".way .number").length > 5`)
 	heap := func() float64 {
 		_, err := chromedp.Call(tab, heapprofiler.CollectGarbage, cdp.Empty{})
 		must(b, err)

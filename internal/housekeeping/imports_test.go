@@ -67,6 +67,7 @@ var layout = map[string]rule{
 	"internal/database":        {reason: "one SQLite file and its errors, nothing of the mill"},
 	"internal/link":            {reason: "one connection to a broker; topics and payloads are others' matter"},
 	"internal/wire":            {may: []string{"internal/reading", "internal/units"}, never: []string{"net", "os", "log"}, reason: "forms of messages, no connection"},
+	"internal/browser":         {reason: "it drives a browser for tests"},
 	"internal/calibration":     {may: []string{"internal/coffee", "internal/units"}, never: []string{"net", "os", "log"}, reason: "what is reckoned of references, pure"},
 	"internal/clock":           {may: []string{"internal/reading"}, reason: "the one seam for time"},
 	"internal/notify":          {reason: "one datagram to the service manager; what is worth telling is floor's to know"},
@@ -78,6 +79,7 @@ var layout = map[string]rule{
 // testsOnly are never in the shipped program, but for the demo's simulated estate.
 var testsOnly = map[string][]string{
 	"drivers/drivertest":       {"internal/estate", "drivers/*/*test"},
+	"internal/browser":         {},
 	"internal/peers":           {},
 	"internal/coffee/tanktest": {},
 	"internal/housekeeping":    {},
