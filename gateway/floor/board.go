@@ -68,6 +68,7 @@ func (f *Floor) boardReadings(now reading.Stamp) []reading.Reading {
 	}
 	add(board, "logbook-writes", units.YesNo, yes(!f.links.logbookFault.Load()))
 	add(board, "files-set-aside", units.Count, float64(len(f.setAside())))
+	add(board, "damaged-readings", units.Count, float64(f.history.Counts().Damaged))
 	add(board, "rules-refused", units.YesNo, yes(f.refused.Load() != nil))
 	if f.plan().Store != nil {
 		out := f.outbox(now)

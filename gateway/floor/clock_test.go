@@ -223,3 +223,16 @@ func TestNight_damagedFiles(t *testing.T) {
 		}
 	}
 }
+
+// runRoom runs a gateway for a time, and closes it.
+func runRoom(t *testing.T, r room, d time.Duration) {
+	t.Helper()
+	ctx, stop := context.WithTimeout(t.Context(), d)
+	defer stop()
+	if err := r.mill.Run(ctx); err != nil {
+		t.Errorf("Run() = %v", err)
+	}
+	if err := r.mill.Close(); err != nil {
+		t.Error(err)
+	}
+}

@@ -27,11 +27,13 @@ func (h *History) scanChunks(ctx context.Context, sn *snapshot, id int, low, hig
 	defer rows.Close() //nolint:errcheck // what went wrong is in rows.Err
 	var damage error
 	var r chunkReader
+	met := map[int64]bool{}
 	for rows.Next() {
 		c, err := lend(rows)
 		if err != nil {
 			return unreadable(err)
 		}
+		met[c.key] = true
 		err = visitChunk(&r, &c, h.trusting, func(k *packed) error {
 			if k.wall < low || k.wall >= high {
 				return nil
@@ -42,7 +44,11 @@ func (h *History) scanChunks(ctx context.Context, sn *snapshot, id int, low, hig
 			return err
 		}
 	}
-	return errors.Join(damage, unreadable(rows.Err()))
+	if err := unreadable(rows.Err()); err != nil {
+		return errors.Join(damage, err)
+	}
+	err = h.wantChunks(ctx, sn, id, first, last, met, &damage)
+	return errors.Join(damage, err)
 }
 
 // lend reads a row of the table; its data is lent until the next.
@@ -78,7 +84,7 @@ func (h *History) chunkDamage(sn *snapshot, c *chunk, err error, damage *error) 
 	switch {
 	case err == nil:
 		return nil
-	case errors.As(err, &f), errors.Is(err, errSum), errors.Is(err, errShort), errors.Is(err, errLayout):
+	case errors.As(err, &f), errors.Is(err, errSum), errors.Is(err, errShort), errors.Is(err, errLayout), errors.Is(err, errNoChunk), errors.Is(err, errDay):
 	default:
 		return err
 	}
@@ -141,6 +147,9 @@ func (h *History) mergeChunks(ctx context.Context, sn *snapshot, oldest *stamp, 
 			continue
 		}
 		keys, err := h.keysSince(ctx, sn, id, oldest)
+		if err == nil && oldest == nil {
+			err = h.wantChunks(ctx, sn, id, math.MinInt32, math.MaxInt32, setOf(keys), &damage)
+		}
 		if err != nil {
 			return err
 		}

@@ -28,7 +28,8 @@
 //
 // # Where it breaks
 //
-// Every row and chunk carries a CRC32C. A damaged one is reported as *Damage, never returned. A damaged file is set aside and a new one begun. A full disk
+// Every row and chunk carries a CRC32C. A damaged one is reported as *Damage, never returned, and so is one that is not there though it should be: rows
+// by their positions, chunks by a list of them. Counts().Damaged tells it without being asked for the readings. A damaged file is set aside and a new one begun. A full disk
 // makes Append return *Unwritten (ErrFull) and keep the readings in memory, bounded, until there is room.
 //
 // Concurrency: a History may be used by many goroutines; appends go one after the other, and reads do not wait for them.

@@ -87,16 +87,47 @@ func (h *History) removeChunks(ctx context.Context, id int, before int64) (readi
 	if h.file == nil {
 		return 0, 0, errClosed
 	}
-	old := "FROM chunk WHERE key >= ?1 AND key + hours <= ?2 AND key < ?2 ORDER BY key LIMIT ?3"
-	args := []any{chunkKey(id, math.MinInt32), chunkKey(id, before), chunksAtOnce}
-	err = h.file.Read.QueryRowContext(ctx, "SELECT count(*), coalesce(sum(count), 0) FROM (SELECT count "+old+")", args...).Scan(&chunks, &readings)
-	if err != nil || chunks == 0 {
+	old, err := h.endedChunks(ctx, id, before)
+	if err != nil || len(old) == 0 {
 		return 0, 0, err
 	}
-	return readings, chunks, h.rearrange(ctx, func(tx *sql.Tx) error {
-		_, err := tx.ExecContext(ctx, "DELETE FROM chunk WHERE key IN (SELECT key "+old+")", args...)
+	for _, c := range old {
+		readings += uint64(c.count)
+	}
+	return readings, len(old), h.rearrange(ctx, func(tx *sql.Tx) error {
+		for _, c := range old {
+			if _, err := tx.ExecContext(ctx, "DELETE FROM chunk WHERE key = ?", c.key); err != nil {
+				return err
+			}
+			if err := unlist(ctx, tx, c); err != nil {
+				return err
+			}
+		}
+		if len(old) == chunksAtOnce {
+			return nil
+		}
+		// What is listed of these days still was lost, and would be old by now.
+		_, err := tx.ExecContext(ctx, "DELETE FROM day WHERE key >= ? AND key + 24 <= ?", chunkKey(id, math.MinInt32), chunkKey(id, before))
 		return err
 	}, func() {})
+}
+
+// endedChunks gives the oldest chunks of a point that ended before an hour, without their data.
+func (h *History) endedChunks(ctx context.Context, id int, before int64) (old []*chunk, err error) {
+	rows, err := h.file.Read.QueryContext(ctx, "SELECT key, hours, count FROM chunk WHERE key >= ?1 AND key + hours <= ?2 AND key < ?2 ORDER BY key LIMIT ?3",
+		chunkKey(id, math.MinInt32), chunkKey(id, before), chunksAtOnce)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close() //nolint:errcheck // what went wrong is in rows.Err
+	for rows.Next() {
+		c := new(chunk)
+		if err := rows.Scan(&c.key, &c.hours, &c.count); err != nil {
+			return nil, err
+		}
+		old = append(old, c)
+	}
+	return old, rows.Err()
 }
 
 // remove deletes a stretch and its rows. One stretch a commit: an append waits for no more.

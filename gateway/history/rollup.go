@@ -34,9 +34,10 @@ type Rolled struct {
 // roller is what RollUp keeps from step to step.
 type roller struct {
 	encoder
-	stuck  map[uint64]bool // first positions of stretches that stay as they are, since something there is damaged
-	merged map[int]int64   // by point: no chunk of an hour is left before this hour
-	held   time.Duration   // how long the last step kept appends waiting
+	stuck   map[uint64]bool // first positions of stretches that stay as they are, since something there is damaged
+	merged  map[int]int64   // by point: no chunk of an hour is left before this hour
+	checked int             // points up to this one have all their chunks, or it was told
+	held    time.Duration   // how long the last step kept appends waiting
 }
 
 func newRoller() roller { return roller{stuck: map[uint64]bool{}, merged: map[int]int64{}} }
@@ -63,6 +64,9 @@ func (h *History) RollUp(ctx context.Context, now time.Time, evenUnsent bool) (R
 	}
 	if done.Readings == 0 && err == nil {
 		done.Hours, err = h.mergeDays(ctx, sn, dayOf(keyHour(now.UnixMilli())-mergeHours))
+	}
+	if done == (Rolled{}) && err == nil {
+		err = h.checkDays(ctx, sn)
 	}
 	if err != nil {
 		return done, fmt.Errorf("history: rolling up: %w", database.Explain(err))
@@ -145,7 +149,7 @@ func (h *History) isDamage(err error) bool {
 func (h *History) join(ctx context.Context, sn *snapshot, id int, rs []placed, chunks []*chunk) ([]*chunk, error) {
 	for len(rs) > 0 {
 		hour := hourOf(rs[0].wall)
-		c, err := chunkAt(ctx, sn, id, hour)
+		c, err := h.chunkAt(ctx, sn, id, hour)
 		if err != nil {
 			return nil, err
 		}
@@ -186,18 +190,28 @@ func (h *History) decodeWhole(sn *snapshot, c *chunk) (all []packed, position ui
 	return all, head.position, damage
 }
 
-// chunkAt reads the chunk of a point that holds an hour, or begins one.
-func chunkAt(ctx context.Context, sn *snapshot, id int, hour int64) (*chunk, error) {
+// chunkAt reads the chunk of a point that holds an hour, or begins one. Where one should be and is not, that is damage: a new one in its place would
+// hide it.
+func (h *History) chunkAt(ctx context.Context, sn *snapshot, id int, hour int64) (*chunk, error) {
 	c := new(chunk)
 	err := sn.tx.QueryRowContext(ctx, "SELECT key, hours, count, data FROM chunk WHERE key BETWEEN ? AND ? ORDER BY key DESC LIMIT 1",
 		chunkKey(id, dayOf(hour)), chunkKey(id, hour)).Scan(&c.key, &c.hours, &c.count, &c.data)
 	if err != nil && !errors.Is(err, sql.ErrNoRows) {
 		return nil, unreadable(err)
 	}
-	if err != nil || !c.holds(hour) {
-		c = &chunk{key: chunkKey(id, hour), hours: 1}
+	if err == nil && c.holds(hour) {
+		return c, nil
 	}
-	return c, nil
+	lost, err := missed(ctx, sn.tx, id, hour)
+	if err != nil {
+		return nil, err
+	}
+	if lost != nil {
+		var damage error
+		err = h.chunkDamage(sn, lost, errNoChunk, &damage)
+		return nil, errors.Join(damage, err)
+	}
+	return &chunk{key: chunkKey(id, hour), hours: 1}, nil
 }
 
 // replaceRows puts chunks in place of the rows of a stretch.
@@ -239,7 +253,7 @@ func writeChunks(ctx context.Context, tx *sql.Tx, chunks []*chunk) error {
 			return err
 		}
 	}
-	return nil
+	return list(ctx, tx, chunks)
 }
 
 // mergeDays makes the chunks of the oldest day that still has hours, of one point, a chunk of the day; it gives how many there were.
@@ -278,7 +292,7 @@ func (h *History) mergeDay(ctx context.Context, sn *snapshot, id int, day int64)
 	var position uint64
 	n := 0
 	for hour := day; hour < day+24; hour++ {
-		c, err := chunkAt(ctx, sn, id, hour)
+		c, err := h.chunkAt(ctx, sn, id, hour)
 		if err != nil {
 			return 0, err
 		}
@@ -304,6 +318,9 @@ func (h *History) mergeDay(ctx context.Context, sn *snapshot, id int, day int64)
 	}
 	return n, h.rearrange(ctx, func(tx *sql.Tx) error {
 		if _, err := tx.ExecContext(ctx, "DELETE FROM chunk WHERE key >= ? AND key < ?", chunkKey(id, day), chunkKey(id, day+24)); err != nil {
+			return err
+		}
+		if err := listDay(ctx, tx, whole.key, 0); err != nil {
 			return err
 		}
 		return writeChunks(ctx, tx, []*chunk{whole})
