@@ -109,9 +109,9 @@ func (p *probe) Read(ctx context.Context) (drivers.Sample, error) {
 	if err := p.fetch(ctx, cmdRead, p.raw[:]); err != nil {
 		return drivers.Sample{}, err
 	}
-	p.values[0] = p.co2(word(p.raw[0:]))
-	p.values[1] = p.temperature(word(p.raw[3:]))
-	h := 100 * word(p.raw[6:]) / 65535 // [3.5]: cannot leave the range
+	p.values[0] = p.co2(drivers.SensirionWord(p.raw[0:]))
+	p.values[1] = p.temperature(drivers.SensirionWord(p.raw[3:]))
+	h := 100 * drivers.SensirionWord(p.raw[6:]) / 65535 // [3.5]: cannot leave the range
 	p.values[2] = drivers.Value{Channel: "humidity", Quantity: units.Humidity, Value: h, Raw: h}
 	return drivers.Sample{Values: p.values[:], Raw: p.raw[:]}, nil
 }
@@ -162,24 +162,10 @@ func (p *probe) set(ctx context.Context, command, value uint16) error {
 	return drivers.Wait(ctx, commandTime)
 }
 
-// fetch sends a command, waits, fetches words and checks each.
 func (p *probe) fetch(ctx context.Context, command uint16, into []byte) error {
-	if err := p.send(ctx, command, commandTime); err != nil {
-		return err
-	}
-	clear(into)
-	if err := p.device.Tx(ctx, nil, into); err != nil {
-		return err
-	}
-	for at := 0; at < len(into); at += 3 {
-		if want := drivers.SensirionChecksum(into[at : at+2]); into[at+2] != want {
-			return p.device.Fault(drivers.Garbled, into, fmt.Errorf("checksum %02X, want %02X", into[at+2], want))
-		}
-	}
-	return nil
+	p.command[0], p.command[1] = byte(command>>8), byte(command)
+	return drivers.SensirionWords(ctx, &p.device, p.command[:2], commandTime, into)
 }
-
-func word(b []byte) float64 { return float64(uint16(b[0])<<8 | uint16(b[1])) }
 
 // co2 is in ppm. Beyond the range the end stands for it, uncertain: so it may raise an alarm and never clears one. Nothing at all is no air.
 func (p *probe) co2(ppm float64) drivers.Value {

@@ -79,33 +79,15 @@ func (p *probe) Read(ctx context.Context) (drivers.Sample, error) {
 	if err := p.exchange(ctx, cmdMeasure, measureTime, p.raw[:]); err != nil {
 		return drivers.Sample{}, err
 	}
-	p.values[0] = p.temperature(word(p.raw[0:]))
-	p.values[1] = humidity(word(p.raw[3:]))
+	p.values[0] = p.temperature(drivers.SensirionWord(p.raw[0:]))
+	p.values[1] = humidity(drivers.SensirionWord(p.raw[3:]))
 	return drivers.Sample{Values: p.values[:], Raw: p.raw[:]}, nil
 }
 
-// exchange sends a command, waits, fetches words and checks each. The chip answers a fetch that comes too early by no acknowledge.
 func (p *probe) exchange(ctx context.Context, command uint16, wait time.Duration, into []byte) error {
 	p.command = [2]byte{byte(command >> 8), byte(command)}
-	if err := p.device.Tx(ctx, p.command[:], nil); err != nil {
-		return err
-	}
-	if err := drivers.Wait(ctx, wait); err != nil {
-		return err
-	}
-	clear(into)
-	if err := p.device.Tx(ctx, nil, into); err != nil {
-		return err
-	}
-	for at := 0; at < len(into); at += 3 {
-		if want := drivers.SensirionChecksum(into[at : at+2]); into[at+2] != want {
-			return p.device.Fault(drivers.Garbled, into, fmt.Errorf("checksum %02X, want %02X", into[at+2], want))
-		}
-	}
-	return nil
+	return drivers.SensirionWords(ctx, &p.device, p.command[:], wait, into)
 }
-
-func word(b []byte) float64 { return float64(uint16(b[0])<<8 | uint16(b[1])) }
 
 // temperature is -45 + 175 S / (2^16 - 1) [4.13].
 func (p *probe) temperature(s float64) drivers.Value {

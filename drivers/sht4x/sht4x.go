@@ -76,33 +76,15 @@ func (p *probe) Read(ctx context.Context) (drivers.Sample, error) {
 	if err := p.exchange(ctx, cmdMeasure, measureTime); err != nil {
 		return drivers.Sample{}, err
 	}
-	p.values[0] = p.temperature(word(p.raw[0:]))
-	p.values[1] = p.humidity(word(p.raw[3:]))
+	p.values[0] = p.temperature(drivers.SensirionWord(p.raw[0:]))
+	p.values[1] = p.humidity(drivers.SensirionWord(p.raw[3:]))
 	return drivers.Sample{Values: p.values[:], Raw: p.raw[:]}, nil
 }
 
-// exchange sends a command, waits, fetches two words and checks both. The chip answers a fetch that comes too early by no acknowledge.
 func (p *probe) exchange(ctx context.Context, command byte, wait time.Duration) error {
 	p.command[0] = command
-	if err := p.device.Tx(ctx, p.command[:], nil); err != nil {
-		return err
-	}
-	if err := drivers.Wait(ctx, wait); err != nil {
-		return err
-	}
-	p.raw = [6]byte{}
-	if err := p.device.Tx(ctx, nil, p.raw[:]); err != nil {
-		return err
-	}
-	for at := 0; at < len(p.raw); at += 3 {
-		if want := drivers.SensirionChecksum(p.raw[at : at+2]); p.raw[at+2] != want {
-			return p.device.Fault(drivers.Garbled, p.raw[:], fmt.Errorf("checksum %02X, want %02X", p.raw[at+2], want))
-		}
-	}
-	return nil
+	return drivers.SensirionWords(ctx, &p.device, p.command[:], wait, p.raw[:])
 }
-
-func word(b []byte) float64 { return float64(uint16(b[0])<<8 | uint16(b[1])) }
 
 // temperature is -45 + 175 S / (2^16 - 1) [4.6].
 func (p *probe) temperature(s float64) drivers.Value {

@@ -9,6 +9,8 @@ import (
 	"math"
 	"sync"
 	"time"
+
+	"millwarden/drivers/drivertest"
 )
 
 var errNotAcknowledged = errors.New("address not acknowledged")
@@ -96,9 +98,9 @@ func (c *Chip) command(w []byte) error {
 	case code == 0x3F86:
 		c.measuring, c.busy = false, time.Now().Add(500*time.Millisecond)
 	case code == 0xE4B8 && ready:
-		c.answer = packet(0x8006)
+		c.answer = drivertest.SensirionWords(0x8006)
 	case code == 0xE4B8:
-		c.answer = packet(0x8000)
+		c.answer = drivertest.SensirionWords(0x8000)
 	case code == 0xEC05 && ready:
 		c.result()
 	case c.measuring:
@@ -106,8 +108,8 @@ func (c *Chip) command(w []byte) error {
 	case code == 0x21B1:
 		c.measuring, c.next = true, time.Now().Add(5*time.Second)
 	case code == 0x3682:
-		c.answer = append(append(packet(0xF896), packet(0x9F07)...), packet(0x3BBE)...)
-	case code == 0x2416 && len(w) == 5 && w[4] == packet(uint16(w[2])*256 + uint16(w[3]))[2]:
+		c.answer = drivertest.SensirionWords(0xF896, 0x9F07, 0x3BBE)
+	case code == 0x2416 && len(w) == 5 && w[4] == drivertest.SensirionWords(uint16(w[2])*256 + uint16(w[3]))[2]:
 		c.selfCalibration = uint16(w[3])
 	default:
 		return errNotAcknowledged
@@ -117,11 +119,11 @@ func (c *Chip) command(w []byte) error {
 
 // result empties the buffer; the next result comes on its own beat.
 func (c *Chip) result() {
-	words := [3]uint16{uint16(math.Round(math.Min(c.co2, 65535))), steps(c.temperature, -45, 130), steps(c.humidity, 0, 100)}
+	words := [3]uint16{uint16(math.Round(math.Min(c.co2, 65535))), drivertest.Steps(c.temperature, -45, 130), drivertest.Steps(c.humidity, 0, 100)}
 	if c.words != nil {
 		words = *c.words
 	}
-	c.answer = append(append(packet(words[0]), packet(words[1])...), packet(words[2])...)
+	c.answer = drivertest.SensirionWords(words[:]...)
 	if c.flip >= 0 {
 		c.answer[c.flip/8] ^= 0x80 >> (c.flip % 8)
 		c.flip = -1
@@ -129,26 +131,4 @@ func (c *Chip) result() {
 	for !c.next.After(time.Now()) {
 		c.next = c.next.Add(5 * time.Second)
 	}
-}
-
-// steps divides the span between the values of the all-zero and the all-one word into 65,535 steps.
-func steps(value, zero, full float64) uint16 {
-	n := math.Round((value - zero) / ((full - zero) / 65535))
-	return uint16(math.Max(0, math.Min(65535, n)))
-}
-
-func packet(word uint16) []byte {
-	hi, lo := byte(word>>8), byte(word)
-	return []byte{hi, lo, remainder(uint32(hi)<<16 | uint32(lo)<<8)}
-}
-
-// remainder divides the word, with the start value FFh laid over its first byte, by x^8 + x^5 + x^4 + 1, digit by digit as on paper.
-func remainder(bits uint32) byte {
-	bits ^= 0xFF0000
-	for at := 23; at >= 8; at-- {
-		if bits>>at&1 == 1 {
-			bits ^= 0x131 << (at - 8)
-		}
-	}
-	return byte(bits)
 }

@@ -6,9 +6,10 @@ package sht4xtest
 
 import (
 	"errors"
-	"math"
 	"sync"
 	"time"
+
+	"millwarden/drivers/drivertest"
 )
 
 var errNotAcknowledged = errors.New("address not acknowledged")
@@ -85,37 +86,15 @@ func (c *Chip) command(w []byte) error {
 	c.ready = time.Now().Add(busy)
 	first, second := c.serial[0], c.serial[1]
 	if w[0] != 0x89 {
-		first, second = steps(c.temperature, -45, 130), steps(c.humidity, -6, 119)
+		first, second = drivertest.Steps(c.temperature, -45, 130), drivertest.Steps(c.humidity, -6, 119)
 		if c.words != nil {
 			first, second = c.words[0], c.words[1]
 		}
 	}
-	c.answer = append(packet(first), packet(second)...)
+	c.answer = drivertest.SensirionWords(first, second)
 	if c.flip >= 0 && w[0] != 0x89 {
 		c.answer[c.flip/8] ^= 0x80 >> (c.flip % 8)
 		c.flip = -1
 	}
 	return nil
-}
-
-// steps divides the span between the values of the all-zero and the all-one word into 65,535 steps.
-func steps(value, zero, full float64) uint16 {
-	n := math.Round((value - zero) / ((full - zero) / 65535))
-	return uint16(math.Max(0, math.Min(65535, n)))
-}
-
-func packet(word uint16) []byte {
-	hi, lo := byte(word>>8), byte(word)
-	return []byte{hi, lo, remainder(uint32(hi)<<16 | uint32(lo)<<8)}
-}
-
-// remainder divides the word, with the start value FFh laid over its first byte, by x^8 + x^5 + x^4 + 1, digit by digit as on paper.
-func remainder(bits uint32) byte {
-	bits ^= 0xFF0000
-	for at := 23; at >= 8; at-- {
-		if bits>>at&1 == 1 {
-			bits ^= 0x131 << (at - 8)
-		}
-	}
-	return byte(bits)
 }
