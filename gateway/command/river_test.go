@@ -1,15 +1,12 @@
 package command
 
 import (
-	"compress/gzip"
 	"context"
-	"encoding/csv"
 	"errors"
 	"io"
 	"log/slog"
 	"math"
 	"os"
-	"path/filepath"
 	"strconv"
 	"testing"
 	"testing/fstest"
@@ -18,6 +15,7 @@ import (
 
 	"millwarden/drivers"
 	"millwarden/gateway/collect"
+	"millwarden/internal/measured"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
 	"millwarden/rules/engine"
@@ -93,20 +91,7 @@ func riverTable(t *testing.T, name string) [][]string {
 	if testing.Short() || raced {
 		t.Skip("a year of seconds takes a while: run it without -race and -short")
 	}
-	f, err := os.Open(filepath.Join("..", "..", "..", "shared", "data", "river_probes", name))
-	if err != nil {
-		t.Skipf("no measured data here: %v", err)
-	}
-	defer f.Close()
-	z, err := gzip.NewReader(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	rows, err := csv.NewReader(z).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return rows[1:]
+	return measured.Table(t, "river_probes/"+name)
 }
 
 // collected reads the table through the gateway's own worker, in fake time, so that range, frozen words and quality are judged by the program.

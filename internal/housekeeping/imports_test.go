@@ -70,6 +70,7 @@ var layout = map[string]rule{
 	"internal/browser":         {reason: "it drives a browser for tests"},
 	"internal/calibration":     {may: []string{"internal/coffee", "internal/units"}, never: []string{"net", "os", "log"}, reason: "what is reckoned of references, pure"},
 	"internal/clock":           {may: []string{"internal/reading"}, reason: "the one seam for time"},
+	"internal/measured":        {reason: "it opens tables for tests"},
 	"internal/notify":          {reason: "one datagram to the service manager; what is worth telling is floor's to know"},
 	"internal/peers":           {reason: "it starts servers for tests"},
 	"internal/estate":          {may: []string{"drivers", "drivers/...", "internal/...", "rules", "rules/...", "gateway/..."}, reason: "the simulated estate may look at everything but the commands"},
@@ -80,6 +81,7 @@ var layout = map[string]rule{
 var testsOnly = map[string][]string{
 	"drivers/drivertest":       {"internal/estate", "drivers/*/*test"},
 	"internal/browser":         {},
+	"internal/measured":        {},
 	"internal/peers":           {},
 	"internal/coffee/tanktest": {},
 	"internal/housekeeping":    {},

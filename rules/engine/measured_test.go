@@ -1,16 +1,13 @@
 package engine
 
 import (
-	"compress/gzip"
-	"encoding/csv"
 	"math"
-	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
 	"time"
 
+	"millwarden/internal/measured"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
 	"millwarden/rules/formula"
@@ -18,29 +15,10 @@ import (
 
 // Tests on data that real probes gave. The folder is not part of the project; where it is absent they are skipped.
 
-// measured reads a compressed table of the folder of measured data.
-func measured(t *testing.T, name string) [][]string {
-	t.Helper()
-	f, err := os.Open(filepath.Join("..", "..", "..", "shared", "data", name))
-	if err != nil {
-		t.Skipf("no measured data here: %v", err)
-	}
-	defer f.Close()
-	z, err := gzip.NewReader(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	rows, err := csv.NewReader(z).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return rows[1:]
-}
-
 // TestMeasured_deadband: pH of a stream (Logan River Observatory, site Main Street, 2019, raw values every 15 min, missing and absurd ones among
 // them) through alarms with several deadbands, against a switch written by hand. The deadband must also quieten: its purpose.
 func TestMeasured_deadband(t *testing.T) {
-	rows := measured(t, "river_probes/MainStreet2019.csv.gz")
+	rows := measured.Table(t, "river_probes/MainStreet2019.csv.gz")
 	const limit = 8.3
 	bands := []float64{0, 0.05, 0.2}
 	var alarms []Alarm
@@ -87,7 +65,7 @@ func TestMeasured_deadband(t *testing.T) {
 // TestMeasured_windows: windows of 1 h, 6 h and 1 d over the temperature of a machine (Numenta anomaly benchmark, machine temperature system
 // failure, every 5 min, one step backwards), against their definition.
 func TestMeasured_windows(t *testing.T) {
-	rows := measured(t, "nab/machine_temperature_system_failure.csv.gz")
+	rows := measured.Table(t, "nab/machine_temperature_system_failure.csv.gz")
 	var all []sample
 	first, last := time.Time{}, time.Duration(-1)
 	for _, row := range rows {
@@ -154,7 +132,7 @@ func TestMeasured_alarmLog(t *testing.T) {
 		tag string
 	}
 	var first time.Time
-	for _, row := range measured(t, "alarm_log/tep_original_61.csv.gz") {
+	for _, row := range measured.Table(t, "alarm_log/tep_original_61.csv.gz") {
 		when, err := time.Parse(time.DateTime, row[1])
 		if err != nil {
 			t.Fatal(err)

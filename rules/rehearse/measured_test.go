@@ -2,43 +2,22 @@ package rehearse
 
 import (
 	"bytes"
-	"compress/gzip"
 	"encoding/csv"
 	"fmt"
 	"math"
-	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
 	"testing"
 	"time"
 
+	"millwarden/internal/measured"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
 	"millwarden/rules/engine"
 )
 
 // Tests on data that real probes gave. The folder is not part of the project; where it is absent they are skipped.
-
-// measured reads a compressed table of the folder of measured data, without its header.
-func measured(t *testing.T, name string) [][]string {
-	t.Helper()
-	f, err := os.Open(filepath.Join("..", "..", "..", "shared", "data", name))
-	if err != nil {
-		t.Skipf("no measured data here: %v", err)
-	}
-	defer f.Close()
-	z, err := gzip.NewReader(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	rows, err := csv.NewReader(z).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	return rows[1:]
-}
 
 func number(t *testing.T, text string) float64 {
 	t.Helper()
@@ -70,7 +49,7 @@ alarm steam for each room
 // 20 s, seen in this data: dry air moves by up to 2.4 %RH in 20 s, the steam by more than 8, so the test shows that the engine is in time, not that
 // the limit is right elsewhere.
 func TestMeasured_steam(t *testing.T) {
-	rows := measured(t, "motes/suthaharan_single_hop.csv.gz")
+	rows := measured.Table(t, "motes/suthaharan_single_hop.csv.gz")
 	var stations strings.Builder
 	for mote := 1; mote <= 4; mote++ {
 		fmt.Fprintf(&stations, "station mote-%d is room\nprobe mote-%d\n    part            radio on topic mote/%d\n    gives           temperature, humidity at mote-%d\n    every           5 s\n\n", mote, mote, mote, mote)
@@ -141,7 +120,7 @@ alarm too-warm at machine
 `)
 	var all, forward []reading.Reading
 	back := 0
-	rows := measured(t, "nab/machine_temperature_system_failure.csv.gz")
+	rows := measured.Table(t, "nab/machine_temperature_system_failure.csv.gz")
 	step := 1
 	for step < len(rows)-1 && rows[step][0] >= rows[step-1][0] {
 		step++

@@ -1,17 +1,14 @@
 package rates
 
 import (
-	"compress/gzip"
-	"encoding/csv"
 	"fmt"
 	"math"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
 	"time"
 
+	"millwarden/internal/measured"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
 	"millwarden/rules/engine"
@@ -105,20 +102,7 @@ type logged struct {
 // alarmLog reads one of its files; the folder is not part of the project.
 func alarmLog(t *testing.T, name string) (all []logged) {
 	t.Helper()
-	f, err := os.Open(filepath.Join("..", "..", "..", "..", "shared", "data", "alarm_log", name))
-	if err != nil {
-		t.Skipf("no measured data here: %v", err)
-	}
-	defer f.Close()
-	z, err := gzip.NewReader(f)
-	if err != nil {
-		t.Fatal(err)
-	}
-	rows, err := csv.NewReader(z).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, row := range rows[1:] {
+	for _, row := range measured.Table(t, "alarm_log/"+name) {
 		at, err := time.Parse(time.DateTime, row[1])
 		if err != nil {
 			t.Fatal(err)
