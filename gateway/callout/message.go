@@ -170,7 +170,7 @@ func decided(s *engine.Standing, choice units.Choice, say *words) string {
 }
 
 func shown(a *engine.Alarm, v *engine.Shown, choice units.Choice, say *words) string {
-	name := v.Text
+	name, behind := say.figure(v.Text, a.Place)
 	if v.Point != "" && (name == "" || !strings.ContainsAny(name, "( ")) {
 		name = spaced(strings.TrimPrefix(v.Point, a.Place+"/"))
 	}
@@ -184,7 +184,7 @@ func shown(a *engine.Alarm, v *engine.Shown, choice units.Choice, say *words) st
 	if v.Quantity == units.State || v.Quantity == units.YesNo {
 		value = say.state(v.Value, v.Quantity)
 	}
-	text := name + " " + value
+	text := name + " " + value + behind
 	if v.HasLimit {
 		text += ", " + say.limit + " " + choice.Print(v.Limit, v.Quantity)
 	}

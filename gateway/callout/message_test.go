@@ -56,7 +56,13 @@ func TestCompose(t *testing.T) {
 		}), Person{}, "DRYER 1 air temperature 51.0 °C, limit 45.0 °C, since 02:14. Cut the heat, check fan and burner."},
 		{"a function", with(food, func(s *engine.Standing) {
 			s.Values = []engine.Shown{{Point: "dryer-1/air-temperature", Text: "rise(air-temperature, 2 min)", Value: 0.1, Quantity: units.Temperature.Rate(), Limit: 0.05, HasLimit: true}}
-		}), Person{}, "DRYER 1 rise(air-temperature, 2 min) 6.0 °C/min, limit 3.0 °C/min, since 02:14. Cut the heat, check fan and burner."},
+		}), Person{}, "DRYER 1 rise of air temperature 6.0 °C/min over 2 min, limit 3.0 °C/min, since 02:14. Cut the heat, check fan and burner."},
+		{"a function, in Spanish", with(food, func(s *engine.Standing) {
+			s.Values = []engine.Shown{{Point: "yard/air", Text: "mean(yard/air, 10 min)", Value: 8, Quantity: units.Temperature, Limit: 10, HasLimit: true}}
+		}), Person{Language: "es"}, "DRYER 1 media de yard air 8.0 °C en 10 min, límite 10.0 °C, desde 02:14. Cut the heat, check fan and burner."},
+		{"a formula of more than that", with(food, func(s *engine.Standing) {
+			s.Values = []engine.Shown{{Text: "apart(north, south)", Value: 3, Quantity: units.Temperature.Step(), Limit: 2, HasLimit: true}}
+		}), Person{}, "DRYER 1 apart(north, south) 3.0 K, limit 2.0 K, since 02:14. Cut the heat, check fan and burner."},
 		{"another station's point", with(food, func(s *engine.Standing) {
 			s.Values = []engine.Shown{{Point: "yard/rain", Value: 1, Quantity: units.State}}
 		}), Person{}, "DRYER 1 yard rain on, since 02:14. Cut the heat, check fan and burner."},

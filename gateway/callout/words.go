@@ -1,6 +1,12 @@
 package callout
 
-import "millwarden/internal/units"
+import (
+	"fmt"
+	"regexp"
+	"strings"
+
+	"millwarden/internal/units"
+)
 
 // words are the fixed words of messages in one language. The sentences of an alarm are the rules file's.
 type words struct {
@@ -8,6 +14,8 @@ type words struct {
 	caution, action, consequence, cause, verify, respond        string
 	onIt, reply, aid, digest, exercise, drill, on, off, yes, no string
 	got, gotReply, well, notWell, lastDrill, noDrill, silence   string
+	over                                                        string
+	windows                                                     map[string]string // a function over a window of time, in words
 }
 
 var english = words{
@@ -22,6 +30,9 @@ var english = words{
 	well: "All well, %d of %d probes give readings.", notWell: "NOT all well: %d alarms stand, %d of %d probes give readings.",
 	lastDrill: "Last drill: %s", noDrill: "No drill was answered yet.",
 	silence: "This message comes every day at the same hour. If it does not come, go and look: the board may be dead.",
+	over:    "over %s",
+	windows: map[string]string{"mean": "mean %s", "highest": "highest %s", "lowest": "lowest %s", "spread": "spread of %s", "rise": "rise of %s",
+		"change": "change of %s"},
 }
 
 var spanish = words{
@@ -36,6 +47,9 @@ var spanish = words{
 	well: "Todo bien, %d de %d sondas dan lecturas.", notWell: "NO está todo bien: %d alarmas siguen, %d de %d sondas dan lecturas.",
 	lastDrill: "Último simulacro: %s", noDrill: "Nadie ha respondido aún a un simulacro.",
 	silence: "Este mensaje llega cada día a la misma hora. Si no llega, vaya a ver: la placa puede estar muerta.",
+	over:    "en %s",
+	windows: map[string]string{"mean": "media de %s", "highest": "máximo de %s", "lowest": "mínimo de %s", "spread": "dispersión de %s",
+		"rise": "subida de %s", "change": "cambio de %s"},
 }
 
 // wordsOf are those of the person's language, else of the site's, else English.
@@ -48,6 +62,18 @@ func wordsOf(p *Person, r *Roster) *words {
 		return &spanish
 	}
 	return &english
+}
+
+var window = regexp.MustCompile(`^([a-z]+)\(([a-z0-9/-]+), ([0-9.]+ [a-z]+)\)$`)
+
+// figure says what a formula of the rules file gives, as a person would say it before its value, and what stands behind the value. A formula that
+// is more than one point over one window is left as it was written.
+func (w *words) figure(formula, place string) (name, behind string) {
+	part := window.FindStringSubmatch(formula)
+	if part == nil || w.windows[part[1]] == "" {
+		return formula, ""
+	}
+	return fmt.Sprintf(w.windows[part[1]], spaced(strings.TrimPrefix(part[2], place+"/"))), " " + fmt.Sprintf(w.over, part[3])
 }
 
 func (w *words) state(value float64, q units.Quantity) string {
