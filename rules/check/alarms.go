@@ -366,21 +366,10 @@ func (c *checker) checkSize(at diag.Range, n *formula.Node) {
 	}
 }
 
-// settingBlocks are the blocks in which a key of an alarm at a place is looked up: changes first, the last one winning.
-func (a *alarm) settingBlocks(at string) []*block {
-	var list []*block
-	for i := len(a.changes) - 1; i >= 0; i-- {
-		if b := a.changes[i]; len(b.Scope.At) == 0 || slices.Contains(wordsOf(b.Scope.At), at) {
-			list = append(list, b)
-		}
-	}
-	return append(list, a.block)
-}
-
-// from is the block that has the key.
+// from is the block in which a key of an alarm at a place is looked up: changes first, the last one winning.
 func (a *alarm) from(at, key string) *block {
-	for _, b := range a.settingBlocks(at) {
-		if line(b, key) != nil {
+	for i := len(a.changes) - 1; i >= 0; i-- {
+		if b := a.changes[i]; (len(b.Scope.At) == 0 || slices.Contains(wordsOf(b.Scope.At), at)) && line(b, key) != nil {
 			return b
 		}
 	}

@@ -86,6 +86,11 @@ func (c *checker) assembleEngine() {
 			e.Present = append(e.Present, w.Hours...)
 		}
 	}
+	made := 0
+	for _, a := range c.alarmList {
+		made += len(a.made)
+	}
+	e.Alarms = make([]engine.Alarm, 0, made)
 	for _, a := range c.alarmList {
 		for _, made := range a.made {
 			e.Alarms = append(e.Alarms, *made)

@@ -115,10 +115,7 @@ func (c *checker) siteName() string {
 
 // line is the first line of a key; nil if it does not stand, or was refused.
 func line(b *block, key string) *syntax.Line {
-	if found := b.Find(key); len(found) > 0 {
-		return found[0]
-	}
-	return nil
+	return b.First(key)
 }
 
 // text is the text behind a key, or "".

@@ -348,7 +348,7 @@ func glued(text string) string {
 }
 
 func operand(text string) bool {
-	return isName(text) || isRef(text) || numberShape.MatchString(text)
+	return isName(text) || isRef(text) || isNumber(text)
 }
 
 // isFormula tells whether a key's value is one.

@@ -25,7 +25,7 @@ const (
 type row struct {
 	number  int
 	indent  int // 0: at the margin; a tab goes to the next multiple of 8
-	tokens  []Token
+	tokens  []Token // its stretch of the one array of the file
 	comment *Comment
 	faulty  bool // something in it was said to be wrong
 }
@@ -42,19 +42,18 @@ type scanner struct {
 	row    *row
 }
 
-func scanRow(file, line string, number, start int, list *diag.List) row {
-	r := row{number: number}
-	s := &scanner{file: file, list: list, line: line, number: number, start: start, column: 1, row: &r}
-	if number == 1 && strings.HasPrefix(line, "\ufeff") {
+// scanRow reads one line into r, whose tokens are empty and have room for what comes.
+func scanRow(file, line string, start int, r *row, list *diag.List) {
+	s := &scanner{file: file, list: list, line: line, number: r.number, start: start, column: 1, row: r}
+	if r.number == 1 && strings.HasPrefix(line, "\ufeff") {
 		s.step() // a byte order mark, as some editors put it
 	}
 	if !s.plausible() {
-		return r
+		return
 	}
 	s.indent()
 	for s.scan() {
 	}
-	return r
 }
 
 // plausible refuses a line that is no text before anybody tries to read it.
@@ -231,7 +230,6 @@ func (s *scanner) escape() rune {
 
 // The shapes of words.
 var (
-	numberShape  = regexp.MustCompile(`^-?[0-9]+(\.[0-9]+)?$`)
 	numberHead   = regexp.MustCompile(`^-?[0-9]+(\.[0-9]+)?`)
 	commaHead    = regexp.MustCompile(`^-?[0-9]+,[0-9]+`)
 	clockShape   = regexp.MustCompile(`^[0-9]{1,2}:[0-9]{2}$`)
@@ -252,6 +250,21 @@ func isName(text string) bool {
 	return true
 }
 
+// isNumber tells whether a word is digits, perhaps with a minus before them and a point and digits behind.
+func isNumber(text string) bool {
+	whole, part, point := strings.Cut(strings.TrimPrefix(text, "-"), ".")
+	return isDigits(whole) && (!point || isDigits(part))
+}
+
+func isDigits(text string) bool {
+	for i := range len(text) {
+		if text[i] < '0' || text[i] > '9' {
+			return false
+		}
+	}
+	return text != ""
+}
+
 func isLetter(b byte) bool { return b >= 'a' && b <= 'z' || b >= 'A' && b <= 'Z' }
 
 func isRef(text string) bool {
@@ -262,7 +275,7 @@ func isRef(text string) bool {
 // chunk reads what stands up to the next space or mark, and tells what it is.
 func (s *scanner) chunk() {
 	rest := s.line[s.at:]
-	if !isLetter(rest[0]) {
+	if !isLetter(rest[0]) && strings.Contains(rest, ",") {
 		if head := commaHead.FindString(strings.ReplaceAll(rest, "−", "-")); head != "" {
 			s.commaNumber(head)
 			return
@@ -342,7 +355,7 @@ func (s *scanner) classify(typed string) {
 // numeral takes a chunk that begins with a digit, or with what may stand before one.
 func (s *scanner) numeral(typed, text string, width int) bool {
 	switch {
-	case numberShape.MatchString(text):
+	case isNumber(text):
 		s.take(Number, text, width)
 	case clockShape.MatchString(text):
 		s.take(Clock, text, width)

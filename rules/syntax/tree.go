@@ -43,6 +43,11 @@ func (t Token) Given() bool { return t.Kind != None }
 // Word is the token as words are compared: small.
 func (t Token) Word() string { return strings.ToLower(t.Text) }
 
+// Is tells whether the token is that word, which is given small. Words of the language have letters of one byte.
+func (t Token) Is(word string) bool {
+	return t.Text == word || len(t.Text) == len(word) && strings.EqualFold(t.Text, word)
+}
+
 // Comment is one comment, from its # to the end of the line.
 type Comment struct {
 	Text string // with the #, without space at the end
@@ -88,17 +93,27 @@ func (b *Block) Title() string {
 func (b *Block) Find(key string) []*Line {
 	var found []*Line
 	for _, l := range b.Lines {
-		if !l.Refused && l.Key.Word() == key {
+		if !l.Refused && l.Key.Is(key) {
 			found = append(found, l)
 		}
 	}
 	return found
 }
 
+// First returns the first line of that key which is not refused, or nil.
+func (b *Block) First(key string) *Line {
+	for _, l := range b.Lines {
+		if !l.Refused && l.Key.Is(key) {
+			return l
+		}
+	}
+	return nil
+}
+
 // Has tells whether a line of that key stands, refused or meant ones too: nobody is told that what he mistyped is missing.
 func (b *Block) Has(key string) bool {
 	for _, l := range b.Lines {
-		if l.Key.Word() == key || l.Meant == key {
+		if l.Key.Is(key) || l.Meant == key {
 			return true
 		}
 	}
