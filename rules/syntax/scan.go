@@ -24,7 +24,7 @@ const (
 // row is one physical line.
 type row struct {
 	number  int
-	indent  int // 0: at the margin; a tab goes to the next multiple of 8
+	indent  int     // 0: at the margin; a tab goes to the next multiple of 8
 	tokens  []Token // its stretch of the one array of the file
 	comment *Comment
 	faulty  bool // something in it was said to be wrong
