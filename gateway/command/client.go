@@ -8,8 +8,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"net/http"
 	"net/url"
+	"os"
 	"strconv"
 	"strings"
 	"text/tabwriter"
@@ -19,8 +21,27 @@ import (
 	"millwarden/gateway/web"
 )
 
-// gateway is the running gateway as the other commands reach it: by the interface of its page.
-type gateway struct{ address string }
+// gateway is the running gateway as the other commands reach it: by the interface of its page, over the socket in its data folder, so that only who may
+// enter that folder is heard; or, where an address was given, over the network as everybody else.
+type gateway struct {
+	address string
+	named   string // where it was looked for, for messages
+	client  *http.Client
+}
+
+func gatewayAt(address, data string) gateway {
+	if address != "" {
+		return gateway{strings.TrimSuffix(address, "/"), address, http.DefaultClient}
+	}
+	socket := web.Socket(data)
+	if _, err := os.Stat(socket); err != nil && data == defaultData { // the demo keeps its folder elsewhere, and hears everybody
+		return gatewayAt("http://"+web.DefaultListen, data)
+	}
+	dial := func(ctx context.Context, _, _ string) (net.Conn, error) {
+		return new(net.Dialer).DialContext(ctx, "unix", socket)
+	}
+	return gateway{"http://localhost", socket, &http.Client{Transport: &http.Transport{DialContext: dial}}}
+}
 
 // askWait bounds one question; chosen: a gateway on this board answers in milliseconds, but a calibration waits for the probe, up to 40 s.
 const askWait = time.Minute
@@ -62,14 +83,17 @@ func (g gateway) do(ctx context.Context, method, path string, body []byte, into 
 		return fmt.Errorf("%w: %s is no address of a page, for example http://%s", errUse, g.address, web.DefaultListen)
 	}
 	request.Header.Set("Content-Type", "application/json")
-	answer, err := http.DefaultClient.Do(request)
+	answer, err := g.client.Do(request)
 	if err != nil {
-		return fmt.Errorf("no gateway answers at %s: is it running? (--at names another address): %w", g.address, err)
+		return fmt.Errorf("no gateway answers at %s: is it running? (--data names its folder, --at another address): %w", g.named, err)
 	}
 	defer answer.Body.Close() //nolint:errcheck // it was read to its end or given up
 	text, err := io.ReadAll(io.LimitReader(answer.Body, 8<<20))
 	if err != nil {
 		return fmt.Errorf("reading the gateway's answer: %w", err)
+	}
+	if answer.StatusCode == http.StatusUnauthorized {
+		return fmt.Errorf("the gateway at %s wants to know who asks: on its board run this without --at, as its own user or as root", g.named)
 	}
 	if answer.StatusCode >= http.StatusBadRequest {
 		return refusedBy(answer.Status, text)
@@ -97,12 +121,13 @@ func refusedBy(status string, body []byte) error {
 // ask makes the flags that all questions share.
 func ask(name string, io IO, args []string, more func(f flagSet)) (gateway, []string, error) {
 	f := flags(name, io)
-	at := f.String("at", "http://"+web.DefaultListen, "address of the gateway's page")
+	at := f.String("at", "", "address of the gateway's page, instead of the socket in its data folder")
+	data := f.String("data", defaultData, "the gateway's data folder: who may enter it is heard")
 	if more != nil {
 		more(f)
 	}
 	words, err := parse(f, args)
-	return gateway{strings.TrimSuffix(*at, "/")}, words, err
+	return gatewayAt(*at, *data), words, err
 }
 
 type pointNow struct {

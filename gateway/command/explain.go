@@ -11,7 +11,6 @@ import (
 	"time"
 
 	"millwarden/gateway/callout"
-	"millwarden/gateway/web"
 	"millwarden/internal/diag"
 	"millwarden/internal/units"
 	"millwarden/rules/check"
@@ -31,7 +30,8 @@ type explainer struct {
 func explain(ctx context.Context, std IO, args []string) error {
 	f := flags("explain", std)
 	file := f.String("rules", defaultRules, "the rules file")
-	at := f.String("at", "", "address of a running gateway's page, for the present values; without it, this board's")
+	at := f.String("at", "", "address of a running gateway's page, for the present values; without it, the socket in its data folder")
+	data := f.String("data", defaultData, "the gateway's data folder")
 	when := f.String("when", "", "who would be called then, for example 2026-06-10T02:00; without it, now")
 	words, err := parse(f, args)
 	if err != nil {
@@ -53,7 +53,7 @@ func explain(ctx context.Context, std IO, args []string) error {
 		now = time.Now()
 	}
 	out := bufio.NewWriter(std.Out)
-	e := explainer{plan: plan, out: out, now: now, ask: presentValues(ctx, *at, plan)}
+	e := explainer{plan: plan, out: out, now: now, ask: presentValues(ctx, gatewayAt(*at, *data))}
 	if len(words) == 0 {
 		e.overview()
 	} else if err := e.explain(words[0]); err != nil {
@@ -62,15 +62,8 @@ func explain(ctx context.Context, std IO, args []string) error {
 	return out.Flush()
 }
 
-// presentValues asks a running gateway. Without an address one that does not answer is no fault: a file can be explained on any machine.
-func presentValues(ctx context.Context, at string, plan *check.Plan) func(string) string {
-	if at == "" {
-		at = "http://" + web.DefaultListen
-		if plan.Page.Listen != "" {
-			at = "http://" + plan.Page.Listen
-		}
-	}
-	g := gateway{strings.TrimSuffix(at, "/")}
+// presentValues asks a running gateway. One that does not answer is no fault: a file can be explained on any machine.
+func presentValues(ctx context.Context, g gateway) func(string) string {
 	silent := false
 	return func(point string) string {
 		if silent {

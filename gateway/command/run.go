@@ -56,7 +56,7 @@ func run(ctx context.Context, std IO, args []string) error {
 	}
 	mill, err := floor.Open(floor.Options{Plan: l.plan, Data: *data, Drivers: knownDrivers(), OpenBus: hostBuses(*oneWire), Credential: credentialFrom(*credentials),
 		Clock:  func(boot uint32) clock.Clock { return &clock.System{Boot: boot, Trust: *trust} },
-		BootID: kernelBoot(), Log: log, Version: Version, Manager: manager, NoForward: *noForward, Warnings: l.warnings(), Rules: watch(*file, l.plan)})
+		BootID: kernelBoot(), Log: log, Version: Version, Manager: manager, NoForward: *noForward, Warnings: l.warnings(), Rules: watch(*file, l.plan), FirstCode: tellFirst(std, l.plan)})
 	if err != nil {
 		return err
 	}

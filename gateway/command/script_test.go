@@ -4,6 +4,7 @@ import (
 	"context"
 	"flag"
 	"os"
+	"os/signal"
 	"path/filepath"
 	"testing"
 
@@ -15,7 +16,9 @@ var update = flag.Bool("update", false, "write what the commands print into the 
 func TestMain(m *testing.M) {
 	testscript.Main(m, map[string]func(){
 		"millwarden": func() {
-			os.Exit(Main(context.Background(), os.Args[1:], IO{In: os.Stdin, Out: os.Stdout, Err: os.Stderr}))
+			ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
+			defer stop()
+			os.Exit(Main(ctx, os.Args[1:], IO{In: os.Stdin, Out: os.Stdout, Err: os.Stderr}))
 		},
 	})
 }

@@ -53,14 +53,14 @@ func (f *Floor) Act(ctx context.Context, a web.Act) error {
 	return errors.Join(err, refused)
 }
 
-// may checks who acts: a person of the rules file, with the rights for it. Readers and auditors look on.
+// may checks who acts: a person of the rules file, with the right to it.
 func (f *Floor) may(a web.Act) error {
 	for _, p := range f.plan().People {
 		if p.Name != a.By {
 			continue
 		}
-		if p.Rights == "reader" || p.Rights == "auditor" {
-			return &web.Refusal{Kind: web.RefusedRights, Says: p.Title + " may look, not act (rights " + p.Rights + ")."}
+		if !web.MayAct(p.Rights, a.Do) {
+			return &web.Refusal{Kind: web.RefusedRights, Says: p.Title + " may not do that (rights " + p.Rights + ")."}
 		}
 		return nil
 	}

@@ -25,6 +25,7 @@ import (
 	"millwarden/gateway/history"
 	"millwarden/gateway/logbook"
 	"millwarden/gateway/logbook/lots"
+	"millwarden/gateway/people"
 	"millwarden/gateway/publish"
 	"millwarden/gateway/web"
 	"millwarden/internal/clock"
@@ -52,6 +53,8 @@ type Options struct {
 	Rules      RulesFile                                                // where a changed plan comes from; nil: never
 	Warnings   int                                                      // of the rules file at the start, not settled
 	NoForward  bool                                                     // the store is served by a forwarder elsewhere
+	Open       bool                                                     // nobody logs in at the page: the demo, on this machine alone
+	FirstCode  func(code string)                                        // told the code of the first start, while nobody can log in; nil: nobody
 	NoPage     bool                                                     // the page is not served: tests on fake time have no sockets
 	Demo       string                                                   // said on every page of an invented estate
 	Speed      float64                                                  // of the demo's clock; 0 is 1
@@ -85,6 +88,7 @@ type Floor struct {
 	callout        *callout.Callout
 	brokenChannels map[string]bool // could not be set up; not changed after Open
 	web            *web.Web
+	people         *people.Book // nil: the page is open or not served
 	metrics        *web.Metrics
 	parts          []*part
 	workers        atomic.Pointer[[]*part] // of the buses, for the plan in force
@@ -194,6 +198,9 @@ func (f *Floor) tellAside() {
 // Close closes history and logbook; it is called after Run has ended.
 func (f *Floor) Close() error {
 	var errs []error
+	if f.people != nil {
+		errs = append(errs, f.people.Close())
+	}
 	if f.logbook != nil {
 		errs = append(errs, f.logbook.Close())
 	}

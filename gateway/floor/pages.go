@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"millwarden/gateway/history"
+	"millwarden/gateway/logbook"
+	"millwarden/gateway/people"
 	"millwarden/gateway/web"
 	"millwarden/internal/reading"
 )
@@ -14,11 +16,15 @@ import (
 func (f *Floor) listen() string { return cmp.Or(f.o.Listen, f.plan().Page.Listen, web.DefaultListen) }
 
 func (f *Floor) buildWeb() (err error) {
+	if err := f.openPeople(); err != nil {
+		return err
+	}
 	names := []string{}
 	if f.plan().Page.Name != "" {
 		names = append(names, f.plan().Page.Name)
 	}
 	f.web, err = web.New(web.Config{Model: f, Acts: f, Health: f, Answers: f, History: curves{f.history}, Books: books{f}, Lots: f, Records: f, Metrics: f.metrics, Log: f.log.With("part", "page"), Listen: f.listen(),
+		People: f.people, Socket: f.socket(), Open: f.people == nil, Note: f.noteLogin,
 		Certificate: f.plan().Page.Certificate, Names: names, Version: f.o.Version})
 	if err != nil {
 		return err
@@ -34,6 +40,33 @@ func (f *Floor) buildWeb() (err error) {
 		f.parts = append(f.parts, &part{name: "page", run: f.web.Run})
 	}
 	return nil
+}
+
+// openPeople opens what is known of logins. While nobody can log in it makes the code by which the first owner does.
+func (f *Floor) openPeople() (err error) {
+	if f.o.Open || f.o.NoPage {
+		return nil
+	}
+	if f.people, err = people.Open(f.o.Data, people.Options{}); err != nil {
+		return err
+	}
+	some, err := f.people.Any()
+	if err == nil && !some && f.o.FirstCode != nil {
+		f.o.FirstCode(f.people.FirstCode())
+	}
+	return err
+}
+
+// socket is that of the commands on this board.
+func (f *Floor) socket() string {
+	if f.o.NoPage {
+		return ""
+	}
+	return web.Socket(f.o.Data)
+}
+
+func (f *Floor) noteLogin(who, what string) {
+	f.write(logbook.Entry{Kind: logbook.Act, Place: "page", Who: who, Text: what})
 }
 
 // curves is the history as the page draws it.

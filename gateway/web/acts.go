@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"encoding/json"
 	"errors"
 	"io"
@@ -24,7 +25,7 @@ func (w *Web) serveAcknowledge(rw http.ResponseWriter, r *http.Request) {
 	if !readBody(rw, r, &body) {
 		return
 	}
-	w.act(rw, r, Act{Do: DoAcknowledge, Alarm: body.Alarm, Occurrence: body.Occurrence, By: body.By, Via: "page"})
+	w.act(rw, r, Act{Do: DoAcknowledge, Alarm: body.Alarm, Occurrence: body.Occurrence, By: body.By})
 }
 
 // asked is the body of /api/acts.
@@ -49,7 +50,7 @@ func (w *Web) serveAct(rw http.ResponseWriter, r *http.Request) {
 		return
 	}
 	a := Act{Do: body.Do, Alarm: body.Alarm, Occurrence: body.Occurrence, Station: body.Station, Lot: body.Lot, Kilograms: body.Kilograms,
-		By: body.By, Why: body.Why, What: body.What, Person: body.Person, Second: body.Second, Via: "page"}
+		By: body.By, Why: body.Why, What: body.What, Person: body.Person, Second: body.Second}
 	if body.For != "" {
 		amount, err := units.Parse(body.For, units.Duration)
 		if err != nil {
@@ -65,10 +66,10 @@ func (w *Web) serveAct(rw http.ResponseWriter, r *http.Request) {
 func (w *Web) act(rw http.ResponseWriter, r *http.Request, a Act) {
 	err := a.check()
 	if err == nil {
-		err = w.known(a.By)
+		a.By, a.Via, err = w.speaks(r.Context(), a.By, actRights[a.Do])
 	}
 	if err == nil && a.Second != "" {
-		err = w.known(a.Second)
+		err = w.may(a.Second, actRights[a.Do])
 	}
 	if err == nil {
 		err = w.config.Acts.Act(r.Context(), a)
@@ -116,17 +117,36 @@ func (a Act) check() error {
 	return nil
 }
 
-func (w *Web) known(person string) error {
+// speaks is in whose name something is done that asks for a right, by which way, and whether that person has it.
+func (w *Web) speaks(ctx context.Context, by string, right Right) (name, via string, err error) {
+	if name, via, err = speaker(visitorOf(ctx), by); err == nil {
+		err = w.may(name, right)
+	}
+	return name, via, err
+}
+
+// speaker is in whose name an act is done, and by which way: who is logged in acts for himself alone.
+func speaker(v visitor, by string) (name, via string, err error) {
+	switch {
+	case v.others:
+		return by, v.via, nil
+	case by == "" || by == v.name:
+		return v.name, "page", nil
+	}
+	return "", "", &Refusal{RefusedRights, "You are logged in as " + v.title + ". Who else acts logs in himself."}
+}
+
+// may checks a person's right.
+func (w *Web) may(person string, right Right) error {
 	if person == "" {
 		return &Refusal{RefusedInput, "Say who you are."}
 	}
-	people := w.live.now().frame.Plan.People
-	i := slices.IndexFunc(people, func(p wirePerson) bool { return p.Name == person })
+	p, known := w.person(person)
 	switch {
-	case i < 0:
+	case !known:
 		return &Refusal{RefusedUnknown, "There is no person of that name in the rules file."}
-	case people[i].Rights == "reader" || people[i].Rights == "auditor":
-		return &Refusal{RefusedRights, people[i].Title + " may look, not act."}
+	case !May(p.Rights, right):
+		return &Refusal{RefusedRights, p.Title + " may not do that (rights " + p.Rights + ")."}
 	}
 	return nil
 }

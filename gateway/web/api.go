@@ -9,56 +9,59 @@ import (
 	"strings"
 )
 
-// route is one path of the interface. The page's own files are not in the list; everything else is, and openapi.json describes the same.
+// route is one path, with the right that it asks for. The page's own files are in no list, and hold nothing of the mill.
 type route struct {
 	method, path string
+	right        Right
 	serve        http.HandlerFunc
 }
 
+// table is the interface for programs, as openapi.json describes it, and the answer page.
 func (w *Web) table() []route {
 	return []route{
-		{"GET", "/api/openapi.json", w.serveDocument},
-		{"GET", "/api/live", w.serveLive},
-		{"GET", "/api/overview", w.serveOverview},
-		{"GET", "/api/points", w.servePoints},
-		{"GET", "/api/points/{station}/{point}", w.servePoint},
-		{"GET", "/api/readings", w.serveReadings},
-		{"GET", "/api/alarms", w.serveAlarms},
-		{"GET", "/api/way", w.serveWay},
-		{"GET", "/api/logbook", w.serveLogbook},
-		{"GET", "/api/register", w.serveRegister},
-		{"GET", "/api/rates", w.serveRates},
-		{"GET", "/api/watches", w.serveWatches},
-		{"GET", "/api/probes", w.serveProbes},
-		{"GET", "/api/calibration", w.serveCalibration},
-		{"POST", "/api/calibration", w.serveCalibrate},
-		{"GET", "/api/rules", w.serveRules},
-		{"POST", "/api/rules", w.serveSave},
-		{"POST", "/api/rules/check", w.serveCheck},
-		{"GET", "/api/lots", w.serveLots},
-		{"POST", "/api/lots", w.serveStep},
-		{"GET", "/api/lots/{lot}", w.serveLot},
-		{"GET", "/book", w.serveBook},
-		{"POST", "/book", w.serveEntered},
-		{"GET", "/book/{lot}", w.serveBook},
-		{"POST", "/book/{lot}", w.serveEntered},
-		{"GET", "/api/season", w.serveSeason},
-		{"GET", "/api/season.csv", w.serveSeasonCSV},
-		{"GET", "/api/lots/{lot}/record", w.serveRecord},
-		{"GET", "/api/lots/{lot}/record.csv", w.serveRecordCSV},
-		{"POST", "/api/acknowledge", w.serveAcknowledge},
-		{"POST", "/api/acts", w.serveAct},
-		{"GET", "/a/{token}", w.serveAnswer},
-		{"POST", "/a/{token}", w.serveAnswered},
-		{"GET", "/metrics", w.config.Metrics.page().ServeHTTP},
-		{"GET", "/health", w.serveHealth},
+		{"GET", "/api/openapi.json", See, w.serveDocument},
+		{"GET", "/api/me", See, w.serveMe},
+		{"GET", "/api/live", See, w.serveLive},
+		{"GET", "/api/overview", See, w.serveOverview},
+		{"GET", "/api/points", See, w.servePoints},
+		{"GET", "/api/points/{station}/{point}", See, w.servePoint},
+		{"GET", "/api/readings", See, w.serveReadings},
+		{"GET", "/api/alarms", See, w.serveAlarms},
+		{"GET", "/api/way", Study, w.serveWay},
+		{"GET", "/api/logbook", Study, w.serveLogbook},
+		{"GET", "/api/register", Study, w.serveRegister},
+		{"GET", "/api/rates", Study, w.serveRates},
+		{"GET", "/api/watches", See, w.serveWatches},
+		{"GET", "/api/probes", Study, w.serveProbes},
+		{"GET", "/api/rules", Write, w.serveRules},
+		{"POST", "/api/rules", Write, w.serveSave},
+		{"POST", "/api/rules/check", Write, w.serveCheck},
+		{"GET", "/api/calibration", Study, w.serveCalibration},
+		{"POST", "/api/calibration", Adjust, w.serveCalibrate},
+		{"GET", "/api/lots", Study, w.serveLots},
+		{"POST", "/api/lots", Tend, w.serveStep},
+		{"GET", "/api/lots/{lot}", Study, w.serveLot},
+		{"GET", "/book", Study, w.serveBook},
+		{"POST", "/book", Tend, w.serveEntered},
+		{"GET", "/book/{lot}", Study, w.serveBook},
+		{"POST", "/book/{lot}", Tend, w.serveEntered},
+		{"GET", "/api/season", Study, w.serveSeason},
+		{"GET", "/api/season.csv", Study, w.serveSeasonCSV},
+		{"GET", "/api/lots/{lot}/record", Study, w.serveRecord},
+		{"GET", "/api/lots/{lot}/record.csv", Study, w.serveRecordCSV},
+		{"POST", "/api/acknowledge", Acknowledge, w.serveAcknowledge},
+		{"POST", "/api/acts", Acknowledge, w.serveAct},
+		{"GET", "/a/{token}", Anyone, w.serveAnswer},
+		{"POST", "/a/{token}", Anyone, w.serveAnswered},
+		{"GET", "/metrics", See, w.config.Metrics.page().ServeHTTP},
+		{"GET", "/health", Anyone, w.serveHealth},
 	}
 }
 
 func (w *Web) routes() http.Handler {
 	mux := http.NewServeMux()
-	for _, r := range w.table() {
-		mux.HandleFunc(r.method+" "+r.path, r.serve)
+	for _, r := range slices.Concat(w.table(), w.doors()) {
+		mux.HandleFunc(r.method+" "+r.path, w.need(r.right, r.serve))
 	}
 	mux.HandleFunc("/api/", func(rw http.ResponseWriter, _ *http.Request) {
 		refuse(rw, http.StatusNotFound, RefusedUnknown, "There is nothing here for this method; /api/openapi.json lists what there is.")

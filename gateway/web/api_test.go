@@ -101,7 +101,7 @@ func TestDocument_routes(t *testing.T) {
 	}
 }
 
-const calibrateBody = `{"probe":"tank-1-electrode","channel":"ph","points":[{"reference":7.02,"read":-0.008,"shown":7.1,"celsius":20},{"reference":4.0,"read":0.165,"shown":4.2,"celsius":20}],"by":"ben","note":"fresh"}`
+const calibrateBody = `{"probe":"tank-1-electrode","channel":"ph","points":[{"reference":7.02,"read":-0.008,"shown":7.1,"celsius":20},{"reference":4.0,"read":0.165,"shown":4.2,"celsius":20}],"by":"caro","note":"fresh"}`
 
 // call is one request, and the status it must be answered with.
 type call struct {
@@ -117,6 +117,7 @@ func calls() []call {
 	const acts, acknowledge, book = "/api/acts", "/api/acknowledge", "/api/lots"
 	return []call{
 		{"GET", "/api/openapi.json", "", "", 200, nil},
+		{"GET", "/api/me", "", "", 200, nil},
 		{"GET", "/api/overview", "", "", 200, nil},
 		{"GET", "/api/points", "", "", 200, nil},
 		{"GET", "/api/points/{station}/{point}", "/api/points/tank-1/ph", "", 200, nil},
@@ -170,7 +171,8 @@ func calls() []call {
 		{"GET", "/api/calibration", "/api/calibration?probe=none", "", 404, nil},
 		{"GET", "/api/calibration", "/api/calibration?probe=tank-1-electrode", "", 500, func(f *fake) { f.bookFault = errors.New("logbook: disk gone") }},
 		{"POST", "/api/calibration", "", calibrateBody, 200, nil},
-		{"POST", "/api/calibration", "", `{"probe":"x","points":[],"by":"ben"}`, 200, nil},
+		{"POST", "/api/calibration", "", `{"probe":"x","points":[],"by":"caro"}`, 200, nil},
+		{"POST", "/api/calibration", "", `{"probe":"x","points":[],"by":"ben"}`, 403, nil},
 		{"POST", "/api/calibration", "", `{"probe":"x","points":[],"by":"nobody"}`, 404, nil},
 		{"POST", "/api/calibration", "", `{"probe":"x","points":1}`, 400, nil},
 		{"POST", "/api/calibration", "", calibrateBody, 403, refuse(RefusedRights)},
@@ -199,8 +201,9 @@ func calls() []call {
 		{"POST", acts, "", `{"do":"shelve","alarm":"x@y","for":"2 h","why":"cleaning","by":"ben"}`, 200, nil},
 		{"POST", acts, "", `{"do":"shelve","alarm":"x@y","for":"2 °C","why":"cleaning","by":"ben"}`, 422, nil},
 		{"POST", acts, "", `{"do":"shelve","alarm":"x@y","for":"2 h","by":"ben"}`, 422, nil},
-		{"POST", acts, "", `{"do":"remove","alarm":"x@y","why":"probe broken","by":"ben","second":"caro"}`, 200, nil},
-		{"POST", acts, "", `{"do":"remove","alarm":"x@y","why":"probe broken","by":"ben","second":"nobody"}`, 404, nil},
+		{"POST", acts, "", `{"do":"remove","alarm":"x@y","why":"probe broken","by":"caro","second":"ana"}`, 200, nil},
+		{"POST", acts, "", `{"do":"remove","alarm":"x@y","why":"probe broken","by":"caro","second":"nobody"}`, 404, nil},
+		{"POST", acts, "", `{"do":"remove","alarm":"x@y","why":"probe broken","by":"ben","second":"caro"}`, 403, nil},
 		{"POST", acts, "", `{"do":"load","station":"tank-1","lot":"144","kg":380.5,"by":"ben"}`, 200, nil},
 		{"POST", acts, "", `{"do":"load","station":"tank-1","lot":" ","by":"ben"}`, 422, nil},
 		{"POST", acts, "", `{"do":"load","station":"tank-1","lot":"144","kg":-1,"by":"ben"}`, 422, nil},

@@ -29,7 +29,7 @@ func (f *fake) Way(_ context.Context, from, to time.Time) (Way, error) {
 // Aim: without books the page says so, and nothing breaks.
 func TestBooks_none(t *testing.T) {
 	f := newFake()
-	w, err := New(Config{Model: f, Acts: f, Health: f})
+	w, err := New(Config{Model: f, Acts: f, Health: f, Open: true})
 	must(t, err)
 	got := ask(t, w, request("GET", "/api/way", ""))
 	if got.Code != http.StatusNotFound || !strings.Contains(got.Body.String(), "no books") {

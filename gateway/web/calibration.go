@@ -81,7 +81,8 @@ func (w *Web) serveCalibrate(rw http.ResponseWriter, r *http.Request) {
 	if !readBody(rw, r, &body) {
 		return
 	}
-	if err := w.known(body.By); err != nil {
+	var err error
+	if body.By, _, err = w.speaks(r.Context(), body.By, Adjust); err != nil {
 		status, kind, says := w.refusal(err)
 		refuse(rw, status, kind, says)
 		return

@@ -16,7 +16,7 @@ type wireWorker struct {
 }
 
 // serveHealth answers 200 while every worker moves, else 503; the body says which does not. It takes no lock that a worker could hold.
-func (w *Web) serveHealth(rw http.ResponseWriter, _ *http.Request) {
+func (w *Web) serveHealth(rw http.ResponseWriter, r *http.Request) {
 	body := struct {
 		Well    bool         `json:"well"`
 		Workers []wireWorker `json:"workers"`
@@ -36,6 +36,9 @@ func (w *Web) serveHealth(rw http.ResponseWriter, _ *http.Request) {
 	status := http.StatusOK
 	if !body.Well {
 		status = http.StatusServiceUnavailable
+	}
+	if !w.holdsSession(r) {
+		body.Workers = body.Workers[:0] // who is not logged in learns whether all is well, no more [EN 303 645 5.6-2]
 	}
 	replyAs(rw, status, encode(body))
 }

@@ -22,6 +22,7 @@ const (
 	queued     = 8                // events a client may lag behind: chosen, 8 s of a phone that changes its network
 	maxClients = 64               // chosen: every phone, tablet and wall screen of an estate ten times over
 	eventWait  = 10 * time.Second // to write one event
+	lookAgain  = 5                // events until a stream is asked again whose it is
 	reconnect  = 2 * time.Second  // told to the client
 )
 
@@ -229,7 +230,7 @@ func (w *Web) serveLive(rw http.ResponseWriter, r *http.Request) {
 	h.Set("X-Accel-Buffering", "no") // a proxy in front must not collect the events
 	rw.WriteHeader(http.StatusOK)
 	first = append(fmt.Appendf(nil, "retry: %d\n", reconnect.Milliseconds()), first...)
-	out := http.NewResponseController(rw)
+	out, told := http.NewResponseController(rw), 0
 	for text := first; ; {
 		_ = out.SetWriteDeadline(time.Now().Add(eventWait)) // recorders of tests have none
 		if _, err := rw.Write(text); err != nil {
@@ -244,6 +245,11 @@ func (w *Web) serveLive(rw http.ResponseWriter, r *http.Request) {
 		case next, open := <-c.events:
 			if !open {
 				return
+			}
+			if told++; told%lookAgain == 0 {
+				if v, found := w.visitor(r); !found || !May(v.role, See) {
+					return // logged out, taken away, or gone from the rules file [ASVS 5.0.0 7.4.1, 7.4.2]
+				}
 			}
 			text = next
 		}

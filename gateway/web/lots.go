@@ -91,7 +91,7 @@ func (w *Web) enterStep(ctx context.Context, body *enteredStep) (done Entered, e
 	if w.config.Lots == nil {
 		return done, &Refusal{RefusedUnknown, "This gateway keeps no book of lots."}
 	}
-	if err := w.known(body.By); err != nil {
+	if body.By, _, err = w.speaks(ctx, body.By, Tend); err != nil {
 		return done, err
 	}
 	step := body.Step

@@ -228,7 +228,7 @@ type Act struct {
 	Person     string        // drill: who is sent the exercise
 	Second     string        // the second person, where an alarm of class safety is removed
 	For        time.Duration // shelve
-	Via        string        // "page" or "link"
+	Via        string        // "page", "command" or "link"
 }
 
 // What people may do.
@@ -258,6 +258,7 @@ const (
 	RefusedSuperseded = "superseded" // the occurrence is an older one
 	RefusedState      = "state"      // not possible in this state
 	RefusedRights     = "rights"     // this person may not
+	RefusedLogin      = "login"      // nobody is logged in
 	RefusedInput      = "input"      // something is missing or out of bounds
 )
 

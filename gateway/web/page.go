@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"mime"
 	"net/http"
+	"net/url"
 	"path"
 	"strconv"
 	"strings"
@@ -54,11 +55,27 @@ func (w *Web) files() http.Handler {
 			http.NotFound(rw, r)
 			return
 		}
-		if !found {
+		if !found || r.URL.Path == "/index.html" {
+			if to := w.entrance(r); to != "" {
+				rw.Header().Set("Cache-Control", "no-store")
+				http.Redirect(rw, r, to, http.StatusSeeOther)
+				return
+			}
 			f = held["/index.html"]
 		}
 		f.serve(rw, r)
 	})
+}
+
+// entrance is where who asks for the page goes first: "" nowhere, he is known.
+func (w *Web) entrance(r *http.Request) string {
+	if w.holdsSession(r) {
+		return ""
+	}
+	if w.nobody() {
+		return "/code"
+	}
+	return "/login?to=" + url.QueryEscape(r.URL.Path)
 }
 
 func load(built fs.FS) map[string]file {

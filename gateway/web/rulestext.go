@@ -70,25 +70,13 @@ func (w *Web) serveSave(rw http.ResponseWriter, r *http.Request) {
 		return
 	}
 	w.book(rw, r, func(ctx context.Context, b Books) (any, error) {
-		if err := w.mayEdit(e.By); err != nil {
+		var err error
+		if e.By, _, err = w.speaks(ctx, e.By, Write); err != nil {
 			return nil, err
 		}
 		said, err := b.SaveRules(ctx, e)
 		return saved{some(said), err == nil && !slices.ContainsFunc(said, func(s Said) bool { return s.Severity == "error" })}.wire(), err
 	})
-}
-
-// mayEdit tells whether a person may change the rules: an owner or a technician.
-func (w *Web) mayEdit(person string) error {
-	if err := w.known(person); err != nil {
-		return err
-	}
-	for _, p := range w.live.now().frame.Plan.People {
-		if p.Name == person && p.Rights != "owner" && p.Rights != "technician" {
-			return &Refusal{RefusedRights, p.Title + " may not change the rules: that needs the rights of an owner or a technician."}
-		}
-	}
-	return nil
 }
 
 type saved struct {

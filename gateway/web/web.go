@@ -16,7 +16,11 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"net/netip"
+	"strings"
 	"time"
+
+	"millwarden/gateway/people"
 
 	"github.com/prometheus/client_golang/prometheus"
 )
@@ -37,7 +41,11 @@ type Config struct {
 	Listen  string       // host:port; default 127.0.0.1:8420
 	// Certificate is a file with certificate and key; "" serves without TLS.
 	Certificate string
-	Names       []string // host names by which the page may be asked for, beside this machine's own and that of Listen
+	People      *people.Book           // who may log in; needed unless Open
+	Socket      string                 // where the commands on this board come in, see Socket; "": nowhere
+	Open        bool                   // nobody logs in: the demo, on this machine alone
+	Note        func(who, what string) // what was done with logins, for the logbook; nil: nowhere
+	Names       []string               // host names by which the page may be asked for, beside this machine's own and that of Listen
 	Version     string
 }
 
@@ -57,8 +65,14 @@ func New(c Config) (*Web, error) {
 	if c.Model == nil || c.Acts == nil || c.Health == nil {
 		return nil, errors.New("web: Model, Acts and Health are needed")
 	}
+	if c.People == nil && !c.Open {
+		return nil, errors.New("web: without logins it must be said that the page is open to everybody")
+	}
 	if c.Listen == "" {
 		c.Listen = DefaultListen
+	}
+	if err := c.bounds(); err != nil {
+		return nil, err
 	}
 	if c.Log == nil {
 		c.Log = slog.Default()
@@ -83,6 +97,9 @@ func (w *Web) Handler() http.Handler { return w.handler }
 
 // Run listens and serves until ctx ends. It fails at once where it cannot listen or has no certificate.
 func (w *Web) Run(ctx context.Context) error {
+	if err := w.mayListen(); err != nil {
+		return err
+	}
 	l, err := new(net.ListenConfig).Listen(ctx, "tcp", w.config.Listen)
 	if err != nil {
 		return fmt.Errorf("web: listening on %s: %w", w.config.Listen, err)
@@ -90,21 +107,52 @@ func (w *Web) Run(ctx context.Context) error {
 	return w.Serve(ctx, l)
 }
 
+// bounds refuses what would be open to the whole network.
+func (c *Config) bounds() error {
+	switch {
+	case onlyHere(c.Listen):
+		return nil
+	case c.Open:
+		return fmt.Errorf("web: without logins the page is served on this machine alone, not at %s: listen on %s", c.Listen, DefaultListen)
+	case c.Certificate == "":
+		return fmt.Errorf("web: beyond this machine the page is served with a certificate alone, not at %s: give one in the block page of the rules file, or listen on %s", c.Listen, DefaultListen)
+	}
+	return nil
+}
+
+// onlyHere tells whether an address is reached from this machine alone.
+func onlyHere(listen string) bool {
+	host, _, err := net.SplitHostPort(listen)
+	if err != nil {
+		return true // it cannot be listened on at all, which is told with its own words
+	}
+	ip, err := netip.ParseAddr(host)
+	return strings.EqualFold(host, "localhost") || err == nil && ip.Unmap().IsLoopback()
+}
+
+// ErrNobody says that the page is not served beyond this machine, since nobody could log in but who comes first.
+var ErrNobody = errors.New("nobody can log in yet")
+
+func (w *Web) mayListen() error {
+	if w.config.Open || onlyHere(w.config.Listen) {
+		return nil
+	}
+	some, err := w.config.People.Any()
+	if err == nil && !some {
+		err = fmt.Errorf("web: not listening at %s: %w; on this board run: millwarden people add NAME, with the name of an owner of the rules file", w.config.Listen, ErrNobody)
+	}
+	return err
+}
+
 // Serve is Run on a listener that is open already; it closes it.
 func (w *Web) Serve(ctx context.Context, l net.Listener) error {
-	server := &http.Server{
-		Handler:           w.handler,
-		ReadHeaderTimeout: readHeaderWait,
-		ReadTimeout:       readWait,
-		IdleTimeout:       idleWait,
-		MaxHeaderBytes:    maxHeader,
-		TLSConfig:         &tls.Config{MinVersion: tls.VersionTLS12},
-		BaseContext:       func(net.Listener) context.Context { return ctx },
-		ErrorLog:          slog.NewLogLogger(w.config.Log.Handler(), slog.LevelDebug),
-	}
+	server := w.server(ctx)
 	ticking, stop := context.WithCancel(ctx)
 	defer stop()
 	go w.live.run(ticking)
+	if w.config.Socket != "" {
+		go w.serveSocket(ticking)
+	}
 	failed := make(chan error, 1)
 	go func() {
 		if file := w.config.Certificate; file != "" {
@@ -124,6 +172,20 @@ func (w *Web) Serve(ctx context.Context, l net.Listener) error {
 		return errors.Join(fmt.Errorf("web: closing: %w", err), server.Close())
 	}
 	return nil
+}
+
+// server is one with its bounds; all that it serves ends with ctx.
+func (w *Web) server(ctx context.Context) *http.Server {
+	return &http.Server{
+		Handler:           w.handler,
+		ReadHeaderTimeout: readHeaderWait,
+		ReadTimeout:       readWait,
+		IdleTimeout:       idleWait,
+		MaxHeaderBytes:    maxHeader,
+		TLSConfig:         &tls.Config{MinVersion: tls.VersionTLS12},
+		BaseContext:       func(net.Listener) context.Context { return ctx },
+		ErrorLog:          slog.NewLogLogger(w.config.Log.Handler(), slog.LevelDebug),
+	}
 }
 
 // Bounds of the server. Chosen: a phone at the edge of the network may take seconds for a header; nothing it sends is larger than an act.

@@ -26,7 +26,7 @@ import (
 
 func newWeb(t testing.TB, f *fake) *Web {
 	t.Helper()
-	w, err := New(Config{Model: f, Acts: f, Health: f, Answers: f, History: f, Books: f, Lots: f, Records: f, Metrics: NewMetrics(prometheus.NewRegistry()),
+	w, err := New(Config{Model: f, Acts: f, Health: f, Answers: f, History: f, Books: f, Lots: f, Records: f, Open: true, Metrics: NewMetrics(prometheus.NewRegistry()),
 		Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Names: []string{"mill.estate.example"}, Version: "test"})
 	if err != nil {
 		t.Fatal(err)
@@ -58,7 +58,7 @@ func TestNew_needs(t *testing.T) {
 		t.Error("New() without a model succeeded")
 	}
 	f := newFake()
-	if _, err := New(Config{Model: f, Acts: f, Health: f, Listen: "nowhere"}); err == nil {
+	if _, err := New(Config{Model: f, Acts: f, Health: f, Open: true, Listen: "nowhere"}); err == nil {
 		t.Error("New() with an address without port succeeded")
 	}
 }
@@ -68,7 +68,7 @@ func TestRun_cannotListen(t *testing.T) {
 	must(t, err)
 	defer taken.Close()
 	f := newFake()
-	w, err := New(Config{Model: f, Acts: f, Health: f, Listen: taken.Addr().String()})
+	w, err := New(Config{Model: f, Acts: f, Health: f, Open: true, Listen: taken.Addr().String()})
 	must(t, err)
 	if err := w.Run(t.Context()); err == nil || !strings.Contains(err.Error(), "web: listening on "+taken.Addr().String()) {
 		t.Errorf("Run() = %v, want the address in the error", err)

@@ -40,7 +40,8 @@ var layout = map[string]rule{
 	"gateway/callout/": {may: []string{"gateway/callout", "internal/..."}, reason: "a channel knows its interface and nothing else"},
 	"gateway/publish":  {may: []string{"gateway/history", "internal/..."}, reason: "sisters do not know each other"},
 	"gateway/forward":  {may: []string{"internal/..."}, reason: "it also runs as a process of its own on a server"},
-	"gateway/web":      {may: []string{"gateway/history", "gateway/logbook", "gateway/logbook/lots", "rules/engine", "rules/formula", "internal/..."}, reason: "the page shows and asks; floor acts"},
+	"gateway/people":   {may: []string{"internal/database"}, reason: "it proves who somebody is; what he may do is the rules file's and the page's to say"},
+	"gateway/web":      {may: []string{"gateway/history", "gateway/logbook", "gateway/logbook/lots", "gateway/people", "rules/engine", "rules/formula", "internal/..."}, reason: "the page shows and asks; floor acts"},
 	"drivers":          {may: []string{"internal/units", "internal/phrase", "internal/reading"}, reason: "the contract holds no chip"},
 	"drivers/": {may: []string{"drivers", "drivers/drivertest", "internal/units", "internal/phrase", "internal/reading"}, // drivertest: doubles alone, see testsOnly
 		reason: "a part knows its datasheet, not the mill"},

@@ -3,7 +3,7 @@ import type { ComponentType } from "preact";
 import { useEffect, useState } from "preact/hooks";
 import { useHere } from "./context";
 
-type Name = "LogbookPage" | "RegisterPage" | "RatesPage" | "RosterPage" | "ProbesPage" | "RulesPage" | "MorePage" | "LotsPage" | "LotsBeside" | "LotPage" | "PointPage";
+type Name = "LogbookPage" | "RegisterPage" | "RatesPage" | "RosterPage" | "ProbesPage" | "RulesPage" | "MorePage" | "LotsPage" | "LotsBeside" | "LotPage" | "PointPage" | "Session";
 
 export function Lazy({ name, ...props }: { name: Name; lot?: string; point?: string }) {
   const { words } = useHere();
@@ -12,6 +12,6 @@ export function Lazy({ name, ...props }: { name: Name; lot?: string; point?: str
   useEffect(() => {
     void import("./pages").then((m) => set(() => m[name] as unknown as ComponentType<Record<string, unknown>>), () => fail(true));
   }, [name]);
-  if (name === "LotsBeside" && !Page) return null; // it comes beside a page that is there already
+  if ((name === "LotsBeside" || name === "Session") && !Page) return null; // it comes beside a page that is there already
   return Page ? <Page {...props} /> : <main><p class="quiet" role="status">{failed ? words.noAnswer : words.pageComes}</p></main>;
 }

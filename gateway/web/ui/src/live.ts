@@ -1,6 +1,7 @@
 // What stands, kept up by the gateway's events. One event a second; a second without one is a second without word from the mill.
 import { useEffect, useState } from "preact/hooks";
 import { keepLast, last } from "./last";
+import { meet } from "./session";
 import type { Frame } from "./types";
 
 /** After so long without an event the page says so; twice the pause of a healthy stream would be 2 s, a phone's network hiccups 4. */
@@ -88,6 +89,7 @@ function open(): void {
   source?.close();
   opened = performance.now();
   source = new EventSource("/api/live?begin=changes");
+  source.addEventListener("error", () => void meet());
   source.addEventListener("begin", (e) => {
     const first = begun === 0;
     begun = Number((e as MessageEvent<string>).lastEventId);

@@ -15,6 +15,7 @@ import { StationPage } from "./station";
 import type { Alarm, Frame } from "./types";
 import { choose, inUnits, type Units } from "./units";
 import { Go } from "./way";
+import { me, meet } from "./session";
 import { Who } from "./who";
 import { en, type Words } from "./words/en";
 import { es } from "./words/es";
@@ -122,7 +123,7 @@ function Foot({ language, setLanguage, units, setUnits, heldFor, hold }: Choices
     document.documentElement.className = [light === "auto" ? "" : light, size === "wall" ? "wall" : ""].join(" ").trim();
   }, [light, size]);
   const troubles = frame.links.filter((l) => !l.set && l.kind === "watcher" || l.set && !l.works || l.waiting > 0 && l.kind !== "broker");
-  const me = frame.plan.people.find((p) => p.name === who);
+  const here = frame.plan.people.find((p) => p.name === who);
   const nextLight = { auto: "day", day: "night", night: "auto" }[light] ?? "auto";
   const nextUnits = { site: "metric", metric: "us", us: "site" }[units] ?? "site";
   const other = language === "en" ? "es" : "en";
@@ -138,8 +139,9 @@ function Foot({ language, setLanguage, units, setUnits, heldFor, hold }: Choices
         <button onClick={() => setSize(size === "wall" ? "near" : "wall")}>{words.size[size as keyof Words["size"]]}</button>
         <button onClick={() => setUnits(nextUnits)}>{words.units[units as Units] ?? words.units.site}</button>
         <button lang={other} onClick={() => setLanguage(other)}>{tables[other]!.language}</button>
-        <button onClick={() => ask(!asking)} aria-expanded={asking}>{me ? words.youAre(begins(me.title)) : words.youAreNobody}</button>
+        {me.others && <button onClick={() => ask(!asking)} aria-expanded={asking}>{here ? words.youAre(begins(here.title)) : words.youAreNobody}</button>}
       </div>
+      {!me.others && <Lazy name="Session" />}
       {asking && <Who then={() => ask(false)} cancel={() => ask(false)} />}
       {who && asking && <button class="bare" onClick={() => { setWho(""); ask(false); }}>{words.youAreNobody}</button>}
     </footer>
@@ -199,7 +201,7 @@ function App() {
   useEffect(() => { document.title = heading; }, [heading]);
   if (!frame) return <Waiting since={since} />;
   const lost = since > lostAfter ? since : 0;
-  const here: Here = { frame, now: nowOf(frame, since, language), words, lost, who: known(frame, who), setWho, go };
+  const here: Here = { frame, now: nowOf(frame, since, language), words, lost, who: me.others ? known(frame, who) : me.name, setWho, go };
   return (
     <HereContext.Provider value={here}>
       <Head path={path}>
@@ -230,4 +232,6 @@ begin();
 // Without TLS a browser keeps no page: then it opens only while the mill can be reached.
 // It is kept once the first view is there: on a slow link the two would take the line from each other.
 if ("serviceWorker" in navigator) setTimeout(() => { void navigator.serviceWorker.register("/sw.js").catch(() => undefined); }, 8000);
-render(<App />, document.getElementById("page")!);
+const root = document.getElementById("page")!;
+render(<App />, root);
+void meet().then(() => render(<App />, root));
