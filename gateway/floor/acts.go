@@ -19,7 +19,7 @@ var engineEvents = map[string]engine.Event{
 
 // Act does one act of a person, with its line in the logbook, or refuses it with a *web.Refusal.
 func (f *Floor) Act(ctx context.Context, a web.Act) error {
-	if err := f.may(a); err != nil {
+	if err := f.may(a.By, web.RightOf(a.Do)); err != nil {
 		return err
 	}
 	switch a.Do {
@@ -54,17 +54,17 @@ func (f *Floor) Act(ctx context.Context, a web.Act) error {
 }
 
 // may checks who acts: a person of the rules file, with the right to it.
-func (f *Floor) may(a web.Act) error {
+func (f *Floor) may(person string, right web.Right) error {
 	for _, p := range f.plan().People {
-		if p.Name != a.By {
+		if p.Name != person {
 			continue
 		}
-		if !web.MayAct(p.Rights, a.Do) {
+		if !web.May(p.Rights, right) {
 			return &web.Refusal{Kind: web.RefusedRights, Says: p.Title + " may not do that (rights " + p.Rights + ")."}
 		}
 		return nil
 	}
-	return &web.Refusal{Kind: web.RefusedRights, Says: fmt.Sprintf("%q is no person of the rules file.", a.By)}
+	return &web.Refusal{Kind: web.RefusedRights, Says: fmt.Sprintf("%q is no person of the rules file.", person)}
 }
 
 // refusal puts the engine's refusal into the page's words, and an attempt that was refused into the logbook.

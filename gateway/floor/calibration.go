@@ -284,7 +284,7 @@ func (b books) Calibration(ctx context.Context, probe, channel string) (web.Cali
 // Calibrate judges the points, puts them in force, and writes as found and as left; a refused one is written too.
 func (b books) Calibrate(ctx context.Context, a web.Calibrate) (web.Calibrated, error) {
 	f := b.f
-	if err := f.may(web.Act{By: a.By}); err != nil {
+	if err := f.may(a.By, web.Adjust); err != nil {
 		return web.Calibrated{}, err
 	}
 	p, g, err := f.probeOf(a.Probe, a.Channel)

@@ -36,7 +36,7 @@ func (f *Floor) openLots() error {
 
 // Enter enters a step of a lot in the record, or refuses it with a *web.Refusal.
 func (f *Floor) Enter(ctx context.Context, a web.Entering) (done web.Entered, err error) {
-	if err := f.may(web.Act{By: a.By}); err != nil {
+	if err := f.may(a.By, web.Tend); err != nil {
 		return done, err
 	}
 	step := a.Step

@@ -66,10 +66,10 @@ func (w *Web) serveAct(rw http.ResponseWriter, r *http.Request) {
 func (w *Web) act(rw http.ResponseWriter, r *http.Request, a Act) {
 	err := a.check()
 	if err == nil {
-		a.By, a.Via, err = w.speaks(r.Context(), a.By, actRights[a.Do])
+		a.By, a.Via, err = w.speaks(r.Context(), a.By, RightOf(a.Do))
 	}
 	if err == nil && a.Second != "" {
-		err = w.may(a.Second, actRights[a.Do])
+		err = w.may(a.Second, RightOf(a.Do))
 	}
 	if err == nil {
 		err = w.config.Acts.Act(r.Context(), a)

@@ -45,8 +45,5 @@ var actRights = map[string]Right{
 	DoNote: Tend, DoMark: Tend,
 }
 
-// MayAct tells whether a role may do an act. An act that has no right in the table is nobody's.
-func MayAct(role, do string) bool {
-	r, known := actRights[do]
-	return known && May(role, r)
-}
+// RightOf is what an act asks for; of an act that is not in the table a right that nobody has.
+func RightOf(do string) Right { return actRights[do] }
