@@ -45,6 +45,7 @@ use instruments
 
 person ana
     mail            ana@estate.example
+    rights          technician
 person vera
     mail            vera@estate.example
     rights          reader

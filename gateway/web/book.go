@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	_ "embed"
 	"encoding/json"
 	"html/template"
@@ -138,8 +139,10 @@ func (w *Web) showBook(rw http.ResponseWriter, r *http.Request, status int, view
 		view.Lots = w.config.Lots.Lots()
 	}
 	frame := &w.live.now().frame
+	v := visitorOf(r.Context())
+	view.By = cmp.Or(view.By, v.name)
 	for _, p := range frame.Plan.People {
-		if p.Rights != "reader" && p.Rights != "auditor" {
+		if May(p.Rights, Tend) && (v.others || p.Name == v.name) { // who is logged in enters for himself alone
 			view.People = append(view.People, p)
 		}
 	}

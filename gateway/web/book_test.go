@@ -18,7 +18,7 @@ func TestBook_forms(t *testing.T) {
 		{"/book", "act=intake&lot=150&kg=640.5&cherry=bought&supplier=N-12&floaters=0&ripe=95&by=ben", 200, "Written down: 150 taken in: bought cherry, 640.5 kg, from N-12, floaters 0 %, ripe 95 %"},
 		{"/book", "act=intake&lot=150&kg=much&cherry=own&by=ben", 422, "write a number"},
 		{"/book", "act=intake&lot=150&kg=640&cherry=own&by=", 422, "Say who you are"},
-		{"/book", "act=intake&lot=150&kg=640&cherry=own&by=vera", 403, "may look"},
+		{"/book", "act=intake&lot=150&kg=640&cherry=own&by=vera", 403, "may not do that"},
 		{"/book/143-b", "act=load&station=tank-2&kg=&by=ben", 200, "tank-2 loaded: 143-b"},
 		{"/book/143-b", "act=weigh&kg=900&by=ben", 409, "cannot weigh 900 kg"},
 		{"/book/143-b", "act=check&gritty=yes&bite=&meter=11.8+%25wb&by=ben", 200, "meter: 11.8 %wb"},

@@ -137,6 +137,10 @@ var everyRoute = map[string]string{
 	"GET /api/lots":                     "otca",
 	"POST /api/lots":                    "otc",
 	"GET /api/lots/{lot}":               "otca",
+	"GET /book":                         "otca",
+	"POST /book":                        "otc",
+	"GET /book/{lot}":                   "otca",
+	"POST /book/{lot}":                  "otc",
 	"GET /api/season":                   "otca",
 	"GET /api/season.csv":               "otca",
 	"GET /api/lots/{lot}/record":        "otca",
@@ -160,7 +164,7 @@ var everyRoute = map[string]string{
 
 // everyAct is the same for acts.
 var everyAct = map[string]string{
-	DoAcknowledge: "otc", DoReset: "otc", DoShelve: "otc", DoUnshelve: "otc", DoRemove: "ot", DoReturn: "ot", DoLoad: "otc", DoEmpty: "otc", DoNote: "otc", DoMark: "otc",
+	DoAcknowledge: "otc", DoReset: "otc", DoShelve: "otc", DoUnshelve: "otc", DoRemove: "ot", DoReturn: "ot", DoLoad: "otc", DoEmpty: "otc", DoNote: "otc", DoMark: "otc", DoDrill: "otc",
 }
 
 var roles = map[byte]string{'-': "", 'o': "ana", 't': "caro", 'c': "ben", 'r': "wall", 'a': "vera"}
@@ -228,6 +232,7 @@ func TestRights_acts(t *testing.T) {
 		DoRemove: `{"do":"remove","alarm":"x@y","why":"broken"`, DoReturn: `{"do":"return","alarm":"x@y"`,
 		DoLoad: `{"do":"load","station":"tank-1","lot":"144"`, DoEmpty: `{"do":"empty","station":"tank-1"`,
 		DoNote: `{"do":"note","station":"tank-1","why":"smells of wine"`, DoMark: `{"do":"mark","station":"tank-1","what":"stirred"`,
+		DoDrill: `{"do":"drill","person":"ana"`,
 	}
 	for do := range actRights {
 		if everyAct[do] == "" || bodies[do] == "" {

@@ -12,6 +12,7 @@ const (
 	Study       Right = "study"       // the record: lots, alarms, acts of people, figures
 	Own         Right = "own"         // one's own login
 	Acknowledge Right = "acknowledge" // acknowledge and reset alarms
+	Exercise    Right = "drill"       // send an exercise to somebody
 	Tend        Right = "lots"        // load, empty, and what else is written of lots
 	Shelve      Right = "shelve"      // silence an alarm for a while
 	Remove      Right = "remove"      // take an alarm out of service, and back
@@ -28,6 +29,7 @@ var holders = map[Right][]string{
 	Study:       {"owner", "technician", "crew", "auditor"},
 	Own:         {"owner", "technician", "crew", "reader", "auditor"},
 	Acknowledge: {"owner", "technician", "crew"},
+	Exercise:    {"owner", "technician", "crew"},
 	Tend:        {"owner", "technician", "crew"},
 	Shelve:      {"owner", "technician", "crew"},
 	Remove:      {"owner", "technician"},
@@ -42,7 +44,7 @@ func May(role string, r Right) bool { return r == Anyone || slices.Contains(hold
 // actRights is what each act asks for.
 var actRights = map[string]Right{
 	DoAcknowledge: Acknowledge, DoReset: Acknowledge, DoShelve: Shelve, DoUnshelve: Shelve, DoRemove: Remove, DoReturn: Remove, DoLoad: Tend, DoEmpty: Tend,
-	DoNote: Tend, DoMark: Tend,
+	DoNote: Tend, DoMark: Tend, DoDrill: Exercise,
 }
 
 // RightOf is what an act asks for; of an act that is not in the table a right that nobody has.
