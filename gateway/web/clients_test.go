@@ -22,7 +22,7 @@ import (
 func BenchmarkClients(b *testing.B) {
 	const screens = 50
 	f := many(50)
-	w, err := New(Config{Model: f, Acts: f, Health: f})
+	w, err := New(Config{Model: f, Acts: f, Health: f, Open: true})
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -82,7 +82,7 @@ func look(ctx context.Context, url string, opened chan<- error) error {
 // the last, each after a collection.
 func BenchmarkEightHours(b *testing.B) {
 	f := newFake()
-	w, err := New(Config{Model: f, Acts: f, Health: f, Books: f, History: f})
+	w, err := New(Config{Model: f, Acts: f, Health: f, Books: f, History: f, Open: true})
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -5,8 +5,12 @@ const key = "last";
 
 interface Last { at: number; version: string; frame: Frame }
 
+/** Who leaves leaves nothing: the page on its way out keeps no state any more. */
+let left = false;
+
 /** Keeps what stands; at is the device's clock. A device that keeps nothing begins empty. */
 export function keepLast(frame: Frame): void {
+  if (left) return;
   try {
     localStorage.setItem(key, JSON.stringify({ at: Date.now(), version: frame.plan.version, frame } satisfies Last));
   } catch {
@@ -26,6 +30,7 @@ export function last(): { frame: Frame; age: number } | null {
 
 /** Forgets it: who leaves the device leaves nothing of the mill on it. */
 export function forgetLast(): void {
+  left = true;
   try {
     localStorage.removeItem(key);
   } catch {
