@@ -213,6 +213,7 @@ func (f *Floor) Close() error {
 // Run runs all parts until ctx ends, or until one ends without which nobody would be watched over.
 func (f *Floor) Run(ctx context.Context) error {
 	f.write(logbook.Entry{Kind: logbook.Start, Text: "gateway started, version " + f.o.Version + ", rules " + short(f.plan().Hash)})
+	f.tellLimits()
 	f.log.Info("gateway started", "site", f.plan().Site.Name, "probes", len(f.plan().Probes), "alarms", len(f.plan().Engine.Alarms), "data", f.o.Data)
 	for _, damaged := range f.setAside() {
 		f.log.Error("a file was damaged", "cause", damaged)

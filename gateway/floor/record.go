@@ -7,6 +7,7 @@ import (
 	"errors"
 	"time"
 
+	"millwarden/gateway/logbook"
 	"millwarden/gateway/record"
 	"millwarden/gateway/web"
 	"millwarden/internal/reading"
@@ -14,6 +15,23 @@ import (
 
 func (f *Floor) sources(now reading.Stamp) record.Sources {
 	return record.Sources{Plan: f.plan().Plan, Show: f.Lot, History: f.history, Logbook: f.logbook, Version: f.o.Version, Now: now.Wall, Demo: f.o.Demo}
+}
+
+// tellLimits writes down which limits are in force, where that is not what was written last: a record of later shows those that held while its lot was there.
+func (f *Floor) tellLimits() {
+	now := record.InForceOf(f.plan().Plan)
+	last, known, err := record.LastInForce(context.Background(), f.logbook)
+	if err != nil {
+		f.log.Warn("it is not known which limits were in force before", "cause", err)
+	}
+	if known && last.Same(&now) {
+		return
+	}
+	data, err := json.Marshal(now)
+	if err != nil {
+		data = nil // a limit that is no number: the hash stands in the line
+	}
+	f.write(logbook.Entry{Kind: logbook.RulesChange, Text: "rules in force: " + short(now.Rules), Data: data})
 }
 
 // Season compares the lots that began between two times, as JSON or CSV.

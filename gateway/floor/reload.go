@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"millwarden/gateway/logbook"
+	"millwarden/gateway/record"
 	"millwarden/rules/check"
 	"millwarden/rules/engine"
 )
@@ -155,7 +156,11 @@ func (f *Floor) logChange(old, plan *check.Plan, text, by string) {
 		said += "; at the next start only: " + strings.Join(later, ", ")
 	}
 	f.log.Info(said, "by", by)
-	data, err := json.Marshal(map[string]string{"old": f.text, "new": text})
+	data, err := json.Marshal(struct {
+		Old string `json:"old"`
+		New string `json:"new"`
+		record.InForce
+	}{f.text, text, record.InForceOf(plan)})
 	if err != nil {
 		data = nil // text always encodes; without it the hashes stand in the line
 	}

@@ -11,14 +11,13 @@ import (
 	"millwarden/gateway/history"
 	"millwarden/internal/reading"
 	"millwarden/rules/check"
-	"millwarden/rules/engine"
 )
 
 // leastColumn is the narrowest column: a computed point that does not change is kept once a minute, and a column between two readings is no gap.
 const leastColumn = 2 * time.Minute
 
 // curveOf reads what a point did from a time to a time.
-func curveOf(ctx context.Context, s Sources, p *check.Point, from, to time.Time) (Curve, error) {
+func (r *Record) curveOf(ctx context.Context, s Sources, p *check.Point, from, to time.Time) (Curve, error) {
 	c := Curve{Point: p.Name, Title: titled(p.Title), Quantity: p.Quantity, Computed: p.How != check.Measured, Low: math.Inf(1), High: math.Inf(-1)}
 	width := leastColumn
 	for i := range s.Plan.Probes {
@@ -33,12 +32,7 @@ func curveOf(ctx context.Context, s Sources, p *check.Point, from, to time.Time)
 	if err != nil && !errors.As(err, &damage) {
 		return c, err
 	}
-	for _, l := range p.Limits {
-		if l.Kind != engine.KindAlarm || !alone(s.Plan, l.Alarm, p.Name) {
-			continue
-		}
-		c.Limits = append(c.Limits, Limit{Value: l.Value, Above: l.Above, Critical: l.Critical, Title: limitTitle(l), Source: limitSource(s.Plan, l)})
-	}
+	c.Limits = r.limits(p.Name, from, to)
 	c.reckon(from, to, to.Sub(from)/time.Duration(n), damage != nil)
 	return c, nil
 }
@@ -126,7 +120,7 @@ func (c *Curve) gap(list *[]Gap, from, to time.Time, cause string) {
 // beyond tells whether a column's mean lies beyond the nearest action limit.
 func (c *Curve) beyond(col *history.Column) bool {
 	for _, l := range c.Limits {
-		if !l.Critical && (l.Above && col.Mean > l.Value || !l.Above && col.Mean < l.Value) {
+		if !l.Critical && col.From.Before(l.To) && col.To.After(l.From) && (l.Above && col.Mean > l.Value || !l.Above && col.Mean < l.Value) {
 			return true
 		}
 	}

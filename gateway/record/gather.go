@@ -47,10 +47,7 @@ func Gather(ctx context.Context, s Sources, lot string) (*Record, error) {
 	if shown.Used {
 		r.To = at(shown.Last)
 	}
-	if err := r.stays(ctx, s); err != nil {
-		return nil, err
-	}
-	for _, gather := range []func(context.Context, Sources) error{r.entries, r.instruments, r.head} {
+	for _, gather := range []func(context.Context, Sources) error{r.ruled, r.stays, r.entries, r.instruments, r.head} {
 		if err := gather(ctx, s); err != nil {
 			return nil, err
 		}
@@ -86,7 +83,7 @@ func (r *Record) stays(ctx context.Context, s Sources) error {
 	for i := range r.Stays {
 		st := &r.Stays[i]
 		st.Number = i + 1
-		if err := st.measure(ctx, s); err != nil {
+		if err := r.measure(ctx, s, st); err != nil {
 			return err
 		}
 	}
@@ -124,7 +121,7 @@ var drawn = map[string][]string{
 }
 
 // measure reads the curves of a stay.
-func (st *Stay) measure(ctx context.Context, s Sources) error {
+func (r *Record) measure(ctx context.Context, s Sources, st *Stay) error {
 	if !st.To.After(st.From) {
 		return nil
 	}
@@ -134,7 +131,7 @@ func (st *Stay) measure(ctx context.Context, s Sources) error {
 			if p.Station != st.Station || p.Short != short {
 				continue
 			}
-			c, err := curveOf(ctx, s, p, st.From, st.To)
+			c, err := r.curveOf(ctx, s, p, st.From, st.To)
 			if err != nil {
 				return err
 			}
@@ -171,12 +168,22 @@ func (r *Record) entries(ctx context.Context, s Sources) error {
 		d := &r.Deviations[i]
 		d.Number = i + 1
 		r.mark(d)
-		if err := d.extreme(ctx, s, r.To); err != nil {
+		if err := r.extreme(ctx, s, d); err != nil {
 			return err
 		}
 	}
 	r.markSteps()
 	return nil
+}
+
+// ofPoint names the point that an alarm stands at, where it stands at one: two probes of a station may be lost in the same minute.
+func ofPoint(plan *check.Plan, place string) string {
+	for i := range plan.Points {
+		if p := &plan.Points[i]; p.Name == place {
+			return ", " + worded(p.Title)
+		}
+	}
+	return ""
 }
 
 // because is why an alarm came, without the place of its rule.
@@ -218,7 +225,7 @@ func (r *Record) alarm(plan *check.Plan, e *logbook.Entry) {
 		d := Deviation{Alarm: e.Alarm, Title: e.Alarm, Place: st.Title, Occurrence: e.Occurrence, From: e.At.Wall, To: r.To, Stands: true, Because: because(e.Text), Lot: st.Lot, Kg: st.Loaded}
 		for j := range plan.Engine.Alarms {
 			if a := &plan.Engine.Alarms[j]; a.ID == e.Alarm {
-				d.Title, d.Priority, d.Class = cmp.Or(a.Title, a.Name), a.Priority.String(), a.Class.String()
+				d.Title, d.Priority, d.Class = cmp.Or(a.Title, a.Name)+ofPoint(plan, a.Place), a.Priority.String(), a.Class.String()
 				d.Cause, d.Consequence, d.Told = a.Cause, a.Consequence, a.Action
 			}
 		}
@@ -303,43 +310,39 @@ func (r *Record) markSteps() {
 }
 
 // extreme is how far the point that decided went beyond its limit while the alarm stood.
-func (d *Deviation) extreme(ctx context.Context, s Sources, end time.Time) error {
-	for i := range s.Plan.Points {
-		p := &s.Plan.Points[i]
-		for _, l := range p.Limits {
-			if l.Alarm != d.Alarm || l.Critical {
-				continue
-			}
-			to := d.To
-			if !to.After(d.From) {
-				to = d.From.Add(time.Minute)
-			}
-			if to.After(end) {
-				to = end
-			}
-			list, err := s.History.Pixels(ctx, p.Name, d.From, to.Add(time.Millisecond), 100)
-			var damage *history.Damage
-			if err != nil && !errors.As(err, &damage) {
-				return err
-			}
-			worst, seen := 0.0, false
-			for _, c := range list {
-				if c.Readings == c.Bad {
-					continue
-				}
-				v := c.Low
-				if l.Above {
-					v = c.High
-				}
-				if !seen || l.Above && v > worst || !l.Above && v < worst {
-					worst, seen = v, true
-				}
-			}
-			if seen {
-				d.Extreme = fmt.Sprintf("%s %s, limit %s", titled(p.Title), s.Plan.Site.Choice.Print(worst, p.Quantity), s.Plan.Site.Choice.Print(l.Value, p.Quantity))
-			}
-			return nil
+func (r *Record) extreme(ctx context.Context, s Sources, d *Deviation) error {
+	l, ok := r.limitOf(d.Alarm, d.From)
+	i := slices.IndexFunc(s.Plan.Points, func(p check.Point) bool { return p.Name == l.Point })
+	if !ok || i < 0 {
+		return nil
+	}
+	p, to := &s.Plan.Points[i], d.To
+	if !to.After(d.From) {
+		to = d.From.Add(time.Minute)
+	}
+	if to.After(r.To) {
+		to = r.To
+	}
+	list, err := s.History.Pixels(ctx, p.Name, d.From, to.Add(time.Millisecond), 100)
+	var damage *history.Damage
+	if err != nil && !errors.As(err, &damage) {
+		return err
+	}
+	worst, seen := 0.0, false
+	for _, c := range list {
+		if c.Readings == c.Bad {
+			continue
 		}
+		v := c.Low
+		if l.Above {
+			v = c.High
+		}
+		if !seen || l.Above && v > worst || !l.Above && v < worst {
+			worst, seen = v, true
+		}
+	}
+	if seen {
+		d.Extreme = fmt.Sprintf("%s %s, limit %s", titled(p.Title), s.Plan.Site.Choice.Print(worst, p.Quantity), s.Plan.Site.Choice.Print(l.Value, p.Quantity))
 	}
 	return nil
 }

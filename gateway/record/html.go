@@ -86,8 +86,9 @@ func (r *Record) words() template.FuncMap {
 		"draw": func(c Curve, st Stay, i int) template.HTML {
 			return picture(&c, &st, choice, zone, fmt.Sprintf("h%d-%d", st.Number, i))
 		},
-		"limits":  func(c Curve) []string { return r.limitWords(&c) },
+		"limits":  func(c Curve, st Stay) []string { return r.limitWords(&c, &st) },
 		"person":  r.person,
+		"titleOf": r.stayTitle,
 		"short":   func(s string) string { return s[:min(12, len(s))] },
 		"seal":    func(h logbook.Head) string { return fmt.Sprintf("%d:%x", h.ID, h.Seal[:16]) },
 		"opening": func(n int) string { return fmt.Sprintf("%.2f mm", coffee.ScreenOpening(n)) },
@@ -147,7 +148,8 @@ func outcome(c Curve) string {
 func long(d time.Duration) string { return units.Choice{}.Print(d.Seconds(), units.Duration) }
 
 // limitWords says each limit of a curve with what it rests on.
-func (r *Record) limitWords(c *Curve) []string {
+func (r *Record) limitWords(c *Curve, st *Stay) []string {
+	when := func(t time.Time) string { return t.In(r.Site.Zone).Format("2 Jan 15:04") }
 	var list []string
 	for _, l := range c.Limits {
 		side, kind := "not below", "Action limit"
@@ -160,6 +162,12 @@ func (r *Record) limitWords(c *Curve) []string {
 		text := fmt.Sprintf("%s: %s %s, %s", kind, side, r.Site.Choice.Print(l.Value, c.Quantity), l.Title)
 		if l.Source != "" {
 			text += " (" + l.Source + ")"
+		}
+		if l.From.After(st.From) {
+			text += ", from " + when(l.From)
+		}
+		if l.To.Before(st.To) {
+			text += ", until " + when(l.To)
 		}
 		list = append(list, text)
 	}

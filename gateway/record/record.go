@@ -59,6 +59,7 @@ type Record struct {
 	Changes     []Line // of the rules, the clock and the gateway while the lot was on its way
 	Notes       []Line
 	people      map[string]string
+	rulings     []ruling // which rules were in force, oldest first
 }
 
 // Stay is one stay with what was measured during it.
@@ -106,6 +107,7 @@ type Limit struct {
 	Critical bool // of the Codex plan; else the alarm's own, which comes first
 	Title    string
 	Source   string
+	From, To time.Time // while it held, within the stay
 }
 
 // Mark is an event on a curve.

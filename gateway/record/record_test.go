@@ -2,12 +2,15 @@ package record_test
 
 import (
 	"bytes"
+	"context"
 	"encoding/csv"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -21,6 +24,7 @@ import (
 	"millwarden/internal/diag"
 	"millwarden/internal/estate"
 	"millwarden/internal/phrase"
+	"millwarden/internal/reading"
 	"millwarden/rules"
 	"millwarden/rules/check"
 )
@@ -168,6 +172,87 @@ func TestRecord_finishedLot(t *testing.T) {
 	}
 }
 
+// rulesChanged is a logbook in which the rules were changed while the lot stood in the tank.
+type rulesChanged struct {
+	record.Logbook
+	entry logbook.Entry
+}
+
+func (c *rulesChanged) Entries(ctx context.Context, f logbook.Filter) ([]logbook.Entry, error) {
+	list, err := c.Logbook.Entries(ctx, f)
+	if slices.Contains(f.Kinds, logbook.RulesChange) && len(f.Kinds) == 1 && f.Before == 0 {
+		list = slices.Insert(list, 0, c.entry)
+	}
+	return list, err
+}
+
+// Aim: the limits of a curve are those in force then. A limit that was moved while the lot stood in the tank is drawn to its time and from it, each with its value, and counts so;
+// what is not on record is said to be so. Control: without the change, one limit goes the whole way.
+func TestRecord_limitsOfThen(t *testing.T) {
+	s, book := sources(t)
+	over := func(r *record.Record) (list []record.Limit, outside time.Duration) {
+		for _, l := range r.Stays[0].Curves[0].Limits {
+			if l.Title == "over fermented pH" {
+				list = append(list, l)
+			}
+		}
+		return list, r.Stays[0].Curves[0].Outside
+	}
+	r, err := record.Gather(t.Context(), s, estate.PastLot)
+	if err != nil {
+		t.Fatal(err)
+	}
+	stay := r.Stays[0]
+	if list, outside := over(r); len(list) != 1 || list[0].Value != 4.2 || !list[0].From.Equal(stay.From) || !list[0].To.Equal(stay.To) || outside != 0 || !r.Unruled().IsZero() {
+		t.Fatalf("limits %+v, outside %v, not on record until %v", list, outside, r.Unruled())
+	}
+	now := record.InForceOf(s.Plan)
+	now.Rules, now.Limits = strings.Repeat("ab", 32), slices.Clone(now.Limits)
+	for i := range now.Limits {
+		if l := &now.Limits[i]; l.Point == "tank-1/ph" && l.Value == 4.2 {
+			l.Value = 5
+		}
+	}
+	data, err := json.Marshal(now)
+	if err != nil {
+		t.Fatal(err)
+	}
+	changed := stay.From.Add(6 * time.Hour)
+	s.Logbook = &rulesChanged{book, logbook.Entry{ID: 1 << 40, At: reading.Stamp{Wall: changed, Set: true}, Kind: logbook.RulesChange, Text: "changed", Data: data}}
+	if r, err = record.Gather(t.Context(), s, estate.PastLot); err != nil {
+		t.Fatal(err)
+	}
+	list, outside := over(r)
+	if len(list) != 2 || list[0].Value != 4.2 || !list[0].To.Equal(changed) || list[1].Value != 5 || !list[1].From.Equal(changed) || outside < 6*time.Hour {
+		t.Errorf("limits %+v, outside %v", list, outside)
+	}
+	var page bytes.Buffer
+	if err := r.HTML(&page); err != nil {
+		t.Fatal(err)
+	}
+	for _, want := range []string{"not below 5.00 pH, over fermented pH", "until 12 May 21:30", "from 12 May 21:30", "abababababab", "as the logbook keeps them"} {
+		if !strings.Contains(page.String(), want) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
+	s.Logbook = &forgetful{book}
+	if r, err = record.Gather(t.Context(), s, estate.PastLot); err != nil {
+		t.Fatal(err)
+	}
+	page.Reset()
+	if err := r.HTML(&page); err != nil || r.Unruled().IsZero() || !strings.Contains(page.String(), "is not on record") {
+		t.Errorf("nothing was written of the rules: %v, not on record until %v", err, r.Unruled())
+	}
+}
+
+// forgetful is a logbook of a program that did not write limits down.
+type forgetful struct{ record.Logbook }
+
+func (f *forgetful) Entries(ctx context.Context, filter logbook.Filter) ([]logbook.Entry, error) {
+	list, err := f.Logbook.Entries(ctx, filter)
+	return slices.DeleteFunc(list, func(e logbook.Entry) bool { return e.Kind == logbook.RulesChange }), err
+}
+
 // Aim: printed on A4 and on letter, every page says the program's version and the hash of the rules, and nothing is lost on the way to paper.
 func TestRecord_everyPrintedPage(t *testing.T) {
 	for _, tool := range []string{"chromium", "pdftotext"} {
@@ -208,5 +293,10 @@ func TestRecord_everyPrintedPage(t *testing.T) {
 			}
 		}
 		t.Logf("%s: %d pages", paper, len(pages))
+		if out := os.Getenv("RECORD_OUT"); out != "" { // to be looked at
+			if said, err := exec.CommandContext(t.Context(), "pdftoppm", "-png", "-r", "70", pdf, filepath.Join(out, paper)).CombinedOutput(); err != nil {
+				t.Errorf("pages as pictures: %v %s", err, said)
+			}
+		}
 	}
 }

@@ -46,6 +46,7 @@ func picture(c *Curve, st *Stay, choice units.Choice, zone *time.Location, id st
 	d.gaps(c)
 	d.limits(c)
 	d.curve(c)
+	d.labels(c)
 	d.marks(st)
 	fmt.Fprintf(&d.b, `<rect x="%g" y="%g" width="%g" height="%g" class="frame"/></svg>`, left, top, plotWide, plotHigh)
 	return template.HTML(d.b.String()) //nolint:gosec // every text in it went through EscapeString, every number through a number format
@@ -171,31 +172,74 @@ func (d *drawing) gaps(c *Curve) {
 	}
 }
 
+// limits draws each limit over the time in which it held.
 func (d *drawing) limits(c *Curve) {
-	var taken []float64
 	for _, l := range c.Limits {
-		v := d.unit.FromBase(l.Value)
-		if v < d.low || v > d.high {
+		if !d.shows(&l) {
 			continue
 		}
 		class := "limit"
 		if l.Critical {
 			class = "critical"
 		}
-		y := d.y(l.Value)
-		fmt.Fprintf(&d.b, `<path d="M%g %.1fH%g" class="%s"/>`, left, y, wide-right, class)
-		at := y - 3
-		if at < top+9 {
-			at = y + 10
+		fmt.Fprintf(&d.b, `<path d="M%.1f %.1fH%.1f" class="%s"/>`, d.x(l.From), d.y(l.Value), d.x(l.To), class)
+	}
+}
+
+func (d *drawing) shows(l *Limit) bool {
+	v := d.unit.FromBase(l.Value)
+	return v >= d.low && v <= d.high
+}
+
+// label is a place for the text of a limit: its box in units of the picture.
+type label struct{ x1, x2, y1, y2 float64 }
+
+func (a label) over(b label) bool { return a.x1 < b.x2 && b.x1 < a.x2 && a.y1 < b.y2 && b.y1 < a.y2 }
+
+// labels writes what each limit is, where it hides least of the curve, of other limits and of other labels.
+func (d *drawing) labels(c *Curve) {
+	var taken []label
+	for _, l := range c.Limits {
+		if !d.shows(&l) {
+			continue
 		}
-		for _, t := range taken {
-			if math.Abs(t-at) < 9 {
-				at = t + 10
+		text := l.Title + " " + d.choice.Print(l.Value, c.Quantity)
+		wide, y := 5.2*float64(len(text))+4, d.y(l.Value)
+		from, to := d.x(l.From), max(d.x(l.To), d.x(l.From)+wide)
+		best, least := label{}, math.Inf(1)
+		for _, x := range []float64{to - wide, from, (from + to - wide) / 2, (3*from + to - wide) / 4, (from + 3*to - 3*wide) / 4} {
+			for _, box := range []label{{x, x + wide, y - 11, y - 1}, {x, x + wide, y + 1, y + 11}} {
+				if hidden := d.hidden(c, &l, box, taken); hidden < least {
+					best, least = box, hidden
+				}
 			}
 		}
-		taken = append(taken, at)
-		d.text(wide-right-4, at, "limittext", "end", l.Title+" "+d.choice.Print(l.Value, c.Quantity))
+		taken = append(taken, best)
+		d.text(best.x1+2, best.y2-2, "limittext", "start", text)
 	}
+}
+
+// hidden reckons how much a label would hide: a column of the curve counts 1, a limit 20, a label or the frame so much that only necessity puts it there.
+func (d *drawing) hidden(c *Curve, of *Limit, box label, taken []label) (sum float64) {
+	if box.y1 < top || box.y2 > high-bottom || box.x2 > wide-right {
+		sum += 500
+	}
+	for _, t := range taken {
+		if t.over(box) {
+			sum += 1000
+		}
+	}
+	for i := range c.Limits {
+		if l := &c.Limits[i]; l.Value != of.Value && box.over(label{d.x(l.From), d.x(l.To), d.y(l.Value) - 1, d.y(l.Value) + 1}) {
+			sum += 20
+		}
+	}
+	for i := range c.Columns {
+		if col := &c.Columns[i]; col.Readings > col.Bad && box.over(label{d.x(col.From), d.x(col.To), d.y(col.High) - 1, d.y(col.Low) + 1}) {
+			sum++
+		}
+	}
+	return sum
 }
 
 // curve draws the band between lowest and highest of each column, and the mean as a line; both end where a gap begins.

@@ -1,6 +1,7 @@
 package estate
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"math"
@@ -10,6 +11,7 @@ import (
 	"millwarden/gateway/history"
 	"millwarden/gateway/logbook"
 	"millwarden/gateway/logbook/lots"
+	"millwarden/gateway/record"
 	"millwarden/internal/coffee"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
@@ -86,6 +88,7 @@ func (p *past) play() error {
 		return e.ID
 	}
 	ripe, floaters, none, some := lots.Percent(96), lots.Percent(3.5), 0, 3
+	p.ruled()
 	p.calibrated()
 	enter("ana", lots.Step{Do: lots.Intake, Lot: PastLot, Kg: 412, Cherry: "own", Plot: "west slope", Ripe: &ripe, Floaters: &floaters})
 	few := lots.Percent(92)
@@ -137,6 +140,14 @@ func (p *past) troubles() error {
 		return fmt.Errorf("entry %d of the invented lot: %s", t.Entry, t.Says)
 	}
 	return nil
+}
+
+// ruled writes down which limits were in force, as a gateway does at its first start.
+func (p *past) ruled() {
+	data, err := json.Marshal(record.InForceOf(p.plan))
+	if err == nil {
+		_, _ = p.book.Write(logbook.Entry{At: p.now, Kind: logbook.RulesChange, Text: "rules in force: " + p.plan.Hash[:12], Data: data}) // the record shows it or not; nothing else hangs on it
+	}
 }
 
 func (p *past) calibrated() {
