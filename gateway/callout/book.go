@@ -17,6 +17,7 @@ type book struct {
 	calls    map[key]*call
 	underWay map[flight]bool        // messages handed to a channel and not yet answered for
 	digests  map[string]*digestBook // by watch
+	bursts   map[lane]*burst
 	past     func(alarm string, occurrence int64) []Line
 	full     bool // a message of the last look found no room
 }
@@ -46,16 +47,21 @@ type call struct {
 // chain is how far the steps of one watch have come.
 type chain struct {
 	watch   *Watch
-	begun   time.Duration // monotonic time of the first call
-	done    int           // steps taken
-	last    time.Duration // when the last was taken, or repeated
-	again   bool          // after a restart: the last step is repeated at once
-	hurry   bool          // nobody could be reached: the next step is due now
+	begun   time.Duration   // monotonic time of the first call
+	done    int             // steps taken
+	last    time.Duration   // when the last was taken, or repeated
+	called  map[string]bool // people of the steps taken
+	past    map[told]string // after a restart, until it is resumed: what the journal says last of each message
+	hurry   bool            // nobody could be reached: the next step is due now
 	round   int
 	open    int // messages of this round that are under way
 	reached bool
 	tried   map[[2]string]bool // person and channel of this round
 	extra   []errand           // next channels of people whose channel failed
+}
+
+func newChain(w *Watch, begun time.Duration) *chain {
+	return &chain{watch: w, begun: begun, called: map[string]bool{}, tried: map[[2]string]bool{}}
 }
 
 // digestBook is what waits for the digest of one watch.
@@ -75,6 +81,7 @@ type errand struct {
 	standings   []engine.Standing // one, or all of a digest
 	drill       bool
 	shared      bool
+	parts       []errand // of a flood: those that this one message stands for
 }
 
 // result is what became of an errand.
@@ -88,7 +95,7 @@ type result struct {
 const unreachedPause = time.Minute
 
 func newBook() *book {
-	return &book{calls: map[key]*call{}, underWay: map[flight]bool{}, digests: map[string]*digestBook{}, past: func(string, int64) []Line { return nil }}
+	return &book{calls: map[key]*call{}, underWay: map[flight]bool{}, digests: map[string]*digestBook{}, bursts: map[lane]*burst{}, past: func(string, int64) []Line { return nil }}
 }
 
 func (b *book) close() {
@@ -114,7 +121,7 @@ func (b *book) look(r *Roster, standings []engine.Standing, now reading.Stamp) (
 	for i := range r.Watches {
 		owed = b.digest(owed, &next, r, &r.Watches[i], standings, now)
 	}
-	return owed, next
+	return b.flood(owed, &next, standing, now), next
 }
 
 // byUrgency: what can hurt people, then by priority, then what has stood longest.
@@ -181,7 +188,7 @@ func (b *book) lookAt(owed []errand, next *time.Duration, r *Roster, s *engine.S
 		if ch := c.chains[w.Name]; ch != nil {
 			ch.watch = w // the roster may have changed
 		} else {
-			c.chains[w.Name] = &chain{watch: w, begun: now.Mono}
+			c.chains[w.Name] = newChain(w, now.Mono)
 		}
 	}
 	for _, name := range sortedNames(c.chains) {
@@ -204,6 +211,10 @@ func sortedNames(chains map[string]*chain) []string {
 
 // step takes the steps of a chain that are due, or repeats the last, and sends what next channels are owed.
 func (b *book) step(owed []errand, next *time.Duration, r *Roster, s *engine.Standing, ch *chain, now reading.Stamp) []errand {
+	if ch.past != nil {
+		owed = b.resume(owed, r, s, ch, now)
+	}
+	owed = b.newcomers(owed, r, s, ch)
 	for _, e := range ch.extra {
 		e.standings = []engine.Standing{*s}
 		owed = b.add(owed, r, ch, e)
@@ -225,8 +236,6 @@ func (ch *chain) due(steps []Step) (at time.Duration, from int) {
 	switch {
 	case ch.done < len(steps) && ch.hurry:
 		return ch.last, ch.done
-	case ch.again && ch.done > 0:
-		return ch.last, firstOf(steps, min(ch.done, len(steps))-1)
 	case ch.done < len(steps):
 		return ch.begun + steps[ch.done].After, ch.done
 	case ch.hurry:
@@ -246,25 +255,48 @@ func firstOf(steps []Step, i int) int {
 // round sends to all people of the step from which it is called and of those at the same time.
 func (b *book) round(owed []errand, r *Roster, s *engine.Standing, ch *chain, steps []Step, from int, now reading.Stamp) []errand {
 	ch.round++
-	ch.last, ch.again, ch.hurry = now.Mono, false, false
+	ch.last, ch.hurry = now.Mono, false
 	ch.open, ch.reached, ch.tried = 0, false, map[[2]string]bool{}
 	before := len(owed)
 	i := from
 	for ; i < len(steps) && steps[i].After == steps[from].After; i++ {
 		for _, name := range steps[i].People {
-			person := r.people[name]
-			if person == nil {
-				continue
-			}
-			for _, way := range r.ways(person, steps[i].By) {
-				owed = b.add(owed, r, ch, errand{key: keyOf(s), place: s.Alarm.Place, watch: ch.watch.Name, step: i, person: name, way: way,
-					standings: []engine.Standing{*s}})
-			}
+			owed = b.callPerson(owed, r, s, ch, i, name)
 		}
 	}
 	ch.done = max(ch.done, i)
 	if len(owed) == before && ch.open == 0 && !b.waitsFor(keyOf(s)) {
 		ch.hurry = true // nobody here can be reached at all
+	}
+	return owed
+}
+
+// callPerson owes a person of a step a message by each of her channels.
+func (b *book) callPerson(owed []errand, r *Roster, s *engine.Standing, ch *chain, step int, name string) []errand {
+	ch.called[name] = true
+	person := r.people[name]
+	if person == nil {
+		return owed
+	}
+	for _, way := range r.ways(person, ch.watch.Steps[step].By) {
+		owed = b.add(owed, r, ch, ch.errand(s, step, name, way))
+	}
+	return owed
+}
+
+func (ch *chain) errand(s *engine.Standing, step int, person, way string) errand {
+	return errand{key: keyOf(s), place: s.Alarm.Place, watch: ch.watch.Name, step: step, person: person, way: way, standings: []engine.Standing{*s}}
+}
+
+// newcomers owes a message to people who stand in a step that was taken already and were not called then: the roster has changed.
+func (b *book) newcomers(owed []errand, r *Roster, s *engine.Standing, ch *chain) []errand {
+	steps := ch.watch.Steps
+	for i := range steps[:min(ch.done, len(steps))] {
+		for _, name := range steps[i].People {
+			if !ch.called[name] {
+				owed = b.callPerson(owed, r, s, ch, i, name)
+			}
+		}
 	}
 	return owed
 }
@@ -302,6 +334,9 @@ func flightOf(shared bool, e *errand) flight {
 
 // result takes in what became of an errand: a failure owes the person's next channel, and if nobody of the round was reached, the next step.
 func (b *book) result(res result, r *Roster) {
+	for _, part := range res.errand.parts {
+		b.result(result{errand: part, err: res.err}, r)
+	}
 	e := &res.errand
 	delete(b.underWay, flightOf(e.shared, e))
 	c := b.calls[e.key]
@@ -317,12 +352,9 @@ func (b *book) result(res result, r *Roster) {
 	case res.err == nil:
 		ch.reached = true
 	case person != nil:
-		for i := range r.Ways {
-			w := &r.Ways[i]
-			if !ch.tried[[2]string{e.person, w.Name}] && !w.Shared && r.fits(w, person) {
-				ch.extra = append(ch.extra, errand{key: e.key, place: e.place, watch: e.watch, step: e.step, person: e.person, way: w.Name})
-				return
-			}
+		if way := ch.nextWay(r, person); way != "" {
+			ch.extra = append(ch.extra, errand{key: e.key, place: e.place, watch: e.watch, step: e.step, person: e.person, way: way})
+			return
 		}
 	}
 	if ch.open == 0 && !ch.reached {
@@ -330,10 +362,24 @@ func (b *book) result(res result, r *Roster) {
 	}
 }
 
+// nextWay is a channel of the person that was not tried in this round; "": there is none.
+func (ch *chain) nextWay(r *Roster, person *Person) string {
+	for i := range r.Ways {
+		w := &r.Ways[i]
+		if !ch.tried[[2]string{person.Name, w.Name}] && !w.Shared && r.fits(w, person) {
+			return w.Name
+		}
+	}
+	return ""
+}
+
 // later takes back an errand for which its channel had no room: it is owed again at the next look. Nothing is lost in a flood, it only waits. A digest
 // comes again the next day, and what it tells stands on the page.
 func (b *book) later(e *errand) {
 	b.full = true
+	for i := range e.parts {
+		b.later(&e.parts[i])
+	}
 	delete(b.underWay, flightOf(e.shared, e))
 	c := b.calls[e.key]
 	if c == nil {
@@ -358,34 +404,6 @@ func (b *book) context(ctx context.Context, e *errand) context.Context {
 		c.ctx, c.cancel = context.WithCancel(ctx)
 	}
 	return c.ctx
-}
-
-// recall rebuilds what was done before a restart from the journal. The last step is repeated at once, since what was unacknowledged is annunciated
-// again; the steps to come keep their time since the first call.
-func (b *book) recall(c *call, r *Roster, s *engine.Standing, now reading.Stamp) {
-	for _, line := range b.past(s.Alarm.ID, s.Occurrence) {
-		w := r.watch(line.Watch)
-		if w == nil || line.Count != s.Count {
-			continue
-		}
-		ch := c.chains[w.Name]
-		if ch == nil {
-			ch = &chain{watch: w, begun: ago(line.At, now), again: true, last: now.Mono}
-			c.chains[w.Name] = ch
-		}
-		ch.done = max(ch.done, min(line.Step+1, len(w.Steps)))
-	}
-}
-
-// ago puts a stamp on the present monotonic clock. Of another boot the wall clocks tell; if one of them was not set, it counts as now.
-func ago(then, now reading.Stamp) time.Duration {
-	switch {
-	case then.Boot == now.Boot:
-		return then.Mono
-	case then.Set && now.Set && now.Wall.After(then.Wall):
-		return now.Mono - now.Wall.Sub(then.Wall)
-	}
-	return now.Mono
 }
 
 // wait notes that an alarm is told in the digest of a watch.
@@ -418,7 +436,7 @@ func (b *book) digest(owed []errand, next *time.Duration, r *Roster, w *Watch, s
 		}
 	}
 	d.due = r.nextDigest(w, now.Wall)
-	ch := &chain{watch: w, tried: map[[2]string]bool{}}
+	ch := newChain(w, now.Mono)
 	k := key{alarm: "digest of " + w.Name}
 	for i := 0; i < len(w.Steps) && w.Steps[i].After == 0; i++ {
 		for _, name := range w.Steps[i].People {

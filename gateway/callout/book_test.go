@@ -182,25 +182,54 @@ func TestBook_slowChannelGathersNothing(t *testing.T) {
 	}
 }
 
-// After a restart the journal tells how far it had come: the last step is repeated at once, the next keeps its time.
+// After a restart the journal tells how far it had come. Who was reached is left in peace until the next step or repeat; what was begun and not surely
+// taken is sent again; a siren fell silent with the program and sounds again.
 func TestBook_recalls(t *testing.T) {
-	first := newNight(t, mill(zone(t, "America/Lima")), "2026-03-04 02:00")
-	lines := []Line{
-		{At: first.start, Event: Try, Watch: "night", Step: 0},
-		{At: reading.Stamp{Wall: first.start.Wall.Add(5 * time.Minute), Mono: first.start.Mono + 5*time.Minute, Boot: 1, Set: true}, Event: Try, Watch: "night", Step: 1},
-		{At: first.start, Event: Try, Watch: "gone", Step: 0},
-		{At: first.start, Event: Try, Watch: "night", Step: 2, Count: 7},
+	start := newNight(t, mill(zone(t, "America/Lima")), "2026-03-04 02:00").start
+	line := func(minutes time.Duration, event string, step int, person, way string) Line {
+		at := start
+		at.Wall, at.Mono = at.Wall.Add(minutes*time.Minute), at.Mono+minutes*time.Minute
+		return Line{At: at, Event: event, Watch: "night", Step: step, Person: person, Channel: way}
 	}
-	for name, boot := range map[string]uint32{"the process alone": 1, "the board": 2} {
-		n := newNight(t, mill(zone(t, "America/Lima")), "2026-03-04 02:07")
-		n.start.Boot = boot
-		if boot == 2 {
-			n.start.Mono = time.Minute // its monotonic clock began anew
+	ana := []Line{line(0, Try, 0, "ana", "siren"), line(0, Accepted, 0, "ana", "siren"), line(0, Try, 0, "ana", "text"), line(0, Accepted, 0, "ana", "text")}
+	luis := slices.Concat(ana, []Line{line(5, Try, 1, "luis", "text")})
+	ben := []Line{line(5, Accepted, 1, "luis", "text"), line(10, Try, 2, "ben", "text"), line(10, Failed, 2, "ben", "text"), line(10, GivenUp, 2, "ben", "text")}
+	strange := []Line{{At: start, Event: Try, Watch: "gone", Step: 0, Person: "ben", Channel: "text"}, {At: start, Event: Try, Watch: "night", Step: 2, Count: 7, Person: "ben", Channel: "text"}}
+	for _, c := range []struct {
+		name  string
+		at    string
+		lines []Line
+		want  []string
+	}{
+		{"everybody of the step was reached", "02:02", slices.Concat(ana, strange), []string{"0s ana by siren", "3m0s luis by text"}},
+		{"the line stands, its receipt does not", "02:07", luis, []string{"0s luis by text", "0s ana by siren", "3m0s ben by text", "3m0s ben by mail"}},
+		{"the last step was reached: it waits for its repeat", "02:12", slices.Concat(luis, ben, []Line{line(10, Try, 2, "ben", "mail"), line(10, Accepted, 2, "ben", "mail")}), []string{"0s ana by siren"}},
+		{"given up by one channel: the next is owed", "02:12", slices.Concat(luis, ben), []string{"0s ben by mail", "0s ana by siren"}},
+		{"nobody was reached by anything two minutes ago: again at once", "02:12", slices.Concat(luis, ben, []Line{line(10, Try, 2, "ben", "mail"), line(10, GivenUp, 2, "ben", "mail")}),
+			[]string{"0s ana by siren", "0s ben by text", "0s ben by mail"}},
+	} {
+		for boot := range uint32(2) {
+			n := newNight(t, mill(zone(t, "America/Lima")), "2026-03-04 "+c.at)
+			if n.start.Boot += boot; boot > 0 {
+				n.start.Mono = time.Minute // its monotonic clock began anew
+			}
+			n.book.past = func(string, int64) []Line { return c.lines }
+			n.run(3*time.Minute+10*time.Second, sour(1))
+			n.want(fmt.Sprintf("%s, boot %d", c.name, n.start.Boot), c.want...)
 		}
-		n.book.past = func(string, int64) []Line { return lines }
-		n.run(4*time.Minute, sour(1))
-		n.want(name+" started anew at 02:07", "0s luis by text", "3m0s ben by text", "3m0s ben by mail")
 	}
+}
+
+// A changed roster: who now stands in a step that was taken already is owed the call.
+func TestBook_newcomers(t *testing.T) {
+	n := newNight(t, mill(zone(t, "America/Lima")), "2026-03-04 02:00")
+	n.run(time.Minute, sour(1))
+	n.want("before", "0s ana by siren", "0s ana by text")
+	changed := mill(n.roster.Zone)
+	changed.Watches[0].Steps[0].People = []string{"ben"}
+	n.roster = changed.prepared()
+	n.run(2*time.Minute, sour(1))
+	n.want("ben stands in for ana", "1m0s ben by text")
 }
 
 // What can hurt people is called for first, then by priority, then by age.

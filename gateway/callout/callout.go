@@ -74,9 +74,9 @@ type Way struct {
 
 // Journal is the record that callout writes to, and asks after a restart.
 type Journal interface {
-	// Write keeps one line; it returns when the line is safe.
-	Write(Line) error
-	// Tries gives the lines with event Try of an occurrence, oldest first. Asked once for each occurrence that stands when it is first seen.
+	// Write keeps lines, all or none; it returns when they are safe. Several lines tell of one message about several occurrences.
+	Write(...Line) error
+	// Tries gives the lines of an occurrence, oldest first. Asked once for each occurrence that stands when it is first seen.
 	Tries(alarm string, occurrence int64) ([]Line, error)
 }
 
@@ -280,11 +280,18 @@ func (c *Callout) send(ctx context.Context, b *book, r *Roster, e *errand, now r
 	if c.linkBase != "" && len(e.standings) == 1 {
 		link = c.linkBase + "/a/" + c.token(b.call(keyOf(&e.standings[0])), &e.standings[0], person, now)
 	}
-	m := r.compose(e.standings, person, link, now)
+	m := c.write(r, e, person, link, now)
 	m.ID = newID()
 	if !c.workers[e.way].take(job{ctx: b.context(ctx, e), errand: *e, message: m}) {
 		b.later(e)
 	}
+}
+
+func (c *Callout) write(r *Roster, e *errand, to *Person, link string, now reading.Stamp) Message {
+	if len(e.parts) > 0 {
+		return r.composeFlood(e.standings, to, c.linkBase, now)
+	}
+	return r.compose(e.standings, to, link, now)
 }
 
 // token is that of the person for the call: all messages to her about one annunciation hold the same link.

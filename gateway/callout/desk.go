@@ -102,9 +102,9 @@ func (d *desk) wait(ctx context.Context, done <-chan struct{}) bool {
 	return false
 }
 
-// put writes a line.
-func (d *desk) put(line Line) {
-	d.wait(context.Background(), d.ask(func() error { return d.journal.Write(line) }))
+// put writes lines.
+func (d *desk) put(lines ...Line) {
+	d.wait(context.Background(), d.ask(func() error { return d.journal.Write(lines...) }))
 }
 
 // tries asks what was tried for an occurrence; nothing if the journal fails or takes too long.

@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"time"
 	"unicode"
@@ -27,7 +28,7 @@ type Message struct {
 	Body    string // the whole, in lines
 	Link    string // acknowledges the occurrence; "": there is none
 
-	Alarm      string // ID; DrillAlarm for a drill; "" for a digest or the daily message
+	Alarm      string // ID; DrillAlarm for a drill; "" for a flood, a digest or the daily message
 	Occurrence int64
 	Title      string
 	Place      string
@@ -127,7 +128,7 @@ func body(s *engine.Standing, what, link string, choice units.Choice, say *words
 // composeDigest tells all that stands in one message. It has no link: an acknowledgement names one occurrence.
 func (r *Roster) composeDigest(standings []engine.Standing, to *Person, now reading.Stamp) Message {
 	say := wordsOf(to, r)
-	m := Message{To: *to, At: now, Priority: engine.Low, Subject: fmt.Sprintf(say.digest, len(standings))}
+	m := Message{To: *to, At: now, Priority: engine.Low, Class: standings[0].Alarm.Class, Subject: fmt.Sprintf(say.digest, len(standings))}
 	m.Thread = threadOf("digest", now.Wall.Unix())
 	var parts, lines []string
 	for i := range standings {
@@ -138,6 +139,57 @@ func (r *Roster) composeDigest(standings []engine.Standing, to *Person, now read
 	m.Text = m.Subject + ": " + strings.Join(parts, "; ") + "."
 	m.Body = m.Subject + "\n\n" + strings.Join(lines, "\n") + "\n"
 	return m
+}
+
+// floodNamed is how many places of a flood its text names. Chosen: with the counts they fit one text message.
+const floodNamed = 3
+
+// composeFlood tells in one message, with counts, what came in a burst after its first messages; the most urgent stand first. It has no link of an answer
+// and no number to answer: one acknowledgement is for one occurrence.
+func (r *Roster) composeFlood(standings []engine.Standing, to *Person, page string, now reading.Stamp) Message {
+	say := wordsOf(to, r)
+	slices.SortStableFunc(standings, byUrgency)
+	worst := standings[0].Alarm
+	m := Message{To: *to, At: now, Priority: worst.Priority, Class: worst.Class, Thread: threadOf("flood", now.Wall.Unix()),
+		Subject: fmt.Sprintf(say.flood, len(standings), counts(standings, say))}
+	var names, lines []string
+	places := map[string]bool{}
+	for i := range standings {
+		s := &standings[i]
+		line := place(s.Alarm) + " " + title(s.Alarm)
+		if !places[s.Alarm.Place] && len(names) < floodNamed {
+			places[s.Alarm.Place] = true
+			names = append(names, line)
+		}
+		lines = append(lines, line+r.since(sinceOf(s), now, say)+".")
+	}
+	if left := len(standings) - len(names); left > 0 {
+		names = append(names, fmt.Sprintf(say.others, left))
+	}
+	m.Text = m.Subject + ": " + strings.Join(names, "; ") + ". " + say.floodDo
+	m.Body = m.Subject + "\n\n" + say.floodDo + "\n" + page + "\n\n" + strings.Join(lines[:min(len(lines), floodLines)], "\n") + "\n"
+	if left := len(lines) - floodLines; left > 0 {
+		m.Body += fmt.Sprintf(say.others, left) + "\n"
+	}
+	return m
+}
+
+// floodLines bounds the body of such a message. Chosen: more is read on the page.
+const floodLines = 50
+
+// counts are how many stand of each priority: "3 high, 9 medium".
+func counts(standings []engine.Standing, say *words) string {
+	var n [len(say.priorities)]int
+	for i := range standings {
+		n[standings[i].Alarm.Priority]++
+	}
+	var parts []string
+	for p := len(n) - 1; p >= 0; p-- {
+		if n[p] > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", n[p], say.priorities[p]))
+		}
+	}
+	return strings.Join(parts, ", ")
 }
 
 func place(a *engine.Alarm) string {

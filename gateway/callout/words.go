@@ -16,6 +16,8 @@ type words struct {
 	got, gotReply, well, notWell, lastDrill, noDrill, silence   string
 	over                                                        string
 	windows                                                     map[string]string // a function over a window of time, in words
+	flood, others, floodDo                                      string
+	priorities                                                  [3]string // by engine.Priority
 }
 
 var english = words{
@@ -33,6 +35,8 @@ var english = words{
 	over:    "over %s",
 	windows: map[string]string{"mean": "mean %s", "highest": "highest %s", "lowest": "lowest %s", "spread": "spread of %s", "rise": "rise of %s",
 		"change": "change of %s"},
+	flood: "%d more alarms (%s)", others: "%d others", floodDo: "All stand on the page; answer each there.",
+	priorities: [...]string{"low", "medium", "high"},
 }
 
 var spanish = words{
@@ -50,6 +54,8 @@ var spanish = words{
 	over:    "en %s",
 	windows: map[string]string{"mean": "media de %s", "highest": "máximo de %s", "lowest": "mínimo de %s", "spread": "dispersión de %s",
 		"rise": "subida de %s", "change": "cambio de %s"},
+	flood: "%d alarmas más (%s)", others: "%d otras", floodDo: "Todas están en la página; responda a cada una allí.",
+	priorities: [...]string{"baja", "media", "alta"},
 }
 
 // wordsOf are those of the person's language, else of the site's, else English.

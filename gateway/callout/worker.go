@@ -214,14 +214,24 @@ func (w *worker) finish(ctx context.Context, j job, err error) {
 	}
 }
 
+// note writes a line about each occurrence that the message tells of, in one write.
 func (w *worker) note(j job, event, text string) {
-	e := &j.errand
-	alarm := e.key.alarm
-	if e.key.occurrence == 0 { // a digest or the daily message
-		alarm = ""
+	about := j.errand.parts
+	if len(about) == 0 {
+		about = []errand{j.errand}
 	}
-	w.desk.put(Line{At: w.clock.Now(), Event: event, Alarm: alarm, Occurrence: e.key.occurrence, Count: e.key.count, Place: e.place,
-		Watch: e.watch, Step: e.step, Person: e.person, Channel: w.way.Name, Attempt: j.tries, Message: j.message.ID, Text: text})
+	now := w.clock.Now()
+	lines := make([]Line, 0, len(about))
+	for i := range about {
+		e := &about[i]
+		alarm := e.key.alarm
+		if e.key.occurrence == 0 { // a digest or the daily message
+			alarm = ""
+		}
+		lines = append(lines, Line{At: now, Event: event, Alarm: alarm, Occurrence: e.key.occurrence, Count: e.key.count, Place: e.place,
+			Watch: e.watch, Step: e.step, Person: e.person, Channel: w.way.Name, Attempt: j.tries, Message: j.message.ID, Text: text})
+	}
+	w.desk.put(lines...)
 }
 
 // NotHere is a channel that the rules file may name and that this version cannot use. It is no fault of the file; the channel's point `works` is off

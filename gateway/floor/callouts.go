@@ -151,32 +151,49 @@ func (f *Floor) look() {
 // journal is the logbook as the callout needs it.
 type journal struct{ f *Floor }
 
-func (j journal) Write(l callout.Line) error {
+func (j journal) Write(lines ...callout.Line) error {
+	entries := make([]logbook.Entry, 0, len(lines))
+	for i := range lines {
+		e, err := j.entry(&lines[i])
+		if err != nil {
+			return err
+		}
+		entries = append(entries, e)
+	}
+	_, err := j.f.logbook.Write(entries...)
+	j.f.links.logbookFault.Store(err != nil)
+	return err
+}
+
+// entry is one line as the logbook keeps it.
+func (j journal) entry(l *callout.Line) (logbook.Entry, error) {
 	data, err := json.Marshal(l)
 	if err != nil {
-		return fmt.Errorf("encoding a line of the callout: %w", err)
+		return logbook.Entry{}, fmt.Errorf("encoding a line of the callout: %w", err)
 	}
 	kind := logbook.Receipt
 	if l.Event == callout.Try {
 		kind = logbook.Message
-		j.f.noteCalls(l)
+		j.f.noteCalls(*l)
 	}
-	j.f.noteDrill(&l)
+	j.f.noteDrill(l)
 	if l.Event == callout.Accepted {
-		j.f.countHandOver(l)
+		j.f.countHandOver(*l)
 	}
 	text := l.Text
 	if text == "" {
 		text = l.Event + " to " + l.Person + " by " + l.Channel
 	}
-	_, err = j.f.logbook.Write(logbook.Entry{At: l.At, Kind: kind, Alarm: l.Alarm, Occurrence: l.Occurrence, Place: l.Place, Who: l.Person, Why: l.Event, Text: text, Data: data})
-	j.f.links.logbookFault.Store(err != nil)
-	return err
+	return logbook.Entry{At: l.At, Kind: kind, Alarm: l.Alarm, Occurrence: l.Occurrence, Place: l.Place, Who: l.Person, Why: l.Event, Text: text, Data: data}, nil
 }
 
 func (j journal) Tries(alarm string, occurrence int64) ([]callout.Line, error) {
-	lines, err := j.lines(alarm, occurrence, logbook.Message)
-	j.f.noteCalls(lines...)
+	lines, err := j.lines(alarm, occurrence, logbook.Message, logbook.Receipt)
+	for _, l := range lines {
+		if l.Event == callout.Try {
+			j.f.noteCalls(l)
+		}
+	}
 	return lines, err
 }
 
@@ -192,6 +209,9 @@ func (j journal) lines(alarm string, occurrence int64, kinds ...logbook.Kind) ([
 	}
 	lines := make([]callout.Line, 0, len(entries))
 	for _, e := range entries {
+		if len(e.Data) == 0 { // what the network says of a delivery
+			continue
+		}
 		var l callout.Line
 		if err := json.Unmarshal(e.Data, &l); err != nil {
 			return lines, fmt.Errorf("logbook entry %d is no line of the callout: %w", e.ID, err)
