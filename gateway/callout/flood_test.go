@@ -21,7 +21,7 @@ func TestRun_flood(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		r := newRig(t, nil)
 		var all []engine.Standing
-		safety, rest := 0, 0
+		safety := 0
 		for second := range 60 {
 			for range 17 {
 				class := engine.Quality
@@ -43,11 +43,11 @@ func TestRun_flood(t *testing.T) {
 		sleep(time.Minute)
 		got := r.text.messages()
 		last := got[len(got)-1]
-		rest = len(all) - 1 - safety
+		rest := len(all) - 1 - safety
 		if want := fmt.Sprintf("%d more alarms (%d high): STATION ", rest, rest); len(got) != 2+safety || !strings.HasPrefix(last.Text, want) {
 			t.Fatalf("ana has %d messages, the last is %q; want %d and %q", len(got), last.Text, 2+safety, want)
 		}
-		if last.Class != engine.Quality || last.Level() != LevelHigh || last.Occurrence != 0 || last.Link != "" || last.Answer != "" || !strings.Contains(last.Body, "https://mill.example\n") {
+		if last.Class != engine.Quality || last.Level() != LevelHigh || last.Occurrence != 0 || last.Link != "" || last.Answer != "" || len(last.Flood) != rest || !strings.Contains(last.Body, "https://mill.example\n") {
 			t.Errorf("the message of the flood: %+v", last)
 		}
 		if at := last.At.Mono; at > 90*time.Second {

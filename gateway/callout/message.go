@@ -37,7 +37,16 @@ type Message struct {
 	Class      engine.Class
 	Since      time.Time // zero while the clock was not set
 	At         reading.Stamp
-	Exercise   bool // a drill: nothing has happened
+	Exercise   bool   // a drill: nothing has happened
+	Flood      []Told // of a flood: each occurrence that this message tells of
+}
+
+// Told is an occurrence told in one message with others.
+type Told struct {
+	Alarm      string
+	Occurrence int64
+	Place      string
+	Priority   engine.Priority
 }
 
 // Urgent tells whether a phone may well be woken for it.
@@ -156,6 +165,7 @@ func (r *Roster) composeFlood(standings []engine.Standing, to *Person, page stri
 	places := map[string]bool{}
 	for i := range standings {
 		s := &standings[i]
+		m.Flood = append(m.Flood, Told{s.Alarm.ID, s.Occurrence, s.Alarm.Place, s.Alarm.Priority})
 		line := place(s.Alarm) + " " + title(s.Alarm)
 		if !places[s.Alarm.Place] && len(names) < floodNamed {
 			places[s.Alarm.Place] = true

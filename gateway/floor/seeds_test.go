@@ -107,7 +107,12 @@ func (c villageChannel) Send(_ context.Context, m callout.Message) error {
 		c.tries[c.name]++
 		return errChannelDead
 	}
-	if !c.deaf {
+	for _, told := range m.Flood {
+		if !c.deaf {
+			c.rings = append(c.rings, ring{c.clock.Now().Mono, c.name, m.To.Name, told.Alarm, told.Place, told.Occurrence, told.Priority, m.Text})
+		}
+	}
+	if !c.deaf && len(m.Flood) == 0 {
 		c.rings = append(c.rings, ring{c.clock.Now().Mono, c.name, m.To.Name, m.Alarm, m.Place, m.Occurrence, m.Priority, m.Text})
 	}
 	return nil
