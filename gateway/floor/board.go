@@ -74,6 +74,9 @@ func (f *Floor) boardReadings(now reading.Stamp) []reading.Reading {
 		out := f.outbox(now)
 		add(board, "outbox-readings", units.Count, float64(out.Readings))
 		add(board, "outbox-age", units.Duration, out.Oldest.Seconds())
+		if left, err := f.unsentRoom(now, out, f.plan().Site.Keep); err == nil {
+			add(board, "unsent-room", units.Duration, left.Seconds())
+		}
 		add(board, "store-answers", units.YesNo, yes(f.links.storeAnswers()))
 		add(board, "refused-readings", units.Count, float64(f.links.publisher.Status().Refused))
 	}

@@ -227,7 +227,7 @@ func TestNight_damagedFiles(t *testing.T) {
 // runRoom runs a gateway for a time, and closes it.
 func runRoom(t *testing.T, r room, d time.Duration) {
 	t.Helper()
-	ctx, stop := context.WithTimeout(t.Context(), d)
+	ctx, stop := contextFor(t, d)
 	defer stop()
 	if err := r.mill.Run(ctx); err != nil {
 		t.Errorf("Run() = %v", err)
@@ -235,4 +235,8 @@ func runRoom(t *testing.T, r room, d time.Duration) {
 	if err := r.mill.Close(); err != nil {
 		t.Error(err)
 	}
+}
+
+func contextFor(t *testing.T, d time.Duration) (context.Context, context.CancelFunc) {
+	return context.WithTimeout(t.Context(), d)
 }

@@ -20,7 +20,7 @@ func oldReadings(t *testing.T, folder string, day time.Time) {
 		t.Fatal(err)
 	}
 	for s := range 3600 {
-		at := reading.Stamp{Wall: day.Add(time.Duration(s) * 4 * time.Second), Mono: time.Duration(s) * 4 * time.Second, Boot: 1, Set: true}
+		at := reading.Stamp{Wall: day.Add(time.Duration(s) * 4 * time.Second), Mono: time.Duration(s) * 4 * time.Second, Set: true}
 		if _, err := h.Append([]reading.Reading{{Point: "room-1/temperature", Quantity: units.Temperature, Value: 4, Stamp: at}}); err != nil {
 			t.Fatal(err)
 		}

@@ -113,6 +113,7 @@ type Floor struct {
 
 	settled  bool      // the times of an unset clock are; belongs to the keeper's goroutine, as retained does
 	retained time.Time // when old readings were looked for, real time
+	room     roomKeeper
 	tried    time.Time // when the logbook was, real time
 
 	wall wall

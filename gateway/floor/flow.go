@@ -297,7 +297,7 @@ func (f *Floor) retain(ctx context.Context) {
 		return
 	}
 	f.retained = time.Now()
-	removed, err := f.history.Retain(ctx, now.Wall.Add(-f.plan().Site.Keep), f.plan().Store == nil)
+	removed, err := f.history.Retain(ctx, now.Wall.Add(-f.plan().Site.Keep), f.nobodyStores())
 	if err != nil {
 		f.log.Error("old readings cannot be removed", "cause", err)
 		return

@@ -16,6 +16,7 @@ func (f *Floor) runRollUp(ctx context.Context) error {
 			return nil
 		case <-tick.C:
 		}
+		f.makeRoom(ctx)
 		now := f.clock.Now()
 		if !now.Set {
 			continue

@@ -406,7 +406,7 @@ type disk struct {
 
 func newDisk(t *testing.T) *disk {
 	d := &disk{t: t, at: memoryFolder(t)}
-	if err := syscall.Mount("tmpfs", d.at, "tmpfs", 0, "size=32m"); err == nil {
+	if err := syscall.Mount("tmpfs", d.at, "tmpfs", 0, "size=256m"); err == nil {
 		d.mounted = true
 		t.Cleanup(d.leave)
 	}

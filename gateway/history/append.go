@@ -80,6 +80,9 @@ func (h *History) Append(rs []reading.Reading) (last uint64, err error) {
 			err = h.write(false)
 		}
 	}
+	if errors.Is(err, ErrFull) && h.giveSpare() {
+		err = h.write(false)
+	}
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	h.counts.Waiting, h.counts.Lost = len(h.waiting.all), h.waiting.lost

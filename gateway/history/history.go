@@ -194,6 +194,7 @@ func open(dir string, trusting bool) (*History, error) {
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("history: opening: %w", err), lock.Release())
 	}
+	h.keepSpare()
 	return h, nil
 }
 

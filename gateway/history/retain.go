@@ -24,6 +24,7 @@ type Removed struct {
 func (h *History) Retain(ctx context.Context, before time.Time, evenUnsent bool) (Removed, error) {
 	h.tending.Lock()
 	defer h.tending.Unlock()
+	h.keepSpare()
 	done, err := h.retainRows(ctx, before, evenUnsent)
 	if err == nil {
 		err = h.retainChunks(ctx, before, &done)
@@ -42,7 +43,7 @@ func (h *History) retainRows(ctx context.Context, before time.Time, evenUnsent b
 	}
 	for i := 0; i < len(h.closed)-1; {
 		s := h.closed[i]
-		unsent := s.last - min(s.last, max(h.mark.Commit, s.first-1))
+		unsent := h.unsent(s)
 		switch {
 		case s.high >= before.UnixMilli():
 			i++

@@ -70,9 +70,14 @@ func connect(path string, o Options, extra string) (*sql.DB, error) {
 	// The size of a page must be set before anything is written. FULL syncs the log at each commit; automatic checkpoints are passive, so the
 	// log is used again in place: a file that grows costs four times the writes on a card, hence no truncation and no size limit either.
 	text := "file:" + (&url.URL{Path: path}).EscapedPath() + "?" + extra + "&_pragma=busy_timeout(" + strconv.FormatInt(o.Wait.Milliseconds(), 10) + ")"
-	if o.Page > 0 {
-		text += "&_pragma=page_size(" + strconv.Itoa(o.Page) + ")"
+	page := o.Page
+	if page > 0 {
+		text += "&_pragma=page_size(" + strconv.Itoa(page) + ")"
+	} else {
+		page = 4096 // [SQLite, Pragma statements, page_size]
 	}
+	// A log of a megabyte whatever the page: what it may grow to is what a full disk must have spare.
+	text += "&_pragma=wal_autocheckpoint(" + strconv.Itoa(1<<20/page) + ")"
 	text += "&_foreign_keys=1&_journal_mode=WAL&_synchronous=FULL" // the driver runs these after the list above, which it sorts by letter
 	db, err := sql.Open("sqlite", text)
 	if err != nil {
