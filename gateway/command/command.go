@@ -51,6 +51,7 @@ func subcommands() []subcommand {
 		{"acknowledge", "ALARM OCCURRENCE --by NAME", "says that somebody is on it", acknowledge},
 		{"drill", "[PERSON] --by NAME", "a test message by all channels of a person, timed and logged", drill},
 		{"people", "[add|code|key|remove NAME] [--data DIR]", "who can log in to the page: list, set a password, give a code, take it away", peopleCommand},
+		{"certificate", "NAME ... | --client NAME [--out DIR]", "a root of the site's own, and certificates for the page and for the broker's clients", makeCertificates},
 		{"load", "STATION LOT [--kg N] --by NAME", "a lot's stay begins", load},
 		{"empty", "STATION [--kg N] --by NAME", "a lot's stay ends", empty},
 		{"lot", "ACT LOT|STATION … --by NAME", "enters what else was done to a lot: intake, move, split, blend, weigh, check, hull, grade, roast, correct", lot},

@@ -56,6 +56,9 @@ func (w *Web) guard(next http.Handler) http.Handler {
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Permissions-Policy", "camera=(), microphone=(), geolocation=()")
+		if r.TLS != nil { // browsers heed it only where they trust the certificate [RFC 6797 section 8.1]
+			h.Set("Strict-Transport-Security", "max-age=31536000") // a year [ASVS 5.0.0 3.4.1]
+		}
 		if !w.hosts.allow(r.Host) {
 			refuse(rw, http.StatusMisdirectedRequest, RefusedRights, "This gateway is not known by that name. Give the name in the block page of the rules file.")
 			return

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"millwarden/gateway/people"
+	"millwarden/internal/certificate"
 )
 
 // The pages around the login are plain HTML, as the answer page is: they must work on the oldest phone, without scripts, and nobody who is not logged
@@ -23,7 +24,7 @@ var loginPages = template.Must(template.ParseFS(loginFiles, "login.html"))
 // loginView is what these pages show.
 type loginView struct {
 	Words   loginWords
-	Show    string // one of login, code, password, people
+	Show    string // one of login, code, password, people, trust
 	First   bool   // nobody can log in yet
 	Name    string // as typed, or of who is here
 	Title   string
@@ -33,6 +34,8 @@ type loginView struct {
 	Code    string // just given
 	Whose   string
 	People  []loginRow
+	// Fingerprint of the site's own root; "": the page's certificate rests on none.
+	Fingerprint string
 }
 
 // loginRow is one person on the page of people.
@@ -48,6 +51,8 @@ func (w *Web) doors() []route {
 		{"POST", "/login", Anyone, w.takeLogin},
 		{"GET", "/code", Anyone, w.showCode},
 		{"POST", "/code", Anyone, w.takeCode},
+		{"GET", "/trust", Anyone, w.showTrust},
+		{"GET", "/site-root.crt", Anyone, w.serveRoot},
 		{"POST", "/logout", Own, w.takeLogout},
 		{"GET", "/password", Own, w.showPassword},
 		{"POST", "/password", Own, w.takePassword},
@@ -58,6 +63,9 @@ func (w *Web) doors() []route {
 
 func (w *Web) showDoor(rw http.ResponseWriter, r *http.Request, status int, v loginView) {
 	v.Words = loginLanguages[w.language(r)]
+	if root := w.shown.root(); root != nil {
+		v.Fingerprint = certificate.Fingerprint(root)
+	}
 	h := rw.Header()
 	h.Set("Content-Type", "text/html; charset=utf-8")
 	h.Set("Cache-Control", "no-store")

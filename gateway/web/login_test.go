@@ -155,6 +155,8 @@ var everyRoute = map[string]string{
 	"POST /login":                       "-otcra",
 	"GET /code":                         "-otcra",
 	"POST /code":                        "-otcra",
+	"GET /trust":                        "-otcra",
+	"GET /site-root.crt":                "-otcra",
 	"POST /logout":                      "otcra",
 	"GET /password":                     "otcra",
 	"POST /password":                    "otcra",

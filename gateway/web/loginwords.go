@@ -14,6 +14,7 @@ type loginWords struct {
 	FirstStart, FirstSays, FirstHint, FirstOwner, CodeSays                                                   string
 	Wrong, WrongCode, Wait, Busy, Short, Long, Common, Broken                                                string
 	People, PeopleSays, GiveCode, EndSessions, Remove, CodeOf, HandOver, Ended, Removed, NotSelf, NotInRules string
+	Trust, TrustHint, TrustSays, Download, Compare, OnAndroid, OnIPhone, OnComputer, TrustAfter, NoRoot      string
 	No, Since, CodeUntil, Sessions                                                                           string
 	Roles                                                                                                    map[string]string
 }
@@ -52,6 +53,12 @@ var loginLanguages = map[string]loginWords{
 		HandOver: "Give it to the person alone. It is shown only now, works once, and for a day.",
 		Ended:    "Logged out everywhere.", Removed: "The login is taken away.", NotSelf: "Nobody takes the own login away: another owner does.",
 		NotInRules: "not in the rules file: lets nobody in", No: "cannot log in", Since: "password since %s", CodeUntil: "code until %s", Sessions: "logged in on %d devices",
+		Trust: "Make this device trust the page", TrustHint: "The browser warns of this page?",
+		TrustSays: "This page shows a certificate that the estate made itself. A device that has installed the estate's root opens it without a warning, and warns if somebody else pretends to be this page. The root counts for the names of this gateway alone.",
+		Download:  "The estate's root", Compare: "Before you trust it, compare this fingerprint (SHA-256) with the one that the technician has on paper:",
+		OnAndroid: "Android: open the file; or Settings, Security, Encryption and credentials, Install a certificate, CA certificate.", OnIPhone: "iPhone and iPad: open the file in Safari; Settings, Profile downloaded, Install; then General, About, Certificate trust settings, and switch it on.",
+		OnComputer: "Computer: import the file among the authorities in the browser's settings for certificates.",
+		TrustAfter: "These ways are from memory and change with each version. Then open the page anew.", NoRoot: "The certificate of this page is not of the estate's own making, or there is none. Nothing is to be installed.",
 		Roles: map[string]string{"owner": "owner", "technician": "technician", "crew": "crew", "reader": "reader (wall screen)", "auditor": "auditor"},
 	},
 	"es": {
@@ -73,6 +80,12 @@ var loginLanguages = map[string]loginWords{
 		HandOver: "Déselo solo a esa persona. Se muestra solo ahora, sirve una vez y por un día.",
 		Ended:    "Cerrado en todas partes.", Removed: "Ya no puede entrar.", NotSelf: "Nadie se quita la propia entrada: lo hace otro dueño.",
 		NotInRules: "no está en el archivo de reglas: no deja entrar a nadie", No: "no puede entrar", Since: "contraseña desde %s", CodeUntil: "código hasta %s", Sessions: "abierto en %d aparatos",
+		Trust: "Que este aparato confíe en la página", TrustHint: "¿El navegador advierte de esta página?",
+		TrustSays: "Esta página muestra un certificado hecho en la finca. Un aparato que ha instalado la raíz de la finca la abre sin advertencia, y advierte si otro se hace pasar por ella. La raíz vale solo para los nombres de este equipo.",
+		Download:  "La raíz de la finca", Compare: "Antes de confiar, compare esta huella (SHA-256) con la que el técnico tiene en papel:",
+		OnAndroid: "Android: abra el archivo; o Ajustes, Seguridad, Cifrado y credenciales, Instalar un certificado, Certificado de CA.", OnIPhone: "iPhone y iPad: abra el archivo en Safari; Ajustes, Perfil descargado, Instalar; luego General, Información, Ajustes de confianza de los certificados, y actívelo.",
+		OnComputer: "Computadora: importe el archivo entre las autoridades, en los ajustes de certificados del navegador.",
+		TrustAfter: "Estos caminos son de memoria y cambian con cada versión. Después abra la página de nuevo.", NoRoot: "El certificado de esta página no lo hizo la finca, o no hay ninguno. No hay nada que instalar.",
 		Roles: map[string]string{"owner": "dueño", "technician": "técnico", "crew": "cuadrilla", "reader": "lector (pantalla de pared)", "auditor": "auditor"},
 	},
 }

@@ -58,6 +58,7 @@ type Web struct {
 	hosts   hosts
 	live    *live
 	handler http.Handler
+	shown   *shown // set by Serve; nil: no TLS
 }
 
 // New makes a Web; nothing runs and nothing listens until Run.
@@ -147,6 +148,13 @@ func (w *Web) mayListen() error {
 // Serve is Run on a listener that is open already; it closes it.
 func (w *Web) Serve(ctx context.Context, l net.Listener) error {
 	server := w.server(ctx)
+	if file := w.config.Certificate; file != "" {
+		var err error
+		if w.shown, err = showing(file, w.config.Log); err != nil {
+			return errors.Join(err, l.Close())
+		}
+		server.TLSConfig.GetCertificate = w.shown.get
+	}
 	ticking, stop := context.WithCancel(ctx)
 	defer stop()
 	go w.live.run(ticking)
@@ -155,8 +163,8 @@ func (w *Web) Serve(ctx context.Context, l net.Listener) error {
 	}
 	failed := make(chan error, 1)
 	go func() {
-		if file := w.config.Certificate; file != "" {
-			failed <- server.ServeTLS(l, file, file)
+		if w.shown != nil {
+			failed <- server.ServeTLS(l, "", "") // the certificate comes from shown
 			return
 		}
 		failed <- server.Serve(l)

@@ -70,6 +70,7 @@ var layout = map[string]rule{
 	"internal/wire":            {may: []string{"internal/reading", "internal/units"}, never: []string{"net", "os", "log"}, reason: "forms of messages, no connection"},
 	"internal/browser":         {reason: "it drives a browser for tests"},
 	"internal/calibration":     {may: []string{"internal/coffee", "internal/units"}, never: []string{"net", "os", "log"}, reason: "what is reckoned of references, pure"},
+	"internal/certificate":     {reason: "roots and certificates, no connection and no files"},
 	"internal/clock":           {may: []string{"internal/reading"}, reason: "the one seam for time"},
 	"internal/measured":        {reason: "it opens tables for tests"},
 	"internal/notify":          {reason: "one datagram to the service manager; what is worth telling is floor's to know"},
