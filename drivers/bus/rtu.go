@@ -1,10 +1,13 @@
 package bus
 
 import (
+	"cmp"
 	"context"
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 	"time"
 
 	"go.bug.st/serial"
@@ -30,9 +33,11 @@ type RTU struct {
 	gap  time.Duration // silence before a request
 	// within and late are rtuWithin and lateWithin, but for tests.
 	within, late time.Duration
-	open         func() (port, error)
+	open         func(path string) (port, error)
+	adapters     string // folder of links named for adapters
 
-	port     port // nil: not open
+	port     port   // nil: not open
+	adapter  string // the link to the adapter that was opened; "": it has none, or was not open yet
 	failed   error
 	failedAt time.Time // monotonic, as all times here
 	last     time.Time // when the line last carried something
@@ -106,7 +111,8 @@ func NewRTU(lines phrase.Lines) (*RTU, error) {
 	}
 	quiet := time.Duration(numberOf(lines, "quiet", 0.004) * float64(time.Second))
 	r.gap = max(quiet, silence(r.mode.BaudRate))
-	r.open = func() (port, error) { return serial.Open(r.name, &r.mode) }
+	r.open = func(path string) (port, error) { return serial.Open(path, &r.mode) }
+	r.adapters = adapterLinks
 	return r, nil
 }
 
@@ -173,14 +179,40 @@ func (r *RTU) connect() error {
 	if r.failed != nil && time.Since(r.failedAt) < connectPause {
 		return r.failed
 	}
-	opened, err := r.open()
+	opened, err := r.open(cmp.Or(r.adapter, r.name))
 	if err != nil {
-		r.failed, r.failedAt = fmt.Errorf("serial port %s: %w", r.name, err), time.Now()
+		r.failed, r.failedAt = fmt.Errorf("serial port %s: %w", cmp.Or(r.adapter, r.name), err), time.Now()
 		return r.failed
 	}
 	r.port, r.failed = opened, nil
+	if r.adapter == "" {
+		r.adapter = adapterOf(r.adapters, r.name)
+	}
 	r.last = time.Now()
 	return nil
+}
+
+// adapterLinks is where the system keeps a link for each USB adapter, named for its maker and serial number [systemd, rules.d/60-serial.rules].
+const adapterLinks = "/dev/serial/by-id"
+
+// adapterOf is the link to the adapter that stands at a path now; "" if there is none. An adapter that is pulled and plugged in again may come back
+// under another path, and another adapter under its own: from then on only the link tells which is which.
+func adapterOf(links, path string) string {
+	device, err := filepath.EvalSymlinks(path)
+	if err != nil {
+		return ""
+	}
+	list, err := os.ReadDir(links)
+	if err != nil {
+		return ""
+	}
+	for _, l := range list {
+		link := filepath.Join(links, l.Name())
+		if at, err := filepath.EvalSymlinks(link); err == nil && at == device {
+			return link
+		}
+	}
+	return ""
 }
 
 // exchange empties the line, sends one request and reads one answer.

@@ -32,7 +32,7 @@ func terminal(t *testing.T) (*os.File, string) {
 	if err != nil {
 		t.Skipf("no pseudo-terminals here: %v", err)
 	}
-	t.Cleanup(func() { file.Close() })
+	defer file.Close() // the copy below is the only one: to close it is to hang up
 	fd := int(file.Fd())
 	if err := unix.IoctlSetPointerInt(fd, unix.TIOCSPTLCK, 0); err != nil {
 		t.Fatal(err)
@@ -351,7 +351,7 @@ func TestRTU_thirtyTwoDevicesTwoDead(t *testing.T) {
 			t.Fatal(err)
 		}
 		s := &simulated{dead: map[byte]bool{5: true, 20: true}}
-		line.open = func() (port, error) { return s, nil }
+		line.open = func(string) (port, error) { return s, nil }
 		round := func() (took time.Duration, failed int) {
 			begin := time.Now()
 			for unit := uint8(1); unit <= 32; unit++ {
@@ -403,7 +403,7 @@ func TestRTU_context(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		line.open = func() (port, error) { return &simulated{dead: map[byte]bool{1: true}}, nil }
+		line.open = func(string) (port, error) { return &simulated{dead: map[byte]bool{1: true}}, nil }
 		over, cancel := context.WithCancel(t.Context())
 		cancel()
 		if _, err := line.Ask(over, 1, drivers.Coils, 0, 1, nil); !errors.Is(err, context.Canceled) || line.port != nil {
@@ -428,12 +428,12 @@ func TestRTU_thePortVanishes(t *testing.T) {
 	}
 	defer line.Close()
 	working, tries := line.open, 0
-	line.open = func() (port, error) {
+	line.open = func(path string) (port, error) {
 		tries++
 		if tries == 2 {
 			return nil, os.ErrNotExist
 		}
-		return working()
+		return working(path)
 	}
 	if _, err := line.one(t, 1, 3); err != nil {
 		t.Fatal(err)
@@ -507,7 +507,7 @@ func FuzzRTU(f *testing.F) {
 			t.Fatal(err)
 		}
 		line.within = time.Millisecond
-		line.open = func() (port, error) { return &pipe{bytes.Clone(answer), int(pieces)}, nil }
+		line.open = func(string) (port, error) { return &pipe{bytes.Clone(answer), int(pieces)}, nil }
 		got, err := line.Ask(t.Context(), 1, drivers.InputRegisters, 0, 1, nil)
 		if err != nil {
 			return
