@@ -101,6 +101,7 @@ type memoryStore struct {
 	noBoot  bool
 	slow    time.Duration // before it answers a write
 	cut     bool          // it writes, and the connection breaks before its answer
+	half    bool          // it writes half of what came only
 	repeats int           // records that came again
 }
 
@@ -179,6 +180,9 @@ func (s *memoryStore) RoundTrip(req *http.Request) (*http.Response, error) {
 		}
 	}
 	s.flush()
+	if s.half {
+		body = body[:bytes.LastIndexByte(body[:len(body)/2], '\n')+1]
+	}
 	for lines := bufio.NewScanner(bytes.NewReader(body)); lines.Scan(); {
 		if !strings.HasPrefix(lines.Text(), "#") {
 			s.take(lines.Text())

@@ -23,7 +23,7 @@ func abuse(c *chain, r *rand.Rand, kills int) map[string]int {
 	for range kills {
 		c.live(time.Duration(1+r.IntN(6))*time.Second, 50+r.IntN(200))
 		down := time.Duration(100+r.IntN(4000)) * time.Millisecond
-		switch r.IntN(6) {
+		switch r.IntN(7) {
 		case 0:
 			done["broker"]++
 			c.kill("broker")
@@ -60,6 +60,11 @@ func abuse(c *chain, r *rand.Rand, kills int) map[string]int {
 			c.store.set(func(s *memoryStore) { s.cut = true })
 			c.live(down, 40)
 			c.store.set(func(s *memoryStore) { s.cut = false })
+		case 6: // it writes half, and the line breaks
+			done["half written"]++
+			c.store.set(func(s *memoryStore) { s.cut, s.half = true, true })
+			c.live(down, 40)
+			c.store.set(func(s *memoryStore) { s.cut, s.half = false, false })
 		}
 	}
 	return done
@@ -90,7 +95,7 @@ func TestChain_losesNothing(t *testing.T) {
 		})
 	}
 	t.Logf("%d nights: %v", *seeds, total)
-	for _, what := range []string{"broker", "forwarder", "publisher", "store", "store lost", "refusing", "answer lost"} {
+	for _, what := range []string{"broker", "forwarder", "publisher", "store", "store lost", "refusing", "answer lost", "half written"} {
 		if total[what] == 0 {
 			t.Errorf("no %s in %d nights: the test proves nothing", what, *seeds)
 		}

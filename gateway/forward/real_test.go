@@ -1,6 +1,7 @@
 package forward_test
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"fmt"
@@ -172,7 +173,7 @@ func compare(got, want []peers.Row) string {
 type faults struct {
 	proxy *httputil.ReverseProxy
 	on    atomic.Bool
-	did   [6]atomic.Int64
+	did   [9]atomic.Int64
 }
 
 func startFaults(t *testing.T, store string) (*faults, string) {
@@ -214,7 +215,38 @@ func (f *faults) ServeHTTP(w http.ResponseWriter, req *http.Request) {
 	case 5: // it is written, and the line breaks before the answer
 		f.proxy.ServeHTTP(httptest.NewRecorder(), req)
 		panic(http.ErrAbortHandler)
+	case 6: // half of its lines are written, and the line breaks before the answer
+		f.half(req)
+		panic(http.ErrAbortHandler)
+	case 7: // it is written, and half the answer comes
+		f.proxy.ServeHTTP(httptest.NewRecorder(), req)
+		f.breakOff(w, "HTTP/1.1 20")
+	case 8: // it is written, and of an answer that says no only half comes
+		f.proxy.ServeHTTP(httptest.NewRecorder(), req)
+		f.breakOff(w, "HTTP/1.1 500 Internal Server Error\r\nContent-Length: 100\r\n\r\n{\"code\":")
 	}
+}
+
+// half passes the first half of the lines on.
+func (f *faults) half(req *http.Request) {
+	body, err := io.ReadAll(req.Body)
+	if err != nil {
+		return
+	}
+	lines := bytes.SplitAfter(body, []byte("\n"))
+	part := bytes.Join(lines[:len(lines)/2], nil)
+	req.Body, req.ContentLength = io.NopCloser(bytes.NewReader(part)), int64(len(part))
+	f.proxy.ServeHTTP(httptest.NewRecorder(), req)
+}
+
+// breakOff says something by hand and cuts the line.
+func (f *faults) breakOff(w http.ResponseWriter, text string) {
+	conn, _, err := w.(http.Hijacker).Hijack()
+	if err != nil {
+		return
+	}
+	_, _ = io.WriteString(conn, text)
+	_ = conn.Close()
 }
 
 // real is the chain on servers we did not write.
