@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/url"
+	"strings"
 	"text/tabwriter"
 	"time"
 
@@ -78,6 +79,15 @@ func printSeason(w *tabwriter.Writer, s *lotrecord.Season) {
 		if j.Forecasts > 0 {
 			fmt.Fprintf(w, "\n%s, forecast half way: %d, half of them off by less than %s, worst %s, %d within their interval\n", j.what, j.Forecasts, hours(j.Median), hours(j.Worst), j.Held)
 		}
+	}
+	for i := range s.Learned {
+		l := &s.Learned[i]
+		if l.Tanks == 0 {
+			fmt.Fprintf(w, "\n%s: nothing is learned yet, forecasts rest on %s at %.0f °C (ready-after of the rules file)\n", strings.Join(l.Stations, ", "), hours(l.Usual), l.Reference)
+			continue
+		}
+		fmt.Fprintf(w, "\n%s: learned from %d washed tanks, ready after %s at %.0f °C, two of three between %s and %s (the rules file says %s)\n", strings.Join(l.Stations, ", "), l.Tanks, hours(l.Ready), l.Reference,
+			hours(l.Early), hours(l.Late), hours(l.Usual))
 	}
 }
 

@@ -5,12 +5,14 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"math"
 	"time"
 
 	"millwarden/gateway/logbook"
 	"millwarden/gateway/record"
 	"millwarden/gateway/web"
 	"millwarden/internal/reading"
+	"millwarden/rules/models"
 )
 
 func (f *Floor) sources(now reading.Stamp) record.Sources {
@@ -44,6 +46,9 @@ func (f *Floor) Season(ctx context.Context, from, to time.Time, form string) (we
 	if err != nil {
 		return web.Document{}, err
 	}
+	f.deciding.Lock()
+	season.Learned = learnedOf(f.models.Learned())
+	f.deciding.Unlock()
 	if form == web.FormCSV {
 		var text bytes.Buffer
 		err := season.CSV(&text)
@@ -51,6 +56,17 @@ func (f *Floor) Season(ctx context.Context, from, to time.Time, form string) (we
 	}
 	text, err := json.Marshal(season)
 	return web.Document{Body: text}, err
+}
+
+// learnedOf says what models have learned.
+func learnedOf(list []models.Learned) []record.Learned {
+	learned := make([]record.Learned, 0, len(list))
+	for _, l := range list {
+		ready := float64(l.Ready.Milliseconds())
+		learned = append(learned, record.Learned{Stations: l.Stations, Tanks: l.Tanks, Usual: l.Usual.Milliseconds(), Ready: l.Ready.Milliseconds(), Early: int64(ready * math.Exp(-l.Spread)), Late: int64(ready * math.Exp(l.Spread)),
+			Reference: l.Reference})
+	}
+	return learned
 }
 
 // Record makes the record of a lot, as HTML or CSV.

@@ -7,6 +7,7 @@ import (
 	"io"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"millwarden/gateway/history"
@@ -25,6 +26,19 @@ type Season struct {
 	Lots  []SeasonLot `json:"lots"`
 	Wash  Judged      `json:"wash"`
 	Dry   Judged      `json:"dry"`
+	// Learned is what the estate's own washed tanks have taught the forecasts up to now, by groups of tanks with the same settings.
+	Learned []Learned `json:"learned"`
+}
+
+// Learned is what one group of tanks has taught.
+type Learned struct {
+	Stations  []string `json:"stations"`
+	Tanks     int      `json:"tanks"` // washed ones that it rests on; 0: the forecasts are those of the rules file
+	Usual     int64    `json:"usual"` // to pH 4.6 at the reference temperature as the rules file says, milliseconds
+	Ready     int64    `json:"ready"` // the same as learned
+	Early     int64    `json:"early"` // two tanks of three lie between early and late
+	Late      int64    `json:"late"`
+	Reference float64  `json:"reference"` // °C
 }
 
 // Wait is one stay with a forecast to be held against what came.
@@ -88,7 +102,7 @@ var foreseen = map[string]struct {
 
 // CompareSeason compares the lots that began between two times.
 func CompareSeason(ctx context.Context, s Sources, names []string, from, to time.Time) (*Season, error) {
-	season := &Season{From: from.UnixMilli(), To: to.UnixMilli(), Waits: []Wait{}, Lots: []SeasonLot{}}
+	season := &Season{From: from.UnixMilli(), To: to.UnixMilli(), Waits: []Wait{}, Lots: []SeasonLot{}, Learned: []Learned{}}
 	list, err := s.Logbook.Entries(ctx, logbook.Filter{From: from, To: to, Kinds: []logbook.Kind{logbook.Transition}, Limit: mostEntries})
 	if err != nil {
 		return nil, err
@@ -329,6 +343,10 @@ func (s *Season) CSV(to io.Writer) error {
 	for i := range s.Lots {
 		l := &s.Lots[i]
 		row("lot", l.Lot, "", time3339(l.Began), "", "", "", "", "", "", "", "", mass(l.Yield.Cherry), mass(l.Yield.Dry), mass(l.Yield.Green), part(l.Yield.Outturn), part(l.Yield.RoastLoss), fmt.Sprint(l.Alarms), fmt.Sprintf("%.2f", float64(l.Danger)/3.6e6))
+	}
+	for i := range s.Learned {
+		l := &s.Learned[i]
+		row("learned", fmt.Sprintf("%d tanks", l.Tanks), strings.Join(l.Stations, " "), "", "", "", plain(l.Reference), "", "", "", fmt.Sprintf("%+.0f", float64(l.Ready-l.Usual)/60000), "", "", "", "", "", "", "", "")
 	}
 	w.Flush()
 	return w.Error()

@@ -35,6 +35,8 @@ type bookView struct {
 	Look     []string
 	Problem  string
 	At       func(ms int64) string
+	Lang     string
+	T        func(english string) string
 }
 
 // bookForm is one act with the fields that are asked for.
@@ -151,6 +153,8 @@ func (w *Web) showBook(rw http.ResponseWriter, r *http.Request, status int, view
 	if err != nil {
 		zone = time.UTC
 	}
+	view.Lang = w.language(r)
+	view.T = bookWords(view.Lang)
 	view.At = func(ms int64) string { return time.UnixMilli(ms).In(zone).Format("2 Jan 15:04") }
 	rw.Header().Set("Content-Type", "text/html; charset=utf-8")
 	rw.Header().Set("Cache-Control", "no-store")

@@ -1,8 +1,10 @@
 package web
 
 import (
+	"html"
 	"net/http/httptest"
 	"net/url"
+	"regexp"
 	"strings"
 	"testing"
 )
@@ -38,6 +40,44 @@ func TestBook_forms(t *testing.T) {
 		got := ask(t, newWeb(t, f), r)
 		if got.Code != c.status || !strings.Contains(strings.ReplaceAll(got.Body.String(), "&#39;", "'"), c.says) {
 			t.Errorf("%s %s: status %d, want %d and %q:\n%.600s", c.path, c.fields, got.Code, c.status, c.says, got.Body)
+		}
+	}
+}
+
+// Aim: in Spanish every word of every form is Spanish, and what is chosen still enters the same step.
+func TestBook_spanish(t *testing.T) {
+	get := func(path, language string) string {
+		r := httptest.NewRequest("GET", "http://127.0.0.1:8420"+path, nil)
+		r.Header.Set("Accept-Language", language)
+		return ask(t, newWeb(t, newFake().night()), r).Body.String()
+	}
+	word := regexp.MustCompile(`<(?:summary|h1|title|button|option value="[a-z]+")>([^<]+)<|<label>([^<]+) <`)
+	for _, path := range []string{"/book", "/book/143-a", "/book/143-b"} {
+		english, spanish := get(path, "en"), get(path, "es-PE,es;q=0.9")
+		if !strings.Contains(spanish, `lang="es"`) || !strings.Contains(english, `lang="en"`) {
+			t.Errorf("%s: the language is not said", path)
+		}
+		same := map[string]bool{}
+		for _, m := range word.FindAllStringSubmatch(english, -1) {
+			same[m[1]+m[2]] = true
+		}
+		found := 0
+		for _, m := range word.FindAllStringSubmatch(spanish, -1) {
+			text := html.UnescapeString(m[1] + m[2])
+			found++
+			if _, translated := bookSpanish[text]; translated && bookSpanish[text] != text {
+				t.Errorf("%s: %q is English", path, text)
+			}
+		}
+		if found < 10 || len(same) < 10 {
+			t.Errorf("%s: only %d words were looked at", path, found)
+		}
+	}
+	for _, f := range bookFields {
+		for _, text := range append(f.Choices, f.Title) {
+			if _, ok := bookSpanish[text]; !ok && text != "" {
+				t.Errorf("%q has no Spanish", text)
+			}
 		}
 	}
 }

@@ -13,6 +13,7 @@ import (
 type bed struct {
 	points
 	presence
+	gone
 	m        *Models
 	station  *station
 	deck     bool
@@ -54,6 +55,7 @@ type bedState struct {
 	Blind      time.Duration   // for so long the air was not known
 	Air        coffee.Air      // of the last step
 	HasAir     bool
+	Gone       goneState
 }
 
 // Chosen, but for what names a source.
@@ -78,6 +80,7 @@ func newBed(b *builder) model {
 	d := &bed{m: b.m, station: b.station, deck: b.spec.Kind == "deck", moisture: b.in("moisture"), target: coffee.WetBasis(b.spec.Settings["target-moisture"]).Dry()}
 	d.air.build(b, "air-temperature", "air-humidity")
 	b.presence(&d.presence, "drying-time")
+	d.gone.build(b)
 	b.out(&d.estimated, "estimated-moisture")
 	b.out(&d.activity, "water-activity")
 	b.out(&d.wetTime, "wet-time")
@@ -93,7 +96,7 @@ func newBed(b *builder) model {
 
 func (d *bed) begin(now reading.Stamp, lot Lot) {
 	airs := d.Airs // the air is the place's, not the lot's
-	d.bedState = bedState{StepBegan: now.Mono, Running: true, Airs: airs, Moisture: lot.Moisture, Known: lot.Known, Wet: lot.Wet}
+	d.bedState = bedState{StepBegan: now.Mono, Running: true, Airs: airs, Moisture: lot.Moisture, Known: lot.Known, Wet: lot.Wet, Gone: goneState{Began: now.Mono}}
 	past, known := d.station.stay.past(now)
 	if !lot.Known && known && past < blindMost {
 		d.Moisture, d.Known, d.Assumed = freshWet.Dry(), true, true
@@ -113,6 +116,7 @@ func (d *bed) observe(in *input, now reading.Stamp) {
 	if !d.Running {
 		d.StepBegan, d.Running = now.Mono, true
 	}
+	d.gone.observe(&d.Gone, in)
 	switch {
 	case in == d.moisture && in.quality != reading.Bad:
 		if d.meterN == meterKept {
@@ -264,6 +268,7 @@ func (d *bed) tick(now reading.Stamp, o *outs) {
 	if !d.station.stay.Loaded {
 		return
 	}
+	d.gone.tick(&d.Gone, now, o)
 	quality, cause := worst(now.Mono, d.air.t, d.air.rh), ""
 	if d.Assumed && quality == reading.Good {
 		quality, cause = reading.Uncertain, saysAssumed
@@ -312,6 +317,7 @@ func (d *bed) state() any { return &d.bedState }
 
 func (d *bed) restored(moved time.Duration) {
 	d.StepBegan += moved
+	d.Gone.Began += moved
 	if n := len(d.Airs.Hours); d.Airs.N < 0 || d.Airs.N > n || d.Airs.Next < 0 || d.Airs.Next >= n {
 		d.bedState = bedState{}
 	}

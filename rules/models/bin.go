@@ -11,6 +11,7 @@ import (
 type bin struct {
 	points
 	presence
+	gone
 	m       *Models
 	station *station
 	air     air
@@ -27,6 +28,7 @@ type binState struct {
 	Counted time.Duration // monotonic time up to which it is counted
 	Running bool
 	Week    week
+	Gone    goneState
 }
 
 // week is the mean of a week, by hours.
@@ -62,6 +64,7 @@ func newBin(b *builder) model {
 	n.air.build(b, "temperature", "humidity")
 	b.out(&n.air.activity, "water-activity")
 	b.presence(&n.presence, "stored-time")
+	n.gone.build(b)
 	b.out(&n.mouldHours, "mould-hours")
 	b.out(&n.ownMean, "own-mean")
 	n.points = b.outputs
@@ -69,7 +72,7 @@ func newBin(b *builder) model {
 }
 
 func (n *bin) begin(now reading.Stamp, _ Lot) {
-	n.binState = binState{Counted: now.Mono, Running: true}
+	n.binState = binState{Counted: now.Mono, Running: true, Gone: goneState{Began: now.Mono}}
 }
 
 func (n *bin) end(now reading.Stamp) Lot {
@@ -77,8 +80,8 @@ func (n *bin) end(now reading.Stamp) Lot {
 	return Lot{}
 }
 
-func (n *bin) moment(string, reading.Stamp)  {}
-func (n *bin) observe(*input, reading.Stamp) {}
+func (n *bin) moment(string, reading.Stamp)       {}
+func (n *bin) observe(in *input, _ reading.Stamp) { n.gone.observe(&n.Gone, in) }
 
 // count lets time pass with what stands.
 func (n *bin) count(now reading.Stamp) {
@@ -108,6 +111,7 @@ func (n *bin) tick(now reading.Stamp, o *outs) {
 	if !n.station.stay.Loaded {
 		return
 	}
+	n.gone.tick(&n.Gone, now, o)
 	o.duration(&n.mouldHours, n.Mould, worst(now.Mono, n.air.t, n.air.rh), "")
 	quality := worst(now.Mono, n.air.t)
 	if n.Week.Known < ownMeanLeast && quality != reading.Bad {
@@ -121,6 +125,7 @@ func (n *bin) state() any { return &n.binState }
 
 func (n *bin) restored(moved time.Duration) {
 	n.Counted += moved
+	n.Gone.Began += moved
 	if n.Week.Now < 0 || n.Week.Now >= len(n.Week.Sums) || !(n.Week.Filled >= 0 && n.Week.Filled <= 3600) {
 		n.binState = binState{}
 	}

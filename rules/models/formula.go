@@ -48,6 +48,7 @@ var formulas = map[string]map[string]Formula{
 		"stored-time":    {"time since loading", entered},
 		"water-activity": {"RH of the air in the mass / 100", "by definition, where air and beans have come to rest"},
 		"mould-hours":    {"time for which the air in the mass was above mould-bin-air", "Codex CXC 69-2009 par. 37, as quoted"},
+		"looks-empty":    looksEmpty,
 		"own-mean":       {"mean temperature of the last seven days, by hours", "chosen: self-heating is judged against the bin's own past"},
 	},
 	"huller": {"running-time": {"time for which the motor ran", "arithmetic"}},
@@ -63,6 +64,8 @@ var formulas = map[string]map[string]Formula{
 	},
 }
 
+var looksEmpty = Formula{"a lot is entered, and its moisture fell by more than 3 %wb and a quarter within twenty minutes, or its weight to a tenth", "chosen: no dryer dries so quickly"}
+
 var bedFormulas = map[string]Formula{
 	"drying-time":        {"time since loading", entered},
 	"wet-bulb":           {"T at which W = ((2501 - 2.326 Tw) Ws - 1.006 (T - Tw)) / (2501 + 1.86 T - 4.186 Tw), at the pressure of the site's altitude", ashrae},
@@ -72,6 +75,7 @@ var bedFormulas = map[string]Formula{
 	"drying-in":          {"time to target-moisture in the air of the last day, come again", roa},
 	"drying-in-early":    {"early end of the 80 % interval", roa},
 	"drying-in-late":     {"late end of the 80 % interval", roa},
+	"looks-empty":        looksEmpty,
 	"never-dries":        {"equilibrium moisture of the last day's air is above target-moisture", trejos},
 }
 

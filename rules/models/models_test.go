@@ -75,9 +75,9 @@ var computed = map[string]map[string]units.Quantity{
 		"empty": units.YesNo, "looks-loaded": units.YesNo, "looks-empty": units.YesNo},
 	"deck": {"drying-time": units.Duration, "vapour-deficit": units.Pressure, "dew-point": units.Temperature, "wet-bulb": units.Temperature, "equilibrium-moisture": units.Moisture,
 		"estimated-moisture": units.Moisture, "water-activity": units.WaterActivity, "wet-time": units.Duration, "drying-in": units.Duration, "drying-in-early": units.Duration,
-		"drying-in-late": units.Duration, "never-dries": units.YesNo, "loaded": units.YesNo, "empty": units.YesNo},
+		"drying-in-late": units.Duration, "never-dries": units.YesNo, "loaded": units.YesNo, "empty": units.YesNo, "looks-empty": units.YesNo},
 	"bin": {"stored-time": units.Duration, "water-activity": units.WaterActivity, "equilibrium-moisture": units.Moisture, "dew-point": units.Temperature, "dew-margin": units.Difference,
-		"mould-hours": units.Duration, "own-mean": units.Temperature, "loaded": units.YesNo, "empty": units.YesNo},
+		"mould-hours": units.Duration, "own-mean": units.Temperature, "loaded": units.YesNo, "empty": units.YesNo, "looks-empty": units.YesNo},
 	"room":   {"dew-point": units.Temperature, "co-mean-8h": units.Concentration, "co2-mean-8h": units.Concentration},
 	"huller": {"running-time": units.Duration},
 	"roaster": {"roast-time": units.Duration, "rate-of-rise": units.Temperature.Rate(), "drop-in": units.Duration, "exhaust-above-usual": units.Difference, "roasts-since-chaff": units.Count,
@@ -123,6 +123,9 @@ func TestTank_lifeOfAStay(t *testing.T) {
 	f := start(t, site(one("tank-1", "tank")))
 	tank := tanktest.New(tanktest.Gompertz, 12)
 	f.run("tank-1", tank, time.Minute)
+	if l := f.m.Learned(); len(l) != 1 || l[0].Tanks != 0 || l[0].Ready != 15*time.Hour {
+		t.Errorf("before any tank was washed %+v is learned", l)
+	}
 	if len(f.newest) > 0 {
 		t.Errorf("a site where nobody enters lots says %v", f.newest)
 	}
@@ -146,6 +149,9 @@ func TestTank_lifeOfAStay(t *testing.T) {
 	f.is("tank-1/wash-in", 0, 0)
 	f.is("tank-1/lowest-ph", tank.PH, 0.25)
 	f.m.Empty("tank-1", f.stamp())
+	if l := f.m.Learned(); len(l) != 1 || l[0].Tanks != 1 || l[0].Usual != 15*time.Hour || l[0].Ready == l[0].Usual || l[0].Spread <= 0 {
+		t.Errorf("the season is told %+v after one washed tank", l)
+	}
 	f.tick(time.Second)
 	f.unknown("tank-1/wash-in", "no lot stands here")
 	f.is("tank-1/empty", 1, 0)
@@ -198,6 +204,58 @@ func TestTank_looks(t *testing.T) {
 		f.tick(10 * time.Second)
 	}
 	f.is("tank-1/looks-empty", 1, 0)
+}
+
+// Coffee that was taken away without an entry is asked about where the readings show it: a meter in the air, an empty scale. Controls: the same minutes of quick drying, of a meter that was
+// moved and put back, of a meter that wavers.
+func TestBedAndBin_lookEmpty(t *testing.T) {
+	for _, c := range []struct {
+		name, kind    string
+		point         string
+		before, after func(minutes float64) float64
+		want          float64
+	}{
+		{"parchment taken off", "deck", "moisture", func(float64) float64 { return 11.2 }, func(float64) float64 { return 4.2 }, 1},
+		{"wet parchment taken out", "dryer", "moisture", func(float64) float64 { return 38 }, func(float64) float64 { return 3.1 }, 1},
+		{"a bin emptied", "bin", "moisture", func(float64) float64 { return 11 }, func(float64) float64 { return 3.5 }, 1},
+		{"sacks off the scale", "deck", "weight", func(float64) float64 { return 260 }, func(float64) float64 { return 3 }, 1},
+		{"a hot dryer", "dryer", "moisture", func(float64) float64 { return 50 }, func(m float64) float64 { return 50 - 6*m/60 }, 0},
+		{"a meter that wavers", "bin", "moisture", func(m float64) float64 { return 11 + 0.8*math.Sin(m) }, func(m float64) float64 { return 11 + 0.8*math.Sin(m) }, 0},
+		{"a meter put back", "bin", "moisture", func(float64) float64 { return 11 }, func(m float64) float64 {
+			if m < 15 {
+				return 3.2
+			}
+			return 11.4
+		}, 0},
+		{"half of it sold", "deck", "weight", func(float64) float64 { return 260 }, func(float64) float64 { return 120 }, 0},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			s := one("here", c.kind)
+			s.Measured["moisture"], s.Measured[c.point] = 30*time.Second, 30*time.Second
+			f := start(t, site(s))
+			f.m.Load("here", "150", f.stamp(), f.stamp())
+			for m := 0.0; m < 120; m += 1. / 6 {
+				value := c.before(m)
+				if m >= 60 {
+					value = c.after(m - 60)
+				}
+				f.sees("here/air-temperature", 25)
+				f.sees("here/air-humidity", 60)
+				f.sees("here/temperature", 20)
+				f.sees("here/humidity", 58)
+				f.sees("here/"+c.point, value)
+				f.tick(10 * time.Second)
+				if m < 59 {
+					f.is("here/looks-empty", 0, 0)
+				}
+			}
+			f.is("here/looks-empty", c.want, 0)
+			if f.m.Load("here", "151", f.stamp(), f.stamp()); c.want == 1 {
+				f.tick(time.Second)
+				f.is("here/looks-empty", 0, 0)
+			}
+		})
+	}
 }
 
 // Cherry that comes in without an entry is suspected within half an hour, by the step of pH and temperature together; either alone, or an electrode in its buffer or its storage

@@ -20,6 +20,7 @@ type tank struct {
 	pace        coffee.Pace
 	ready, over float64 // pH
 	habit       *coffee.Habit
+	usual       time.Duration // to the usual pH, before anything was learned
 
 	equivalent, warmer, slope, lowest, aboveLowest output
 	washIn, washEarly, washLate, overIn            output
@@ -98,6 +99,7 @@ func newTank(b *builder) model {
 		pace:  coffee.Pace{Q10: b.spec.Settings["q10"], Reference: units.Celsius(b.spec.Settings["reference"])},
 		ready: b.spec.Limits["ready-ph"], over: b.spec.Limits["over-fermented-ph"], stride: 1}
 	after := time.Duration(b.spec.Settings["ready-after"] * float64(time.Second))
+	t.usual = after
 	key := fmt.Sprint(after, " ", t.pace.Reference, " ", t.pace.Q10)
 	if t.habit = b.m.habits[key]; t.habit == nil {
 		habit := coffee.UsualHabit(t.pace, after)
@@ -408,11 +410,17 @@ func (t *tank) tickPH(now reading.Stamp, o *outs) {
 // looks tells what the readings say of loading and emptying when nobody said so.
 func (t *tank) looks(now reading.Stamp, o *outs) {
 	quality := worst(now.Mono, t.ph, t.warmth)
-	if quality == reading.Bad || len(t.Steps) == 0 || !t.m.enters {
-		if t.m.enters {
-			o.unknown(&t.looksLoaded, causeInput)
-			o.unknown(&t.looksEmpty, causeInput)
+	if !t.m.enters {
+		return
+	}
+	if quality == reading.Bad || len(t.Steps) == 0 {
+		// Once it is entered nobody need be asked any more, whatever the probes say.
+		known, unknown := &t.looksLoaded, &t.looksEmpty
+		if !t.station.stay.Loaded {
+			known, unknown = unknown, known
 		}
+		o.yes(known, false, reading.Good, "")
+		o.unknown(unknown, causeInput)
 		return
 	}
 	last := &t.Steps[len(t.Steps)-1]
