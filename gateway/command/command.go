@@ -56,6 +56,7 @@ func subcommands() []subcommand {
 		{"empty", "STATION [--kg N] --by NAME", "a lot's stay ends", empty},
 		{"lot", "ACT LOT|STATION … --by NAME", "enters what else was done to a lot: intake, move, split, blend, weigh, check, hull, grade, roast, correct", lot},
 		{"mark", "STATION WHAT --by NAME", "what was done to a station: stirred, covered, hand-checked, chaff-emptied, ducts-cleaned", mark},
+		{"enter", "POINT AMOUNT --by NAME", "what was read by hand at a point of a probe by-hand", enter},
 		{"lots", "[LOT]", "the lots, or one whole", listLots},
 		{"record", "LOT [--out DIR]", "the lot's record: a document that prints, and a table beside it", makeRecord},
 		{"season", "[--from TIME] [--to TIME] [--csv]", "nights and lots compared: forecasts against what came, yields, hours of danger", season},

@@ -256,6 +256,27 @@ func mark(ctx context.Context, std IO, args []string) error {
 	return nil
 }
 
+// enter gives a point what a person read from an instrument without a wire.
+func enter(ctx context.Context, std IO, args []string) error {
+	var by, note *string
+	g, words, err := ask("enter", std, args, func(f flagSet) {
+		by = f.String("by", "", "who read it: a person of the rules file")
+		note = f.String("note", "", "what else is to be kept")
+	})
+	if err != nil {
+		return err
+	}
+	if len(words) < 2 || *by == "" {
+		return fmt.Errorf("%w: it needs a point of a probe by-hand, what was read and --by, for example: deck-1/moisture 11.8 %%wb --by ana", errUse)
+	}
+	value := strings.Join(words[1:], " ")
+	if err := g.post(ctx, "/api/acts", map[string]any{"do": "enter", "point": words[0], "value": value, "why": *note, "by": *by}); err != nil {
+		return err
+	}
+	fmt.Fprintf(std.Out, "%s: %s, read by %s\n", words[0], value, *by)
+	return nil
+}
+
 // listLots shows all lots, or one whole.
 func listLots(ctx context.Context, std IO, args []string) error {
 	var all *bool

@@ -30,6 +30,8 @@ func (f *Floor) Act(ctx context.Context, a web.Act) error {
 		return f.note(a)
 	case web.DoMark:
 		return f.mark(ctx, a)
+	case web.DoEnter:
+		return f.enterReading(ctx, a)
 	case web.DoDrill:
 		return f.beginDrill(a)
 	case web.DoAcknowledge:

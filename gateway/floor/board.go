@@ -93,6 +93,7 @@ func (f *Floor) boardReadings(now reading.Stamp) []reading.Reading {
 	}
 	for i := range f.plan().Probes {
 		f.calibrationReadings(&f.plan().Probes[i], now, add)
+		f.entryDue(&f.plan().Probes[i], now, add)
 	}
 	return rs
 }

@@ -35,6 +35,7 @@ func (f *Floor) begin() error {
 		seen = min(seen, saved.At.Mono)
 	}
 	f.takeUp(now, seen, f.beginModels(now))
+	f.recallEntries()
 	return nil
 }
 

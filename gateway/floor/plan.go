@@ -11,6 +11,7 @@ import (
 type planned struct {
 	*check.Plan
 	measured   map[string]bool           // points that a probe gives
+	entered    map[string]bool           // points that people read and enter
 	pointKnown map[string]bool           // points of the plan
 	kinds      map[string]string         // kind of each station
 	areas      map[string]string         // area of each station
@@ -19,7 +20,7 @@ type planned struct {
 }
 
 func planOf(plan *check.Plan) *planned {
-	p := &planned{Plan: plan, measured: map[string]bool{}, pointKnown: map[string]bool{}, kinds: map[string]string{}, areas: map[string]string{}, titles: map[string]string{}, corrected: map[string]web.Correction{}}
+	p := &planned{Plan: plan, measured: map[string]bool{}, entered: map[string]bool{}, pointKnown: map[string]bool{}, kinds: map[string]string{}, areas: map[string]string{}, titles: map[string]string{}, corrected: map[string]web.Correction{}}
 	for _, st := range plan.Stations {
 		p.kinds[st.Name], p.areas[st.Name] = st.Kind, st.Area
 	}
@@ -31,6 +32,9 @@ func planOf(plan *check.Plan) *planned {
 		p.titles[a.ID] = a.Title
 	}
 	for i := range plan.Probes {
+		for _, g := range plan.Probes[i].Gives {
+			p.entered[g.Point] = plan.Probes[i].Part == byHand && !plan.Probes[i].Remote
+		}
 		c := web.Correction{Slope: cmp.Or(plan.Probes[i].Slope, 1)}
 		if offset := plan.Probes[i].Offset; offset != nil {
 			c.Offset = offset.Value

@@ -64,6 +64,7 @@ func (f *Floor) points(s *web.Snapshot) {
 		kind := f.plan().kinds[p.Station]
 		bar := scaleOf(kind, *p)
 		s.Points = append(s.Points, web.Point{Name: p.Name, Station: f.stationOf(p), Title: p.Title, Quantity: p.Quantity, Computed: p.How != check.Measured,
+			ByHand:  f.plan().entered[p.Name],
 			Leading: lead[p.Station] == p.Short, Range: bar.ends, Normal: bar.normal, Limits: limitsOf(p, f.plan().titles), Corrected: f.plan().corrected[p.Name],
 			Reading: f.standing(p, newest, seen), Known: f.known[p.Name]})
 	}

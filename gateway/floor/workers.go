@@ -46,9 +46,6 @@ func (f *Floor) workersOf(plan *planned) ([]*part, error) {
 	return append(parts, f.radio(plan)...), nil
 }
 
-// byHand is the part that people read: no bus, no worker.
-const byHand = "by-hand"
-
 func (f *Floor) worker(name string, probes []*collect.Probe) *part {
 	p := &part{name: "bus " + name, quiet: standsStill}
 	w := &collect.Worker{Bus: name, Probes: probes, Clock: f.clock, Standing: f.standingValue, Beat: p.alive, Log: f.log, Heard: f.heardProbes.hear,

@@ -39,6 +39,8 @@ type asked struct {
 	By         string  `json:"by"`
 	Why        string  `json:"why"`
 	What       string  `json:"what"`
+	Point      string  `json:"point"`
+	Value      string  `json:"value"`  // enter: with its unit
 	Person     string  `json:"person"` // drill: who is sent the exercise
 	Second     string  `json:"second"`
 	For        string  `json:"for"` // a duration of the rules language: "2 h"
@@ -50,7 +52,7 @@ func (w *Web) serveAct(rw http.ResponseWriter, r *http.Request) {
 		return
 	}
 	a := Act{Do: body.Do, Alarm: body.Alarm, Occurrence: body.Occurrence, Station: body.Station, Lot: body.Lot, Kilograms: body.Kilograms,
-		By: body.By, Why: body.Why, What: body.What, Person: body.Person, Second: body.Second}
+		By: body.By, Why: body.Why, What: body.What, Point: body.Point, Value: body.Value, Person: body.Person, Second: body.Second}
 	if body.For != "" {
 		amount, err := units.Parse(body.For, units.Duration)
 		if err != nil {
@@ -89,8 +91,8 @@ func (a Act) check() error {
 	onAlarm := slices.Contains([]string{DoAcknowledge, DoReset, DoShelve, DoUnshelve, DoRemove, DoReturn}, a.Do)
 	onStation := a.Do == DoLoad || a.Do == DoEmpty || a.Do == DoNote || a.Do == DoMark
 	switch {
-	case !onAlarm && !onStation && a.Do != DoDrill:
-		return &Refusal{RefusedInput, "do is acknowledge, reset, shelve, unshelve, remove, return, load, empty, note, mark or drill."}
+	case !onAlarm && !onStation && a.Do != DoDrill && a.Do != DoEnter:
+		return &Refusal{RefusedInput, "do is acknowledge, reset, shelve, unshelve, remove, return, load, empty, note, mark, enter or drill."}
 	case onAlarm && a.Alarm == "":
 		return &Refusal{RefusedInput, "Say which alarm."}
 	case onStation && a.Station == "":
@@ -101,6 +103,8 @@ func (a Act) check() error {
 		return &Refusal{RefusedInput, "Say which lot."}
 	case a.Do == DoShelve && a.For <= 0:
 		return &Refusal{RefusedInput, "Say for how long, for example 2 h."}
+	case a.Do == DoEnter && (a.Point == "" || strings.TrimSpace(a.Value) == ""):
+		return &Refusal{RefusedInput, "Say which point, and what was read, for example 11.8 %wb."}
 	case a.Do == DoDrill && a.Person == "":
 		return &Refusal{RefusedInput, "Say who is to be called."}
 	case a.Do == DoNote && strings.TrimSpace(a.Why) == "":
@@ -111,7 +115,7 @@ func (a Act) check() error {
 		return &Refusal{RefusedInput, "Say why."}
 	case !(a.Kilograms >= 0 && a.Kilograms < 1e6):
 		return &Refusal{RefusedInput, "kg is a weight, for example 412."}
-	case len(a.Why) > maxText || len(a.Lot) > maxText || len(a.What) > maxText:
+	case len(a.Why) > maxText || len(a.Lot) > maxText || len(a.What) > maxText || len(a.Value) > maxText:
 		return &Refusal{RefusedInput, "That is too long."}
 	}
 	return nil

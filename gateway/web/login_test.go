@@ -166,7 +166,7 @@ var everyRoute = map[string]string{
 
 // everyAct is the same for acts.
 var everyAct = map[string]string{
-	DoAcknowledge: "otc", DoReset: "otc", DoShelve: "otc", DoUnshelve: "otc", DoRemove: "ot", DoReturn: "ot", DoLoad: "otc", DoEmpty: "otc", DoNote: "otc", DoMark: "otc", DoDrill: "otc",
+	DoAcknowledge: "otc", DoReset: "otc", DoShelve: "otc", DoUnshelve: "otc", DoRemove: "ot", DoReturn: "ot", DoLoad: "otc", DoEmpty: "otc", DoNote: "otc", DoMark: "otc", DoDrill: "otc", DoEnter: "otc",
 }
 
 var roles = map[byte]string{'-': "", 'o': "ana", 't': "caro", 'c': "ben", 'r': "wall", 'a': "vera"}
@@ -234,7 +234,7 @@ func TestRights_acts(t *testing.T) {
 		DoRemove: `{"do":"remove","alarm":"x@y","why":"broken"`, DoReturn: `{"do":"return","alarm":"x@y"`,
 		DoLoad: `{"do":"load","station":"tank-1","lot":"144"`, DoEmpty: `{"do":"empty","station":"tank-1"`,
 		DoNote: `{"do":"note","station":"tank-1","why":"smells of wine"`, DoMark: `{"do":"mark","station":"tank-1","what":"stirred"`,
-		DoDrill: `{"do":"drill","person":"ana"`,
+		DoDrill: `{"do":"drill","person":"ana"`, DoEnter: `{"do":"enter","point":"deck-1/moisture","value":"11.8 %wb"`,
 	}
 	for do := range actRights {
 		if everyAct[do] == "" || bodies[do] == "" {

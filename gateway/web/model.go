@@ -102,6 +102,7 @@ type Point struct {
 	Title    string
 	Quantity units.Quantity
 	Computed bool // by a model or a derivation, not measured
+	ByHand   bool // people read it and enter it
 	Leading  bool // stands on its station's line of the overview; one a station
 	// Corrected is what the rules file adds to the probe's own value; without a slope there is none.
 	Corrected Correction
@@ -225,6 +226,8 @@ type Act struct {
 	By         string  // name of a person of the rules file
 	Why        string
 	What       string        // mark
+	Point      string        // enter: of a probe with part by-hand
+	Value      string        // enter: what was read, with its unit
 	Person     string        // drill: who is sent the exercise
 	Second     string        // the second person, where an alarm of class safety is removed
 	For        time.Duration // shelve
@@ -242,8 +245,9 @@ const (
 	DoLoad        = "load"
 	DoEmpty       = "empty"
 	DoDrill       = "drill"
-	DoNote        = "note" // Why is what is to be written down of a station
-	DoMark        = "mark" // What was done to a station, as its kind declares it: stirred, chaff-emptied
+	DoNote        = "note"  // Why is what is to be written down of a station
+	DoEnter       = "enter" // Value was read at Point from an instrument that has no wire
+	DoMark        = "mark"  // What was done to a station, as its kind declares it: stirred, chaff-emptied
 )
 
 // Refusal says why an act was not done, in words for the person who asked.

@@ -79,6 +79,7 @@ type wirePoint struct {
 	Quantity string `json:"quantity"`
 	Unit     string `json:"unit"`
 	Computed bool   `json:"computed,omitempty"`
+	ByHand   bool   `json:"byHand,omitempty"`
 	Leading  bool   `json:"leading,omitempty"`
 	// Corrected is in the unit shown: what the probe gave is (reading - offset) / slope + zero.
 	Corrected *wireCorrection `json:"corrected,omitempty"`
@@ -283,7 +284,7 @@ func titled(title string) string {
 
 func (p printer) point(pt *Point) wirePoint {
 	w := wirePoint{Name: pt.Name, Station: pt.Station, Title: titled(pt.Title), Quantity: pt.Quantity.Name(), Unit: p.unit(pt.Quantity),
-		Computed: pt.Computed, Leading: pt.Leading, Range: p.band(pt.Range, pt.Quantity), Normal: p.band(pt.Normal, pt.Quantity)}
+		Computed: pt.Computed, ByHand: pt.ByHand, Leading: pt.Leading, Range: p.band(pt.Range, pt.Quantity), Normal: p.band(pt.Normal, pt.Quantity)}
 	if pt.Corrected.Slope != 0 {
 		w.Corrected = &wireCorrection{p.number(pt.Corrected.Offset, pt.Quantity), number(pt.Corrected.Slope), p.number(0, pt.Quantity)}
 	}

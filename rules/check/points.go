@@ -143,13 +143,15 @@ func (c *checker) addAbout(each string, places []string) {
 }
 
 // probeHas tells which points about a probe can ever have a value: only electrodes have a slope, only radio probes a battery, only what
-// is calibrated can be due.
+// is calibrated can be due, only what people read is entered.
 func (c *checker) probeHas(p *probe, name string) bool {
 	electrode := slices.ContainsFunc(p.plan.Gives, func(g Give) bool { return g.Quantity == units.PH })
 	no := p.plan.CalibrateEvery.Given && p.plan.CalibrateEvery.For == 0
 	switch name {
 	case "slope":
 		return electrode
+	case "entry-due-in":
+		return p.plan.Bus == byHand
 	case "battery", "signal":
 		return p.plan.Bus == "broker"
 	default:

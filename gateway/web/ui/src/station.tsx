@@ -123,13 +123,35 @@ function Note({ station, check, done, cancel }: { station: Station; check: boole
   );
 }
 
+/** What an instrument without a wire shows: a number, its unit beside the field; of a state its words. */
+function Enter({ point, done, cancel }: { point: Point; done: () => void; cancel: () => void }) {
+  const { words, who } = useHere();
+  const [outcome, act] = useAct(words);
+  const [text, setText] = useState("");
+  const [asking, ask] = useState(false);
+  const send = async (name: string) => {
+    ask(false);
+    if (await act("/api/acts", { do: "enter", point: point.name, value: `${text.replace(",", ".")} ${point.unit}`.trim(), by: name })) done();
+  };
+  if (asking) return <Who then={(n) => void send(n)} cancel={() => ask(false)} />;
+  return (
+    <form class="act" onSubmit={(e) => { e.preventDefault(); if (who) void send(who); else ask(true); }}>
+      <label>{point.unit ? words.reads(begins(point.title), point.unit) : begins(point.title)}<input required maxLength={40} inputMode={point.unit ? "decimal" : "text"} autocomplete="off" value={text} onInput={(e) => setText(e.currentTarget.value)} /></label>
+      <button class="main" disabled={outcome.busy}>{outcome.busy ? words.writing : words.enterIt}</button>
+      <button type="button" onClick={cancel}>{words.cancel}</button>
+      {outcome.failed && <p role="alert">{outcome.says}</p>}
+    </form>
+  );
+}
+
 /** Two taps: what, and yes. */
-function Acts({ station, lots }: { station: Station; lots: boolean }) {
+function Acts({ station, lots, byHand }: { station: Station; lots: boolean; byHand: Point[] }) {
   const { words } = useHere();
-  const [doing, begin] = useState<"" | "load" | "empty" | "check" | "note">("");
+  const [doing, begin] = useState<"" | "load" | "empty" | "check" | "note" | Point>("");
   const [wrote, tell] = useState(false);
   const set = (what: typeof doing) => { tell(false); begin(what); };
   const noted = () => { begin(""); tell(true); };
+  if (typeof doing === "object") return <Enter point={doing} done={noted} cancel={() => set("")} />;
   if (doing === "check" || doing === "note") return <Note station={station} check={doing === "check"} done={noted} cancel={() => set("")} />;
   if (doing === "load") return <Load station={station} done={() => set("")} />;
   if (doing === "empty") return <Empty station={station} done={() => set("")} />;
@@ -138,6 +160,7 @@ function Acts({ station, lots }: { station: Station; lots: boolean }) {
       {lots && (station.loaded
         ? <button class="main" onClick={() => set("empty")}>{station.kind === "tank" ? words.washed : words.emptied}</button>
         : <button class="main" onClick={() => set("load")}>{words.load}</button>)}
+      {byHand.map((p) => <button key={p.name} onClick={() => set(p)}>{words.enter(p.title)}</button>)}
       <div class="pair">
         <button onClick={() => set("check")}>{words.handCheck}</button>
         <button onClick={() => set("note")}>{words.note}</button>
@@ -180,7 +203,7 @@ export function StationPage({ name }: { name: string }) {
       {answer && <AnswerFirst prompt={answer} />}
       {shown && <section aria-label={shown.title}><h2>{begins(shown.title)}</h2><LazyChart key={shown.name} point={shown} /><p><Go to={`/point/${shown.name}`}>{words.wholePoint(begins(shown.title))}</Go></p></section>}
       <div class="side">
-        <Acts station={station} lots={holdsLots.includes(station.kind)} />
+        <Acts station={station} lots={holdsLots.includes(station.kind)} byHand={points.filter((p) => p.byHand)} />
         {group(words.measured, points.filter((p) => !p.computed))}
         {group(words.computed, points.filter((p) => p.computed && !forRules.test(p.name)))}
       </div>

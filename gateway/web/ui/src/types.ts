@@ -12,7 +12,7 @@ export interface Limit {
 
 export interface Point {
   name: string; station: string; title: string; quantity: string; unit: string;
-  computed?: boolean; leading?: boolean; corrected?: { offset: number; slope: number; zero: number }; range?: Band; normal?: Band; limits?: Limit[];
+  computed?: boolean; byHand?: boolean; leading?: boolean; corrected?: { offset: number; slope: number; zero: number }; range?: Band; normal?: Band; limits?: Limit[];
 }
 
 export interface Value { text: string; number: number | null; quality: Quality; cause?: string; at?: number; known?: number }

@@ -1,0 +1,103 @@
+package floor
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"millwarden/gateway/logbook"
+	"millwarden/gateway/web"
+	"millwarden/internal/reading"
+	"millwarden/internal/units"
+	"millwarden/rules/check"
+)
+
+// byHand is the part that people read: no bus, no worker. What they read they enter, and it is a reading like any other.
+const byHand = "by-hand"
+
+// enterReading takes what a person read from an instrument: written into the logbook first, then decided upon.
+func (f *Floor) enterReading(ctx context.Context, a web.Act) error {
+	p, err := f.entered(a.Point)
+	if err != nil {
+		return err
+	}
+	amount, err := units.Parse(a.Value, p.Quantity)
+	if err != nil {
+		return &web.Refusal{Kind: web.RefusedInput, Says: err.Error() + "."}
+	}
+	show := f.plan().Site.Choice
+	if r := p.Range; r != nil && !(amount.Value >= r.Low && amount.Value <= r.High) {
+		return &web.Refusal{Kind: web.RefusedInput, Says: fmt.Sprintf("%s goes from %s to %s; %s lies beyond. Read it again.", p.Name, show.Print(r.Low, p.Quantity),
+			show.Print(r.High, p.Quantity), a.Value)}
+	}
+	var failed error
+	err = f.onFlow(ctx, func() {
+		now := f.clock.Now()
+		f.deciding.Lock()
+		lot := f.stays[p.Station].Lot
+		f.deciding.Unlock()
+		value := amount.Value
+		if c := f.plan().corrected[p.Name]; c.Slope != 0 {
+			value = value*c.Slope + c.Offset
+		}
+		_, failed = f.logbook.Write(logbook.Entry{At: now, Kind: logbook.Act, Place: p.Name, Lot: lot, Who: a.By, Why: a.Why,
+			Text: "read by hand: " + show.Print(amount.Value, p.Quantity)})
+		if failed == nil {
+			f.observe([]reading.Reading{{Point: p.Name, Quantity: p.Quantity, Value: value, Stamp: now}})
+			f.saveEngine() // the next one may be hours away: a restart must not blind the point
+		}
+	})
+	return errors.Join(err, failed)
+}
+
+// entered finds a point that people enter.
+func (f *Floor) entered(name string) (*check.Point, error) {
+	plan := f.plan()
+	i := slices.IndexFunc(plan.Points, func(p check.Point) bool { return p.Name == name })
+	if i < 0 {
+		return nil, &web.Refusal{Kind: web.RefusedUnknown, Says: fmt.Sprintf("There is no point %q.", name)}
+	}
+	if !plan.entered[name] {
+		return nil, &web.Refusal{Kind: web.RefusedState, Says: name + " is not read by people: only the points of a probe with part by-hand are entered."}
+	}
+	return &plan.Points[i], nil
+}
+
+// recallEntries lets what people entered before a restart stand on the page, as it stands in the engine.
+func (f *Floor) recallEntries() {
+	for i := range f.plan().Points {
+		p := &f.plan().Points[i]
+		if state, known := f.engine.Look(p.Name); known && f.plan().entered[p.Name] && state.Known {
+			f.newest[p.Name] = reading.Reading{Point: p.Name, Quantity: p.Quantity, Value: state.Value, Quality: state.Quality, Cause: state.Cause, Stamp: state.At}
+			f.known[p.Name] = state.At
+		}
+	}
+}
+
+// entryDue tells when the next entry of a probe is due, by its oldest point; what nobody entered yet is due since the gateway started.
+func (f *Floor) entryDue(p *check.Probe, now reading.Stamp, add func(place, name string, q units.Quantity, value float64)) {
+	if p.Part != byHand || p.Remote {
+		return
+	}
+	f.deciding.Lock()
+	defer f.deciding.Unlock()
+	due := p.Every
+	for _, g := range p.Gives {
+		due = min(due, p.Every-f.entryAge(g.Point, p.Every, now))
+	}
+	add(p.Name, "entry-due-in", units.Duration, due.Seconds())
+}
+
+// entryAge is how long ago a point was entered; as long as the reminder where nobody knows.
+func (f *Floor) entryAge(point string, otherwise time.Duration, now reading.Stamp) time.Duration {
+	at, seen := f.known[point]
+	switch {
+	case seen && at.Boot == now.Boot:
+		return now.Mono - at.Mono
+	case seen && at.Set && now.Set:
+		return f.wall.even(now).Sub(at.Wall)
+	}
+	return otherwise
+}
