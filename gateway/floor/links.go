@@ -13,6 +13,7 @@ import (
 	"strings"
 	"sync/atomic"
 
+	"millwarden/drivers"
 	"millwarden/gateway/forward"
 	"millwarden/gateway/publish"
 	"millwarden/gateway/web"
@@ -82,23 +83,22 @@ func (f *Floor) buildBroker() error {
 	if b.Credential != "" {
 		l.user = userOf(b.Credential, f.o.Credential)
 	}
-	config, err := brokerTLS(b.Address, b.CA, b.Certificate)
-	if err != nil {
-		return fmt.Errorf("broker: %w", err)
-	}
 	if b.Address != "" {
+		config, err := brokerTLS(b.Address, b.CA, b.Certificate)
+		if err != nil {
+			return fmt.Errorf("broker: %w", err)
+		}
 		if l.dial = f.o.DialBroker; l.dial == nil {
 			l.dial = link.Dialer(hostOf(b.Address), config)
 		}
 		return nil
 	}
-	var serve *tls.Config
-	if b.Certificate != "" {
-		if serve, err = link.TLS("", b.Certificate); err != nil {
-			return fmt.Errorf("broker: %w", err)
-		}
+	serve, err := brokerServes(b)
+	if err != nil {
+		return fmt.Errorf("broker: %w", err)
 	}
-	f.broker, err = publish.NewBroker(publish.BrokerOptions{Listen: b.Listen, TLS: serve, Credential: l.user, Log: f.log.With("part", "broker")})
+	f.broker, err = publish.NewBroker(publish.BrokerOptions{Listen: b.Listen, TLS: serve, Credential: l.user, Password: f.probePassword(b.Credential), Topics: f.probeTopics,
+		Log: f.log.With("part", "broker")})
 	if err != nil {
 		return err
 	}
@@ -106,6 +106,53 @@ func (f *Floor) buildBroker() error {
 	l.user = nil // from inside none is asked
 	f.parts = append(f.parts, &part{name: "broker", run: f.broker.Run})
 	return nil
+}
+
+// brokerServes is how the broker inside shows itself: with a ca its clients show certificates of that root too.
+func brokerServes(b check.Broker) (*tls.Config, error) {
+	if b.Certificate == "" && b.CA == "" {
+		return nil, nil
+	}
+	if b.Certificate == "" {
+		return nil, errors.New("with a ca the broker inside asks its clients for certificates, and needs one itself; write: certificate /etc/millwarden/page.pem")
+	}
+	serve, err := link.TLS(b.CA, b.Certificate)
+	if err == nil && b.CA != "" {
+		serve.ClientCAs, serve.ClientAuth = serve.RootCAs, tls.RequireAndVerifyClientCert
+	}
+	return serve, err
+}
+
+// probePassword finds the password of a radio probe's user: below its first line the credential of the broker has one line for each, name:password.
+func (f *Floor) probePassword(name string) func(user string) (string, error) {
+	if name == "" {
+		return nil
+	}
+	return func(user string) (string, error) {
+		text, err := f.o.Credential(name)
+		if err != nil {
+			return "", err
+		}
+		lines := strings.Split(text, "\n")
+		for _, line := range lines[1:] {
+			if who, password, found := strings.Cut(strings.TrimSpace(line), ":"); found && who == user {
+				return password, nil
+			}
+		}
+		return "", nil
+	}
+}
+
+// probeTopics are those of the radio probe that a user is named after: of a probe of the rules in force.
+func (f *Floor) probeTopics(user string) (topics []string) {
+	plan := f.plan()
+	for i := range plan.Probes {
+		p := &plan.Probes[i]
+		if p.Name == user && !p.Remote && f.o.Drivers[p.Part].Bus == drivers.Radio && len(p.Place) > 0 {
+			topics = append(topics, p.Place[0].Text)
+		}
+	}
+	return topics
 }
 
 // brokerTLS is nil for a broker without encryption, which the checker has warned of.
@@ -131,7 +178,8 @@ func userOf(name string, credential func(string) (string, error)) func() (string
 		if err != nil {
 			return "", "", err
 		}
-		user, password, found := strings.Cut(text, ":")
+		first, _, _ := strings.Cut(text, "\n") // below it stand radio probes
+		user, password, found := strings.Cut(strings.TrimSpace(first), ":")
 		if !found {
 			return "", "", fmt.Errorf("credential %s: it has no colon; write user:password", name)
 		}

@@ -12,7 +12,6 @@ import (
 
 	mochi "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/listeners"
-	"github.com/mochi-mqtt/server/v2/packets"
 )
 
 const (
@@ -28,9 +27,19 @@ const (
 type BrokerOptions struct {
 	Listen     string                                    // host:port where radio probes and other boards reach it; "": nowhere
 	TLS        *tls.Config                               // nil: plain
-	Credential func() (user, password string, err error) // what those outside must show; nil: only loopback may be listened on
-	Log        *slog.Logger                              // nil: none
+	Credential func() (user, password string, err error) // of who may everything, another board or a tool of the site; nil: nobody may
+	// Password of a radio probe's user, "" if it has none. Topics are those to which the user may publish, and below; none if it is no radio probe's. They are
+	// asked for each connection and each message, since rules and credentials change. nil: there are no such users.
+	Password func(user string) (string, error)
+	Topics   func(user string) []string
+	Log      *slog.Logger // nil: none
 }
+
+// certified tells whether clients from outside show a certificate.
+func (o *BrokerOptions) certified() bool { return o.TLS != nil && o.TLS.ClientCAs != nil }
+
+// open tells whether whoever comes may everything: so it is on this machine alone, without any credential.
+func (o *BrokerOptions) open() bool { return o.Credential == nil && !o.certified() }
 
 // Broker is the broker inside: MQTT 3.1.1 and 5, all in memory. Nothing that must last rests on it, see internal/wire.
 //
@@ -54,10 +63,10 @@ func NewBroker(o BrokerOptions) (*Broker, error) {
 	if o.Log == nil {
 		o.Log = slog.New(slog.NewTextHandler(io.Discard, nil))
 	}
-	if o.Listen != "" && o.Credential == nil {
+	if o.Listen != "" && o.open() {
 		host, _, err := net.SplitHostPort(o.Listen)
 		if ip := net.ParseIP(host); err != nil || host != "localhost" && (ip == nil || !ip.IsLoopback()) {
-			return nil, fmt.Errorf("broker inside: listening on %s: beyond this machine it needs a credential", o.Listen)
+			return nil, fmt.Errorf("broker inside: listening on %s: beyond this machine it needs a credential, or a ca for certificates of clients", o.Listen)
 		}
 	}
 	return &Broker{o: o, ready: make(chan struct{}), conns: map[net.Conn]bool{}}, nil
@@ -68,9 +77,10 @@ func (b *Broker) Run(ctx context.Context) error {
 	capabilities := mochi.NewDefaultServerCapabilities()
 	capabilities.MaximumPacketSize = maxPacket
 	capabilities.MaximumClients = maxClients
+	capabilities.TopicAliasMaximum = 0 // a topic is judged as it is written
 	// The broker's own log is below ours: what matters is seen at both ends.
 	server := mochi.New(&mochi.Options{Capabilities: capabilities, Logger: b.o.Log, SysTopicResendInterval: 60})
-	if err := server.AddHook(&gate{credential: b.o.Credential}, nil); err != nil {
+	if err := server.AddHook(&gate{o: &b.o, clients: server.Clients}, nil); err != nil {
 		return fmt.Errorf("broker inside: %w", err)
 	}
 	if err := b.listen(server); err != nil {
@@ -146,23 +156,3 @@ func (b *Broker) Dial(context.Context) (net.Conn, error) {
 	})
 	return near, nil
 }
-
-// gate lets in who comes from inside, or shows the credential.
-type gate struct {
-	mochi.HookBase
-	credential func() (user, password string, err error)
-}
-
-func (*gate) ID() string { return "gate" }
-
-func (*gate) Provides(b byte) bool { return b == mochi.OnConnectAuthenticate || b == mochi.OnACLCheck }
-
-func (g *gate) OnConnectAuthenticate(cl *mochi.Client, pk packets.Packet) bool {
-	if cl.Net.Listener == inside || g.credential == nil {
-		return true
-	}
-	user, password, err := g.credential()
-	return err == nil && same(pk.Connect.Username, user) && same(pk.Connect.Password, password)
-}
-
-func (*gate) OnACLCheck(*mochi.Client, string, bool) bool { return true }

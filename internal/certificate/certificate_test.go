@@ -48,6 +48,8 @@ func TestRoot_openssl(t *testing.T) {
 	must(t, err)
 	page, err := root.Server([]string{"mill.estate.example", "192.168.10.2", "localhost"}, now)
 	must(t, err)
+	only, err := root.Server([]string{"192.168.10.2"}, now)
+	must(t, err)
 	client, err := root.Client("bin-2-stick", now)
 	must(t, err)
 	anchor, pageFile, clientFile := keep(t, "root.crt", certificate.PEM(root.Certificate)), keep(t, "page.pem", page), keep(t, "client.pem", client)
@@ -55,7 +57,7 @@ func TestRoot_openssl(t *testing.T) {
 		return openssl(t, append(append([]string{"verify", "-x509_strict", "-CAfile", anchor}, args...), file)...)
 	}
 	for _, good := range [][]string{{pageFile, "-purpose", "sslserver", "-verify_hostname", "mill.estate.example"}, {pageFile, "-purpose", "sslserver", "-verify_ip", "192.168.10.2"},
-		{clientFile, "-purpose", "sslclient"}} {
+		{keep(t, "only.pem", only), "-purpose", "sslserver", "-verify_ip", "192.168.10.2"}, {clientFile, "-purpose", "sslclient"}} {
 		if said, err := verify(good[0], good[1:]...); err != nil {
 			t.Errorf("openssl refuses %v: %s", good[1:], said)
 		}
