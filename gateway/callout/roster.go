@@ -155,6 +155,19 @@ func (r *Roster) shared(way string) bool {
 	return i >= 0 && r.Ways[i].Shared
 }
 
+// Called are the watches that an alarm calls at a time, as a gateway with this roster would: those it names, else those on duty that take it; Alone tells
+// those that stand for single people or for everybody.
+func (r Roster) Called(a *engine.Alarm, at reading.Stamp) []Watch {
+	var called []Watch
+	for _, w := range r.prepared().takers(a, at) {
+		called = append(called, *w)
+	}
+	return called
+}
+
+// Alone tells that this is no watch of the rules file: it stands for a person whom an alarm names, or for everybody.
+func (w *Watch) Alone() bool { return w.Name == "" || strings.HasPrefix(w.Name, alonePrefix) }
+
 // takers are the watches that an alarm calls now: those it names, else those on duty that take its priority and area. While the clock is not set
 // every watch is on duty: better one call too many. An alarm of class safety never waits for the hours of a watch.
 func (r *Roster) takers(a *engine.Alarm, now reading.Stamp) []*Watch {

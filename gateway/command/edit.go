@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 
+	"millwarden/gateway/web"
 	"millwarden/internal/diag"
 	"millwarden/rules/standard"
 	"millwarden/rules/syntax"
@@ -20,11 +21,12 @@ import (
 const longestBlock = 64 << 10
 
 // probe adds a probe block to the rules file, as `scan` prints it or a person types it.
-func probe(_ context.Context, std IO, args []string) error {
+func probe(ctx context.Context, std IO, args []string) error {
 	f := flags("probe", std)
 	file := f.String("rules", defaultRules, "the rules file, or one that it includes with --main")
 	main := f.String("main", "", "the main rules file, where --rules is one that it includes")
 	from := f.String("block", "-", "file that holds the probe block; - reads it from here")
+	through := writingFlags(f)
 	words, err := parse(f, args)
 	if err != nil {
 		return err
@@ -47,7 +49,7 @@ func probe(_ context.Context, std IO, args []string) error {
 	if err != nil {
 		return err
 	}
-	return writeChecked(std, *file, *main, before, after)
+	return writeChecked(ctx, std, *file, *main, before, after, through)
 }
 
 func readBlock(std IO, from string) (string, error) {
@@ -71,12 +73,13 @@ func readBlock(std IO, from string) (string, error) {
 }
 
 // limit changes a named limit: the override that stands already, else a new one. Built-in files are never edited.
-func limit(_ context.Context, std IO, args []string) error {
+func limit(ctx context.Context, std IO, args []string) error {
 	f := flags("limit", std)
 	file := f.String("rules", defaultRules, "the rules file, or one that it includes with --main")
 	main := f.String("main", "", "the main rules file, where --rules is one that it includes")
 	at := f.String("at", "", "station for which it holds; without it, the whole site")
 	because := f.String("because", "", "why; it stands in the register")
+	through := writingFlags(f)
 	words, err := parse(f, args)
 	if err != nil {
 		return err
@@ -93,7 +96,7 @@ func limit(_ context.Context, std IO, args []string) error {
 	if err != nil {
 		return err
 	}
-	return writeChecked(std, *file, *main, before, after)
+	return writeChecked(ctx, std, *file, *main, before, after, through)
 }
 
 // setLimit gives the text with the limit changed; an override already there is changed, not doubled.
@@ -142,8 +145,37 @@ func limitBlock(file *syntax.File, name, at string) *syntax.Block {
 	return nil
 }
 
+// writing is by whom a file is changed, and the gateway that writes it down; without a name the file is written here, and a gateway that watches it takes it over.
+type writing struct{ by, address, data *string }
+
+func writingFlags(f flagSet) writing {
+	return writing{f.String("by", "", "who changes it: a person of the rules file; the running gateway then writes the file, and who and what into the logbook"),
+		f.String("gateway", "", "with --by: address of the gateway's page; without it, the socket in its data folder"), f.String("data", defaultData, "with --by: the gateway's data folder")}
+}
+
+// write puts the new text in the place of the old one.
+func (c writing) write(ctx context.Context, file, inside string, before []byte, after string) error {
+	if *c.by == "" {
+		return replaceFile(file, before, []byte(after))
+	}
+	var done struct {
+		Said []web.Said `json:"said"`
+		Done bool       `json:"done"`
+	}
+	err := gatewayAt(*c.address, *c.data).postFor(ctx, "/api/rules", web.Edit{Name: inside, Was: string(before), Text: after, By: *c.by}, &done)
+	switch {
+	case err != nil:
+		return fmt.Errorf("%w\nnothing was written; without --by the file is written here, and the logbook tells no name", err)
+	case !done.Done && len(done.Said) > 0:
+		return fmt.Errorf("the gateway refuses it: %s:%d: %s", done.Said[0].File, done.Said[0].Line, done.Said[0].Summary)
+	case !done.Done:
+		return errors.New("the gateway did not take it over")
+	}
+	return nil
+}
+
 // writeChecked writes the edited file if the site, with it in its place, has no fault.
-func writeChecked(std IO, file, main string, before []byte, after string) error {
+func writeChecked(ctx context.Context, std IO, file, main string, before []byte, after string, through writing) error {
 	if main == "" {
 		main = file
 	}
@@ -173,7 +205,7 @@ func writeChecked(std IO, file, main string, before []byte, after string) error 
 	if !slices.Contains(l.plan.Files, filepath.ToSlash(inside)) {
 		return fmt.Errorf("%w: %s does not include %s", errUse, main, inside)
 	}
-	if err := replaceFile(file, before, []byte(after)); err != nil {
+	if err := through.write(ctx, file, filepath.ToSlash(inside), before, after); err != nil {
 		return err
 	}
 	fmt.Fprintf(std.Out, "%s was written: %d probes, %d alarms\n", file, len(l.plan.Probes), len(l.plan.Engine.Alarms))

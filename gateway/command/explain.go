@@ -10,8 +10,9 @@ import (
 	"strings"
 	"time"
 
-	"millwarden/gateway/callout"
+	"millwarden/gateway/floor"
 	"millwarden/internal/diag"
+	"millwarden/internal/reading"
 	"millwarden/internal/units"
 	"millwarden/rules/check"
 	"millwarden/rules/engine"
@@ -233,19 +234,17 @@ func orNo(d time.Duration) string {
 
 // calls tells who would be called at the hour that is asked about.
 func (e *explainer) calls(a *engine.Alarm) {
-	local := e.now.In(e.plan.Site.Zone)
-	at := local.Format("15:04 on Monday")
-	watches := onDuty(e.plan, a, local)
-	if len(watches) == 0 {
-		people := calledWithout(e.plan, a)
-		if len(people) == 0 {
-			e.say("  Called at %s: nobody; it waits until a watch is on duty that takes it.", at)
-			return
-		}
-		e.say("  Called at %s: %s, at once.", at, strings.Join(people, ", "))
+	at := e.now.In(e.plan.Site.Zone).Format("15:04 on Monday")
+	watches := floor.RosterOf(e.plan).Called(a, reading.Stamp{Wall: e.now, Set: true})
+	if len(watches) == 0 || len(e.plan.People) == 0 {
+		e.say("  Called at %s: nobody; it waits until a watch is on duty that takes it.", at)
 		return
 	}
 	for _, w := range watches {
+		if w.Alone() {
+			e.say("  Called at %s: %s, at once.", at, strings.Join(w.Steps[0].People, ", "))
+			continue
+		}
 		if w.Digest >= 0 && a.Priority == engine.Low && a.Class != engine.Safety {
 			e.say("  Called at %s: watch %s tells it in its message of %02d:%02d.", at, w.Name, w.Digest/60, w.Digest%60)
 			continue
@@ -261,46 +260,6 @@ func (e *explainer) calls(a *engine.Alarm) {
 			e.say("  Called at %s: %s%s, %s (watch %s).", at, strings.Join(s.People, ", "), by, after, w.Name)
 		}
 	}
-}
-
-// onDuty are the watches that the alarm would call at that hour: those it names, else those that take its priority and area. One of class safety
-// never waits for the hours of a watch. The same as gateway/callout decides.
-func onDuty(plan *check.Plan, a *engine.Alarm, local time.Time) []check.Watch {
-	var candidates, on []check.Watch
-	for _, w := range plan.Watches {
-		named := slices.Contains(a.Call, w.Name)
-		takes := len(a.Call) == 0 && !w.OnlyWhenNamed && (len(w.Takes) == 0 || slices.Contains(w.Takes, a.Priority)) &&
-			(len(w.Areas) == 0 || slices.Contains(w.Areas, a.Area))
-		if !named && !takes {
-			continue
-		}
-		candidates = append(candidates, w)
-		if callout.OnDuty(w.Hours, local) {
-			on = append(on, w)
-		}
-	}
-	if len(on) == 0 && a.Class == engine.Safety {
-		return candidates
-	}
-	return on
-}
-
-// calledWithout are the people called without any watch: those the alarm names, or everybody where no watch could take it.
-func calledWithout(plan *check.Plan, a *engine.Alarm) []string {
-	var named, all []string
-	for _, p := range plan.People {
-		all = append(all, p.Name)
-		if slices.Contains(a.Call, p.Name) {
-			named = append(named, p.Name)
-		}
-	}
-	if len(named) > 0 {
-		return named
-	}
-	if len(plan.Watches) == 0 || a.Class == engine.Safety {
-		return all
-	}
-	return nil
 }
 
 // values shows what the points say now, where a gateway answers.

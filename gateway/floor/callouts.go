@@ -25,8 +25,8 @@ func ChannelDeclares() string {
 	return mail.Declares + siren.Declares + text.Declares + webhook.Declares + callout.NotYet
 }
 
-// rosterOf is the plan's people and watches, without the channels.
-func rosterOf(plan *check.Plan) callout.Roster {
+// RosterOf is the plan's people and watches, without the channels.
+func RosterOf(plan *check.Plan) callout.Roster {
 	roster := callout.Roster{Site: plan.Site.Title, Zone: plan.Site.Zone, Language: plan.Site.Language}
 	for _, p := range plan.People {
 		roster.People = append(roster.People, callout.Person{Name: p.Name, Title: p.Title, Phone: p.Phone, Mail: p.Mail, By: p.By, Language: p.Language, Choice: p.Choice})
@@ -42,7 +42,7 @@ func rosterOf(plan *check.Plan) callout.Roster {
 }
 
 func (f *Floor) buildCallout() error {
-	roster := rosterOf(f.plan().Plan)
+	roster := RosterOf(f.plan().Plan)
 	for i := range f.plan().Channels {
 		roster.Ways = append(roster.Ways, f.way(&f.plan().Channels[i]))
 	}

@@ -84,7 +84,7 @@ func (f *Floor) swap(ctx context.Context, plan *check.Plan, text, by string) err
 	if err != nil {
 		return err
 	}
-	roster := rosterOf(plan)
+	roster := RosterOf(plan)
 	var failed error
 	err = f.onFlow(ctx, func() {
 		f.deciding.Lock()
