@@ -1,0 +1,169 @@
+#!/bin/sh
+# The whole gateway on a real kernel with a real I2C bus, in emulation: a board of 256 MB with Debian's kernel for ARM, a temperature chip on /dev/i2c-0, which is set
+# from outside and read back through driver, rules and alarm; and by the kernel's own driver through hwmon. Takes five to ten minutes.
+#   sh deploy/kernel.sh [PROGRAM]        PROGRAM is an armv7 build; without it one is built
+# Needs root once, for: dpkg --add-architecture armhf && apt-get update && apt-get install qemu-system-arm cpio kmod python3, and the download of the kernel.
+set -eu
+cd "$(dirname "$0")/.."
+
+stop() { printf 'kernel: %s\n' "$*" >&2; exit 1; }
+for t in qemu-system-arm cpio depmod python3; do
+	command -v "$t" >/dev/null || PATH="$PATH:/usr/sbin:/sbin" command -v "$t" >/dev/null || stop "$t is missing"
+done
+PATH="$PATH:/usr/sbin:/sbin"
+work=$(mktemp -d)
+emulator=""
+trap '[ -z "$emulator" ] || kill "$emulator" 2>/dev/null; rm -rf "$work"' EXIT
+
+cache=${XDG_CACHE_HOME:-$HOME/.cache}/millwarden-kernel
+mkdir -p "$cache"
+if ! ls "$cache"/linux-image-*_armhf.deb >/dev/null 2>&1; then
+	name=$(apt-cache search --names-only '^linux-image-6\.1.*-armmp$' | awk '{print $1}' | sort -V | tail -1)
+	[ -n "$name" ] || stop "apt knows no kernel linux-image-*-armmp; is the architecture armhf added?"
+	(cd "$cache" && apt-get download "$name:armhf" busybox-static:armhf >/dev/null) || stop "the kernel could not be fetched"
+fi
+dpkg-deb -x "$(ls "$cache"/linux-image-*_armhf.deb | tail -1)" "$work/kernel"
+dpkg-deb -x "$(ls "$cache"/busybox-static*_armhf.deb | tail -1)" "$work/busybox"
+release=$(ls "$work/kernel/lib/modules")
+
+tree=$work/tree
+mkdir -p "$tree/bin" "$tree/lib/modules/$release" "$tree/proc" "$tree/sys" "$tree/dev" "$tree/tmp"
+cp "$work/busybox/bin/busybox" "$tree/bin/"
+if [ -n "${1:-}" ]; then
+	cp "$1" "$tree/bin/millwarden"
+else
+	CGO_ENABLED=0 GOOS=linux GOARCH=arm GOARM=7 go build -trimpath -ldflags "-s -w" -o "$tree/bin/millwarden" ./gateway
+fi
+depmod -b "$work/kernel" "$release"
+for module in i2c-imx i2c-dev lm75; do
+	modprobe -d "$work/kernel" -S "$release" --show-depends "$module" | awk '$1 == "insmod" {print $2}' >>"$work/modules"
+done
+awk '!seen[$0]++' "$work/modules" >"$work/modules.once"
+while read -r file; do
+	cp "$file" "$tree/lib/modules/$release/"
+	basename "$file" >>"$tree/lib/modules/order"
+done <"$work/modules.once"
+
+cat >"$tree/site.rules" <<'RULES'
+site emulated
+    timezone        UTC
+    altitude        0 m
+
+station store-1 is store
+
+probe store-wall
+    part            lm75 on i2c-0 at 0x48
+    gives           wall-temperature at store-1
+    every           1 s
+
+alarm too-hot at store-1
+    when            wall-temperature > 45 °C
+    priority        high
+    class           quality
+    consequence     "Coffee fades."
+    action          "Open the store."
+    respond-within  1 h
+
+person ana
+    mail            ana@estate.example
+RULES
+sed 's/part            lm75 on i2c-0 at 0x48/part            hwmon on hwmon device tmp105\n    input           temp1 is wall/; s/gives           wall-temperature at store-1/gives           wall-temperature at store-1 as wall/' "$tree/site.rules" >"$tree/hwmon.rules"
+
+cat >"$tree/init" <<'INIT'
+#!/bin/busybox sh
+export PATH=/bin
+/bin/busybox --install -s /bin
+mount -t proc proc /proc
+mount -t sysfs sys /sys
+mount -t devtmpfs dev /dev
+mount -t tmpfs tmp /tmp
+mkdir -p /etc
+ip link set lo up
+ip addr add 127.0.0.1/8 dev lo 2>/dev/null
+release=$(uname -r)
+while read -r m; do
+	case $m in lm75.ko*) continue ;; esac
+	insmod "/lib/modules/$release/$m" || echo "NOT LOADED $m"
+done </lib/modules/order
+for i in 1 2 3 4 5 6 7 8 9 10; do [ -e /dev/i2c-0 ] && break; sleep 1; done
+echo "SCAN"
+millwarden scan --rules /site.rules 2>&1
+watch() { # rules file, mark
+	millwarden run --trust-clock --rules "$1" --data "/tmp/data-$2" >"/tmp/run-$2.log" 2>&1 &
+	pid=$!
+	echo "WAIT $2"
+	last=""
+	n=0
+	while [ $n -lt 240 ]; do
+		n=$((n + 1))
+		now=$(millwarden readings store-1/wall-temperature 2>&1; millwarden alarms 2>/dev/null | grep too-hot)
+		[ "$now" = "$last" ] || echo "SEES $2 $now"
+		last=$now
+		case $now in *too-hot*unacknowledged*) echo "RINGS $2"; break ;; esac
+		sleep 1
+	done
+	grep -i 'VmHWM' /proc/$pid/status
+	kill $pid
+	wait $pid
+	tail -3 "/tmp/run-$2.log"
+}
+watch /site.rules driver
+echo "COOL"
+sleep 5
+for m in /lib/modules/$release/lm75.ko*; do insmod "$m"; done
+echo tmp105 0x48 >/sys/bus/i2c/devices/i2c-0/new_device
+cat /sys/class/hwmon/hwmon*/name
+watch /hwmon.rules hwmon
+echo "DONE"
+poweroff -f
+INIT
+chmod +x "$tree/init"
+(cd "$tree" && find . | cpio -o -H newc --quiet | gzip -1 >"$work/initrd")
+
+qemu-system-arm -M sabrelite -m 256 -display none -monitor none -serial null -serial "file:$work/log" -qmp "unix:$work/qmp,server,nowait" -no-reboot \
+	-device tmp105,bus=i2c-bus.0,address=0x48,id=t1 -kernel "$work/kernel/boot/vmlinuz-$release" \
+	-dtb "$(find "$work/kernel" -name imx6q-sabrelite.dtb)" -initrd "$work/initrd" -append "console=ttymxc1 rdinit=/init quiet" &
+emulator=$!
+
+cat >"$work/drive.py" <<'PY'
+import json, socket, sys, time
+log, path = sys.argv[1], sys.argv[2]
+def text():
+    try: return open(log, errors="replace").read()
+    except FileNotFoundError: return ""
+s = None
+for _ in range(50):
+    try:
+        s = socket.socket(socket.AF_UNIX); s.connect(path); break
+    except OSError: time.sleep(0.2)
+f = s.makefile("rw")
+def ask(**q):
+    f.write(json.dumps(q) + "\n"); f.flush()
+    while True:
+        a = json.loads(f.readline())
+        if "return" in a or "error" in a: return a
+f.readline(); ask(execute="qmp_capabilities")
+def celsius(t):
+    a = ask(execute="qom-set", arguments={"path": "/machine/peripheral/t1", "property": "temperature", "value": int(t * 1000)})
+    if "error" in a: sys.exit("the chip cannot be set: %s" % a)
+def wait(mark, within):
+    end = time.time() + within
+    while time.time() < end:
+        if mark in text(): return
+        time.sleep(0.5)
+    print(text()[-4000:]); sys.exit("never came: " + mark)
+celsius(26.5)
+wait("SEES driver store-1/wall-temperature  26.5", 400)
+celsius(60)
+wait("RINGS driver", 200)
+celsius(26.5)
+wait("SEES hwmon store-1/wall-temperature  26.5", 400)
+celsius(61)
+wait("RINGS hwmon", 200)
+wait("DONE", 60)
+t = text()
+print(t[t.index("SCAN"):])
+PY
+python3 "$work/drive.py" "$work/log" "$work/qmp" || stop "the emulated board did not do what it should"
+grep -q 'an LM75 or its kin' "$work/log" || stop "scan did not know the chip"
+echo "a chip set from outside was read by the driver and by hwmon, on a real kernel, and rang"
