@@ -17,9 +17,6 @@ import (
 	"time"
 
 	influx "github.com/influxdata/influxdb-client-go/v2"
-	"github.com/prometheus/client_golang/prometheus"
-	"github.com/prometheus/client_golang/prometheus/collectors"
-	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"millwarden/drivers"
 	"millwarden/drivers/modbus/modbustest"
@@ -28,6 +25,7 @@ import (
 	"millwarden/gateway/publish"
 	"millwarden/internal/clock"
 	"millwarden/internal/link"
+	"millwarden/internal/metrics"
 	"millwarden/internal/phrase"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
@@ -126,13 +124,13 @@ func playBare(ctx context.Context, folder string) error {
 		return err
 	}
 	go broker.Run(ctx)
-	registry := prometheus.NewRegistry()
-	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
+	registry := new(metrics.Registry)
+	registry.Show(metrics.Process)
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		return err
 	}
-	go http.Serve(listener, promhttp.HandlerFor(registry, promhttp.HandlerOpts{}))
+	go http.Serve(listener, registry.Handler(time.Second))
 	client := influx.NewClient("http://127.0.0.1:1", "token")
 	defer client.Close()
 	got := 0

@@ -21,8 +21,7 @@ import (
 	"time"
 
 	"millwarden/gateway/people"
-
-	"github.com/prometheus/client_golang/prometheus"
+	"millwarden/internal/metrics"
 )
 
 // Config is what a Web needs. Model, Acts and Health are needed, the rest is not.
@@ -79,7 +78,7 @@ func New(c Config) (*Web, error) {
 		c.Log = slog.Default()
 	}
 	if c.Metrics == nil {
-		c.Metrics = NewMetrics(prometheus.NewRegistry())
+		c.Metrics = NewMetrics(new(metrics.Registry))
 	}
 	known, err := knownHosts(c.Listen, c.Names)
 	if err != nil {
@@ -87,9 +86,7 @@ func New(c Config) (*Web, error) {
 	}
 	w := &Web{config: c, hosts: known, live: newLive(c.Model, c.Version)}
 	w.handler = w.routes()
-	if err := c.Metrics.show(w.live, c.Version); err != nil {
-		return nil, fmt.Errorf("web: registering metrics: %w", err)
-	}
+	c.Metrics.show(w.live, c.Version)
 	return w, nil
 }
 
