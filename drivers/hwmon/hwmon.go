@@ -42,12 +42,12 @@ var class = &drivers.KernelClass{
 
 // inputs by the beginning of their name. The bounds are chosen: wider than any part for mills.
 var inputs = []drivers.KernelInput{
-	{"temp", units.Temperature, 1e-3, -273.15, 2500},
-	{"humidity", units.Humidity, 1e-3, 0, 100},
-	{"in", units.Voltage, 1e-3, -1000, 1000},
-	{"curr", units.Current, 1e-3, -100, 100},
-	{"power", units.Power, 1e-6, -1e6, 1e6},
-	{"fan", units.Rotation, 1, 0, 1e6},
+	{Prefix: "temp", Quantity: units.Temperature, Factor: 1e-3, Least: -273.15, Greatest: 2500},
+	{Prefix: "humidity", Quantity: units.Humidity, Factor: 1e-3, Least: 0, Greatest: 100},
+	{Prefix: "in", Quantity: units.Voltage, Factor: 1e-3, Least: -1000, Greatest: 1000},
+	{Prefix: "curr", Quantity: units.Current, Factor: 1e-3, Least: -100, Greatest: 100},
+	{Prefix: "power", Quantity: units.Power, Factor: 1e-6, Least: -1e6, Greatest: 1e6},
+	{Prefix: "fan", Quantity: units.Rotation, Factor: 1, Least: 0, Greatest: 1e6},
 }
 
 // is holds for a prefix with a number, so for no path either.

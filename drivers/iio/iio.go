@@ -43,13 +43,13 @@ var class = &drivers.KernelClass{
 
 // inputs by the beginning of their name. The bounds are chosen: wider than any part for mills.
 var inputs = []drivers.KernelInput{
-	{"in_temp", units.Temperature, 1e-3, -273.15, 2500},
-	{"in_humidityrelative", units.Humidity, 1e-3, 0, 100},
-	{"in_concentration", units.Concentration, 1e4, 0, 1e6},
-	{"in_pressure", units.Pressure, 1, -1000, 10000},
-	{"in_voltage", units.Voltage, 1e-3, -1000, 1000},
-	{"in_current", units.Current, 1e-3, -100, 100},
-	{"in_resistance", units.Resistance, 1, 0, 1e9},
+	{Prefix: "in_temp", Quantity: units.Temperature, Factor: 1e-3, Least: -273.15, Greatest: 2500},
+	{Prefix: "in_humidityrelative", Quantity: units.Humidity, Factor: 1e-3, Least: 0, Greatest: 100},
+	{Prefix: "in_concentration", Quantity: units.Concentration, Factor: 1e4, Least: 0, Greatest: 1e6},
+	{Prefix: "in_pressure", Quantity: units.Pressure, Factor: 1, Least: -1000, Greatest: 10000},
+	{Prefix: "in_voltage", Quantity: units.Voltage, Factor: 1e-3, Least: -1000, Greatest: 1000},
+	{Prefix: "in_current", Quantity: units.Current, Factor: 1e-3, Least: -100, Greatest: 100},
+	{Prefix: "in_resistance", Quantity: units.Resistance, Factor: 1, Least: 0, Greatest: 1e9},
 }
 
 func is(name, prefix string) bool {
