@@ -238,6 +238,7 @@ func TestPages_technician(t *testing.T) {
 	v.device(1920, "light")
 	v.open("/probes")
 	v.sees(`document.querySelectorAll(".probe").length == 14 && document.querySelector(".probe code")`)
+	v.calibrates()
 	v.open("/rules")
 	v.sees(`document.querySelector("#rules")?.value.includes("probe roasted-store-air")`)
 	// The thermometer of the beans is moved to the roastery: its place on the deck gets one that is not there yet.
@@ -246,8 +247,7 @@ func TestPages_technician(t *testing.T) {
 		a.dispatchEvent(new Event("input", {bubbles: true}))}`)
 	v.sees(`!document.querySelector(".act button.main").disabled`)
 	begun := time.Now()
-	v.presses("Save and put in force")
-	v.presses("Ben")
+	v.presses("Save and put in force") // Ben, as at the calibration
 	v.reads("Saved. The new rules are in force.")
 	v.open("/probes")
 	v.sees(`document.querySelectorAll(".probe").length == 15 && [...document.querySelectorAll(".probe")].some((p) => p.innerText.startsWith("Second thermometer") && /heard \d+ s ago/.test(p.innerText))`)
@@ -261,6 +261,28 @@ func TestPages_technician(t *testing.T) {
 	v.reads("Nothing is known of what it is held against.")
 	v.run(`document.querySelector(".chart").dispatchEvent(new KeyboardEvent("keydown", {key: "ArrowLeft", bubbles: true}))`)
 	v.sees(`[...document.querySelectorAll(".chart button")].some((b) => b.innerText == "now")`)
+}
+
+// calibrates walks a thermometer through a reference on the page: it shows how the probe stands, lets nothing be taken before it stands still, and says what was found and left.
+func (v visitor) calibrates() {
+	v.Helper()
+	const row = `[...document.querySelectorAll(".probe")].find((p) => p.innerText.startsWith("Tank 2 thermometer"))`
+	const pressed = `[...` + row + `.querySelectorAll("button")].find((b) => b.innerText === "Take it")`
+	v.sees(row)
+	v.run(row + `.querySelector("details:last-of-type").open = true`)
+	v.sees(row + `.querySelector(".walk .now b")`)
+	v.sees(row + `.innerText.includes("It stands still")`)
+	v.sees(pressed + `.disabled`)
+	v.run(`{const at = ` + row + `, input = at.querySelector(".walk input"); input.value = (Number(at.querySelector(".now b").innerText) + 0.3).toFixed(2);
+		input.dispatchEvent(new Event("input", {bubbles: true}))}`)
+	v.sees(`!` + pressed + `.disabled`)
+	v.run(pressed + `.click()`)
+	v.sees(row + `.querySelector(".walk li")`)
+	v.presses("Judge it and write it down")
+	v.presses("Ben")
+	v.reads("Accepted and in force.")
+	v.reads("As found: off by -0.")
+	v.sees(row + `.innerText.includes("Calibrations · 1")`)
 }
 
 // Aim: when the mill is not heard the page says so; opened anew it shows the last state as what it is, by its age; when the mill is back all is plain.
@@ -298,18 +320,22 @@ var pages = []struct{ name, path, ready string }{
 	{"rates", "/rates", `document.querySelectorAll("main tbody tr").length > 5`},
 	{"roster", "/roster", `document.querySelector(".steps")`},
 	{"probes", "/probes", `document.querySelectorAll(".probe").length > 10`},
+	{"calibrate", "/probes", `document.querySelectorAll(".probe").length > 10 && (document.querySelector(".probe details:last-of-type").open = true) && document.querySelector(".walk .now")`},
 	{"rules", "/rules", `document.querySelectorAll(".said li").length > 0`},
 	{"links", "/links", `document.querySelector("main table")`},
 	{"cautions", "/cautions", `document.querySelectorAll(".caution").length > 4`},
 	{"more", "/more", `document.querySelector(".row.page")`},
 }
 
+// zoomed is how wide a window of 1440 px is at 200 % zoom.
+const zoomed = 720
+
 // smallTargets names what a gloved hand may miss: everything that is pressed, but for links inside sentences [WCAG 2.2 2.5.8, inline].
 const smallTargets = `[...document.querySelectorAll("button, input, select, textarea, summary, nav a, .track .name, .back a, .row.page a, .site a")].filter((e) => {
 	const r = e.getBoundingClientRect(); return r.width > 0 && (r.height < 43.5 || r.width < 24) && !e.closest(".heard") }).map((e) => e.outerHTML.slice(0, 90) + " " + e.getBoundingClientRect().height)`
 
 // Aim: every page of the running program, alarmed, by day and night, from the smallest phone to the wall: no finding of axe-core (contrast among it),
-// no sideways scrolling, nothing that is pressed smaller than 44 px.
+// no sideways scrolling, nothing that is pressed smaller than 44 px. With MILLWARDEN_EVERY_WIDTH set at all widths and at 200 % zoom, which takes minutes.
 func TestPages_access(t *testing.T) {
 	if testing.Short() || raced {
 		t.Skip("a browser is slow")
@@ -325,8 +351,15 @@ func TestPages_access(t *testing.T) {
 	v.open("/")
 	v.reads("Bin 2: measurement lost")
 	for i, p := range pages {
-		for k, width := range []int64{360, 1440} {
+		widths := []int64{360, 1440}
+		if os.Getenv("MILLWARDEN_EVERY_WIDTH") != "" {
+			widths = []int64{360, 390, 768, 1440, 1920, zoomed}
+		}
+		for k, width := range widths {
 			v.device(width, []string{"dark", "light"}[(i+k)%2])
+			if width == zoomed {
+				v.must(chromedp.Do(v.tab, chromedp.EmulateViewport(width, 450, chromedp.EmulateScale(2))))
+			}
 			v.open(p.path)
 			v.sees(p.ready)
 			text, err := chromedp.Run(v.tab, chromedp.Evaluate[string](string(axe)+`;axe.run(document, {runOnly: {type: "tag", values: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}})

@@ -202,6 +202,44 @@ func BenchmarkFrom(b *testing.B) {
 	b.ReportMetric(float64(b.N)*64/b.Elapsed().Seconds(), "readings/s")
 }
 
+// BenchmarkWeek: a week of one point at 1 Hz in 1,000 columns, from a history of eight such points rolled up as it grows, its last two hours still rows of 64 points;
+// against decoding the chunks of that point from memory. Goal: at most 150 ms.
+func BenchmarkWeek(b *testing.B) {
+	h, err := Open(memoryFolder(b), Options{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	b.Cleanup(func() { h.Close() })
+	const week, late = 7 * 86400, 2 * 3600
+	e := newEstate()
+	var rs []reading.Reading
+	for s := 0; s < week-late; s += 30 {
+		rs = rs[:0]
+		for i := range 30 {
+			rs = append(rs, e.second(nil, s+i)[:8]...)
+		}
+		mustAppend(b, h, rs...)
+		if s%3600 == 0 {
+			rollAll(b, h, night.Add(time.Duration(s)*time.Second), true)
+		}
+	}
+	rollAll(b, h, night.Add((week-late)*time.Second), true)
+	for s := week - late; s < week; s++ {
+		mustAppend(b, h, e.second(rs[:0], s)...)
+	}
+	var pixels, plain time.Duration
+	for b.Loop() {
+		plain += decodeAll(b, h, "tank-1/p")
+		start := time.Now()
+		if got, err := h.Pixels(b.Context(), "tank-1/p", night, night.Add(week*time.Second), 1000); err != nil || len(got) < 990 {
+			b.Fatal(len(got), err)
+		}
+		pixels += time.Since(start)
+	}
+	b.ReportMetric(float64(pixels)/float64(plain), "time/decoding")
+	b.ReportMetric(pixels.Seconds()*1000/float64(b.N), "ms/week")
+}
+
 // BenchmarkRolled: two days of 64 points of five kinds, rolled up. Bytes a reading in the file, without the rows not yet rolled up, against the entropy of the differences of the same
 // data, goal at most 1.35; one point of all days in 1,000 columns against decoding the same chunks from memory, goal at most 4; 64 points of one
 // hour each; how long a step of RollUp takes, and for how long it keeps an append waiting.

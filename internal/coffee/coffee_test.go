@@ -130,3 +130,20 @@ func TestFermentation_pace(t *testing.T) {
 	near(t, "there and back", Usual.Equivalent(Usual.Needed(15*time.Hour, 18), 18).Hours(), 15, 1e-6)
 	near(t, "acidified after 12 h (computed from Puerta 2013)", Acidified(12*time.Hour, 0.076, 22*time.Hour), 0.3186, 0.0005)
 }
+
+// Two atmospheres are published: that of the ISA, which ASHRAE tabulates and we take, and that of FAO-56 equation 7 (101.3 ((293 - 0.0065 z) / 293)^5.26 kPa, 81.76 kPa at 1,800 m,
+// its example 2; check CHK-25). One formula cannot give both. Aim: nothing that people act on hangs on which: wet bulb moves by less than its check allows (0.05 °C), and the weather
+// moves the pressure by ten times as much.
+func TestAir_whichAtmosphere(t *testing.T) {
+	fao := func(z float64) KiloPascal { return KiloPascal(101.3 * math.Pow((293-0.0065*z)/293, 5.26)) }
+	near(t, "FAO-56 example 2", float64(fao(1800)), 81.76, 0.05)
+	bulb := must[units.Celsius](t)
+	for _, z := range []float64{0, 1200, 1800, 2200} {
+		near(t, "ratio of the two", float64(fao(z)/PressureAt(z)), 1, 0.005)
+		for c := units.Celsius(5); c <= 60; c += 5 {
+			for rh := RelativeHumidity(10); rh <= 100; rh += 10 {
+				near(t, "wet bulb", float64(bulb(WetBulb(c, rh, fao(z)))), float64(bulb(WetBulb(c, rh, PressureAt(z)))), 0.05)
+			}
+		}
+	}
+}

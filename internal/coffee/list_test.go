@@ -107,7 +107,7 @@ var tradeChecks = map[string]func() (float64, string, error){
 
 // notOurs are rows that this package does not reckon, and why.
 var notOurs = map[string]string{
-	"CHK-25": "FAO-56 reckons with another atmosphere (293 K at sea level); ours is that of the ISA, 0.33 % lower at 1,800 m, as TestAir_handbookTables holds",
+	"CHK-25": "FAO-56 reckons with another atmosphere (293 K at sea level); ours is that of the ISA, 0.33 % lower at 1,800 m, as TestAir_handbookTables holds; what hangs on it: TestAir_whichAtmosphere",
 }
 
 func number(f func() float64) func() (float64, string, error) {

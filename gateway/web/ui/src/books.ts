@@ -16,8 +16,9 @@ export interface WayOfLots { from: number; to: number; stays: Stay[]; marks: Mar
 /** An answer of the gateway, or the sentence that says why there is none. */
 export class Refused extends Error {}
 
-export async function ask<T>(path: string, signal?: AbortSignal): Promise<T> {
-  const answer = await fetch(path, signal ? { signal } : {});
+/** Asks for a path; with a body it is sent there. */
+export async function ask<T>(path: string, signal?: AbortSignal, body?: object): Promise<T> {
+  const answer = await fetch(path, { ...(signal && { signal }), ...(body && { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) }) });
   if (!answer.ok) {
     const said = (await answer.json().catch(() => ({}))) as { says?: string };
     throw new Refused(said.says ?? String(answer.status));

@@ -40,7 +40,7 @@ function Board() {
   return (
     <section>
       <h2>{begins(frame.plan.site.board)}</h2>
-      <table>
+      <table class="board">
         <tbody>
           {own.map((p) => {
             const v = frame.values[p.name];

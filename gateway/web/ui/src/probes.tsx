@@ -1,5 +1,7 @@
 // The probes as they are fitted: which answer, what they said last, when they were held to a reference.
+import { useState } from "preact/hooks";
 import { useBook } from "./books";
+import { Calibrate, mayCalibrate } from "./calibrate";
 import { useHere } from "./context";
 import { atWall, begins, length, reason, sentence } from "./say";
 import { Figure, Go } from "./way";
@@ -45,7 +47,8 @@ function useCheck(p: Probe): string {
   return `${said} ${left > 0 ? words.nextCheck(length(left)) : words.checkOverdue(length(-left))}`;
 }
 
-function One({ probe }: { probe: Probe }) {
+function One({ probe, again }: { probe: Probe; again: () => void }) {
+  const [walking, walk] = useState(false);
   const { frame, now, words } = useHere();
   const health = useHealth(probe), check = useCheck(probe), isSilent = useSilent();
   return (
@@ -77,13 +80,19 @@ function One({ probe }: { probe: Probe }) {
           </div>
         </details>
       )}
+      {mayCalibrate() && (
+        <details onToggle={(e) => walk(e.currentTarget.open)}>
+          <summary>{words.calibrate}</summary>
+          {walking && <Calibrate probe={probe.name} points={probe.points} again={again} />}
+        </details>
+      )}
     </li>
   );
 }
 
 export function ProbesPage() {
   const { words } = useHere();
-  const { got, failed } = useBook<Probe[]>("/api/probes", 5e3);
+  const { got, failed, again } = useBook<Probe[]>("/api/probes", 5e3);
   const isSilent = useSilent();
   const silent = (got ?? []).filter(isSilent);
   const rest = (got ?? []).filter((p) => !isSilent(p));
@@ -92,7 +101,7 @@ export function ProbesPage() {
       <h1>{words.probes}</h1>
       {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
       {got && <p>{silent.length ? words.someSilent(silent.length, got.length) : words.allAnswer(got.length)}</p>}
-      <ul>{[...silent, ...rest].map((p) => <One key={p.name} probe={p} />)}</ul>
+      <ul>{[...silent, ...rest].map((p) => <One key={p.name} probe={p} again={again} />)}</ul>
     </main>
   );
 }
