@@ -53,6 +53,7 @@ type Options struct {
 	Rules      RulesFile                                                // where a changed plan comes from; nil: never
 	Warnings   int                                                      // of the rules file at the start, not settled
 	NoForward  bool                                                     // the store is served by a forwarder elsewhere
+	CatchUp    int                                                      // readings a second to the broker after an outage; 0: as publish has it; below 0: no limit
 	Open       bool                                                     // nobody logs in at the page: the demo, on this machine alone
 	FirstCode  func(code string)                                        // told the code of the first start, while nobody can log in; nil: nobody
 	NoPage     bool                                                     // the page is not served: tests on fake time have no sockets

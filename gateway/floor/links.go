@@ -66,7 +66,7 @@ func (f *Floor) buildLinks() error {
 		return err
 	}
 	l.publisher = publish.New(f.history, publish.Options{Root: rootOf(f.plan().Plan), Site: f.plan().Site.Name, Board: f.plan().Site.Board, Dial: l.dial,
-		Credential: l.user, Area: f.areaOf, Wake: l.woken, Log: f.log.With("part", "publish")})
+		Credential: l.user, Area: f.areaOf, Wake: l.woken, Rate: f.o.CatchUp, Log: f.log.With("part", "publish")})
 	f.parts = append(f.parts, &part{name: "publish", run: l.publisher.Run})
 	if f.plan().Store == nil || f.o.NoForward {
 		return nil

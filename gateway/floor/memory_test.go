@@ -74,8 +74,8 @@ func resident(b *testing.B, role string) float64 {
 	return 0
 }
 
-// playSixtyFour is the gateway with 64 points, each read once a second.
-func playSixtyFour(ctx context.Context, folder string) error {
+// sixtyFour is rules of 64 points on 8 panels, each read once a second, and the panels.
+func sixtyFour() (string, *modbustest.Device) {
 	var text strings.Builder
 	text.WriteString("site big-mill\n    timezone        America/Lima\n    altitude        1450 m\n\n")
 	panel := modbustest.New()
@@ -91,7 +91,13 @@ func playSixtyFour(ctx context.Context, folder string) error {
 	}
 	text.WriteString("use fermentation, instruments, board\n\nperson ana\n    mail            ana@fern-hollow.example\n\n" +
 		"channel mail\n    server          localhost:2525\n    sender          mill@fern-hollow.example\n\npage\n    listen          127.0.0.1:0\n")
-	if err := os.WriteFile(filepath.Join(folder, "demo.rules"), []byte(text.String()), 0o600); err != nil {
+	return text.String(), panel
+}
+
+// playSixtyFour is the gateway with 64 points.
+func playSixtyFour(ctx context.Context, folder string) error {
+	text, panel := sixtyFour()
+	if err := os.WriteFile(filepath.Join(folder, "demo.rules"), []byte(text), 0o600); err != nil {
 		return err
 	}
 	plan, said := loadFolder(os.DirFS(folder))
