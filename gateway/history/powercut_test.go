@@ -26,14 +26,14 @@ const (
 // card is a small ext4 file system of its own that can lose its power.
 type card struct{ image, dir string }
 
-func newCard(t *testing.T) *card {
+func newCard(t testing.TB) *card {
 	t.Helper()
 	base := t.TempDir()
 	c := &card{image: filepath.Join(base, "image"), dir: filepath.Join(base, "card")}
 	if err := os.Mkdir(c.dir, 0o750); err != nil {
 		t.Fatal(err)
 	}
-	if out, err := exec.CommandContext(t.Context(), "sh", "-c", "truncate -s 64M "+c.image+" && mkfs.ext4 -q "+c.image).CombinedOutput(); err != nil {
+	if out, err := exec.CommandContext(t.Context(), "sh", "-c", "truncate -s 64M "+c.image+" && mkfs.ext4 -q -b 4096 "+c.image).CombinedOutput(); err != nil {
 		t.Skipf("making a file system: %v %s", err, out)
 	}
 	if err := c.mount(t.Context()); err != nil {
