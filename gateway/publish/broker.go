@@ -9,6 +9,7 @@ import (
 	"log/slog"
 	"net"
 	"sync"
+	"time"
 
 	mochi "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/listeners"
@@ -47,6 +48,8 @@ func (o *BrokerOptions) open() bool { return o.Credential == nil && !o.certified
 type Broker struct {
 	o     BrokerOptions
 	ready chan struct{}
+	wait  time.Duration // see connectWait; tests wait less
+	room  int           // see maxWaiting
 
 	inside sync.WaitGroup // connections of this process
 
@@ -69,7 +72,7 @@ func NewBroker(o BrokerOptions) (*Broker, error) {
 			return nil, fmt.Errorf("broker inside: listening on %s: beyond this machine it needs a credential, or a ca for certificates of clients", o.Listen)
 		}
 	}
-	return &Broker{o: o, ready: make(chan struct{}), conns: map[net.Conn]bool{}}, nil
+	return &Broker{o: o, ready: make(chan struct{}), wait: connectWait, room: maxWaiting, conns: map[net.Conn]bool{}}, nil
 }
 
 // Run serves until ctx ends.
@@ -105,6 +108,7 @@ func (b *Broker) listen(server *mochi.Server) error {
 	if err != nil {
 		return fmt.Errorf("broker inside: listening: %w", err)
 	}
+	listener = newHall(listener, b.wait, b.room)
 	if b.o.TLS != nil {
 		listener = tls.NewListener(listener, b.o.TLS)
 	}

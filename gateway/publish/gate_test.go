@@ -4,6 +4,7 @@ import (
 	"context"
 	"crypto/tls"
 	"errors"
+	"io"
 	"net"
 	"os"
 	"os/exec"
@@ -33,7 +34,7 @@ func topicsOf(user string) []string {
 	return map[string][]string{"bin-1-stick": {"sticks/bin-1"}, "bin-2-stick": {"sticks/bin-2"}}[user]
 }
 
-func guard(t *testing.T, o BrokerOptions) *guarded {
+func guard(t *testing.T, o BrokerOptions, change ...func(*Broker)) *guarded {
 	t.Helper()
 	for _, program := range []string{"mosquitto_pub", "mosquitto_sub"} {
 		if _, err := exec.LookPath(program); err != nil {
@@ -47,6 +48,9 @@ func guard(t *testing.T, o BrokerOptions) *guarded {
 	b, err := NewBroker(o)
 	if err != nil {
 		t.Fatal(err)
+	}
+	for _, do := range change {
+		do(b)
 	}
 	g := &guarded{t: t, b: b, heard: map[string]string{}}
 	ctx, cancel := context.WithCancel(context.Background())
@@ -243,4 +247,61 @@ func TestGate_certificates(t *testing.T) {
 	if said, err := pub(anchor, good, "sticks/bin-1"); err == nil {
 		t.Errorf("a certificate that has run out is let in: %s", said)
 	}
+}
+
+// Aim: clients that connect and say nothing, or half of what is needed, do not keep others out for longer than the bound, and are sent away; one that has said
+// who it is stays.
+func TestGate_slowClients(t *testing.T) {
+	const room = 4
+	g := guard(t, byPassword(), func(b *Broker) { b.wait, b.room = time.Second, room })
+	silent := func(says string) net.Conn {
+		conn, err := net.Dial("tcp", net.JoinHostPort(g.host, g.port))
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { _ = conn.Close() })
+		_, _ = conn.Write([]byte(says)) // it may be closed already
+		return conn
+	}
+	held := []net.Conn{}
+	for i := range 3 * room {
+		held = append(held, silent([]string{"", "\x10", "\x10\x1e\x00\x04MQ", "GET / HTTP/1.1\r\n"}[i%4]))
+	}
+	for i, conn := range held {
+		_ = conn.SetReadDeadline(time.Now().Add(time.Minute))
+		if _, err := io.Copy(io.Discard, conn); errors.Is(err, os.ErrDeadlineExceeded) {
+			t.Errorf("silent client %d is still there after a minute", i)
+		}
+	}
+	for begun := time.Now(); ; time.Sleep(100 * time.Millisecond) {
+		said, err := g.run("mosquitto_pub", "-u", "bin-1-stick", "-P", "one", "-q", "1", "-t", "sticks/bin-1", "-m", "x")
+		if err == nil {
+			break
+		}
+		if time.Since(begun) > time.Minute {
+			t.Fatalf("nobody gets in any more: %s", said)
+		}
+	}
+	g.waits("sticks/bin-1", "x")
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	stays := exec.CommandContext(ctx, "mosquitto_pub", "-h", g.host, "-p", g.port, "-u", "bin-2-stick", "-P", "two", "-q", "1", "-t", "sticks/bin-2", "-l")
+	in, err := stays.StdinPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := stays.Start(); err != nil {
+		t.Fatal(err)
+	}
+	say := func(text string) {
+		if _, err := io.WriteString(in, text+"\n"); err != nil {
+			t.Fatal(err)
+		}
+		g.waits("sticks/bin-2", text)
+	}
+	say("before")
+	time.Sleep(2 * time.Second) // longer than the bound for those who say nothing: the thing that is shown
+	say("after")
+	cancel()
+	_ = stays.Wait() // it was killed
 }
