@@ -1,9 +1,11 @@
 package check
 
 import (
+	"slices"
 	"strings"
 
 	"millwarden/internal/diag"
+	"millwarden/rules/syntax"
 )
 
 // needed are the keys without which a block is refused.
@@ -67,7 +69,7 @@ func (c *checker) checkKeys(b *block) {
 	word := b.Word.Word()
 	var lacks []string
 	for _, k := range needed[word] {
-		if !b.Has(k) {
+		if !b.Has(k) && !c.meant(b, k) {
 			lacks = append(lacks, k)
 		}
 	}
@@ -86,6 +88,16 @@ func (c *checker) checkKeys(b *block) {
 	if len(lacks) > 0 {
 		c.missing(b, lacks, whyNeeded[word])
 	}
+}
+
+// meant tells whether a line that nothing declares is that key mistyped, which is said at the line: nobody is told that it is missing too.
+func (c *checker) meant(b *block, key string) bool {
+	word := b.Word.Word()
+	return slices.ContainsFunc(b.Lines, func(l *syntax.Line) bool {
+		typed := l.Key.Word()
+		_, fixed := syntax.FindKey(word, typed)
+		return !fixed && !c.words.declares(word, typed) && diag.Near(typed, syntax.KeyNames(word)) == key
+	})
 }
 
 // first is where something stood first.

@@ -185,3 +185,11 @@ func TestKinds_declare(t *testing.T) {
 		t.Errorf("there are %d kinds, want 10 of station and 4 others (LANGUAGE.md section 3)", n)
 	}
 }
+
+// Aim: a key that was mistyped among the lines of a part is said once, with what was meant, and not told as missing as well.
+func TestLoad_mistypedIsNotMissing(t *testing.T) {
+	_, list := loadText(t, "site a\n    timezone UTC\n    altitude 0 m\nstation tank-1 is tank\nprobe warm\n    part ds18b20 28-0316a2794bff\n    gvies temperature at tank-1\n")
+	if got := codes(list, diag.Error); got != "30" {
+		t.Errorf("messages %q, want 30 alone: %v", got, list)
+	}
+}
