@@ -1,15 +1,17 @@
 package floor
 
 import (
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+
 	"millwarden/gateway/callout"
 	"millwarden/gateway/web"
-	"millwarden/internal/metrics"
 	"millwarden/rules/engine"
 )
 
 func newMetrics() *web.Metrics {
-	r := new(metrics.Registry)
-	r.Show(metrics.Process)
+	r := prometheus.NewRegistry()
+	r.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	return web.NewMetrics(r)
 }
 
@@ -25,7 +27,7 @@ func (f *Floor) count(transitions []engine.Transition) {
 		if t.Alarm.Kind != engine.KindAlarm || t.To != engine.Unacknowledged || t.From == t.To {
 			continue
 		}
-		f.metrics.Annunciated.With(t.Alarm.Priority.String()).Inc()
+		f.metrics.Annunciated.WithLabelValues(t.Alarm.Priority.String()).Inc()
 		f.annunciated[callsOf{t.Alarm.ID, t.Occurrence}] = t.At.Mono
 	}
 }

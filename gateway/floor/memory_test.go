@@ -17,6 +17,9 @@ import (
 	"time"
 
 	influx "github.com/influxdata/influxdb-client-go/v2"
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/collectors"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"millwarden/drivers"
 	"millwarden/drivers/modbus/modbustest"
@@ -25,7 +28,6 @@ import (
 	"millwarden/gateway/publish"
 	"millwarden/internal/clock"
 	"millwarden/internal/link"
-	"millwarden/internal/metrics"
 	"millwarden/internal/phrase"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
@@ -130,13 +132,13 @@ func playBare(ctx context.Context, folder string) error {
 		return err
 	}
 	go broker.Run(ctx)
-	registry := new(metrics.Registry)
-	registry.Show(metrics.Process)
+	registry := prometheus.NewRegistry()
+	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}))
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		return err
 	}
-	go http.Serve(listener, registry.Handler(time.Second))
+	go http.Serve(listener, promhttp.HandlerFor(registry, promhttp.HandlerOpts{}))
 	client := influx.NewClient("http://127.0.0.1:1", "token")
 	defer client.Close()
 	got := 0

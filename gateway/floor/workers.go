@@ -49,7 +49,7 @@ func (f *Floor) workersOf(plan *planned) ([]*part, error) {
 func (f *Floor) worker(name string, probes []*collect.Probe) *part {
 	p := &part{name: "bus " + name, quiet: standsStill}
 	w := &collect.Worker{Bus: name, Probes: probes, Clock: f.clock, Standing: f.standingValue, Beat: p.alive, Log: f.log, Heard: f.heardProbes.hear,
-		Missed: func(probe string) { f.metrics.ReadFailures.With(probe).Inc() }}
+		Missed: func(probe string) { f.metrics.ReadFailures.WithLabelValues(probe).Inc() }}
 	p.run = func(ctx context.Context) error {
 		w.Out = func(rs []reading.Reading) {
 			select {

@@ -3,6 +3,7 @@ package record
 import (
 	_ "embed"
 	"fmt"
+	"html/template"
 	"io"
 	"math"
 	"strings"
@@ -11,7 +12,6 @@ import (
 	"millwarden/gateway/logbook"
 	"millwarden/gateway/logbook/lots"
 	"millwarden/internal/coffee"
-	"millwarden/internal/markup"
 	"millwarden/internal/units"
 )
 
@@ -25,18 +25,18 @@ var Style string
 
 // HTML writes the document. It needs nothing besides itself: no script, no other file.
 func (r *Record) HTML(to io.Writer) error {
-	t, err := markup.Parse("record", page, r.words())
+	t, err := template.New("record").Funcs(r.words()).Parse(page)
 	if err != nil {
 		return fmt.Errorf("record: reading the page: %w", err)
 	}
-	return t.Fill(to, struct {
+	return t.Execute(to, struct {
 		*Record
-		Style markup.Safe
-	}{r, markup.Safe(Style)})
+		Style template.CSS
+	}{r, template.CSS(Style)}) //nolint:gosec // it is embedded
 }
 
 // words are the functions of the page.
-func (r *Record) words() markup.Funcs {
+func (r *Record) words() template.FuncMap {
 	zone, choice := r.Site.Zone, r.Site.Choice
 	value := func(v float64, q units.Quantity) string {
 		if math.IsNaN(v) || math.IsInf(v, 0) {
@@ -44,7 +44,7 @@ func (r *Record) words() markup.Funcs {
 		}
 		return choice.Print(v, q)
 	}
-	return markup.Funcs{
+	return template.FuncMap{
 		"day":   func(t time.Time) string { return t.In(zone).Format("2 January 2006") },
 		"when":  func(t time.Time) string { return t.In(zone).Format("2 Jan 15:04") },
 		"full":  func(t time.Time) string { return t.In(zone).Format("2006-01-02 15:04:05 -07:00") },
@@ -83,13 +83,11 @@ func (r *Record) words() markup.Funcs {
 			}
 			return fmt.Sprint(*n)
 		},
-		"draw": func(c Curve, st Stay, i int) markup.Safe {
+		"draw": func(c Curve, st Stay, i int) template.HTML {
 			return picture(&c, &st, choice, zone, fmt.Sprintf("h%d-%d", st.Number, i))
 		},
 		"limits":  func(c Curve, st Stay) []string { return r.limitWords(&c, &st) },
 		"person":  r.person,
-		"ruled":   r.Ruled,
-		"unruled": r.Unruled,
 		"titleOf": r.stayTitle,
 		"short":   func(s string) string { return s[:min(12, len(s))] },
 		"seal":    func(h logbook.Head) string { return fmt.Sprintf("%d:%x", h.ID, h.Seal[:16]) },

@@ -7,7 +7,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"html/template"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -24,7 +23,6 @@ import (
 	"millwarden/gateway/record"
 	"millwarden/internal/diag"
 	"millwarden/internal/estate"
-	"millwarden/internal/markup"
 	"millwarden/internal/phrase"
 	"millwarden/internal/reading"
 	"millwarden/rules"
@@ -253,28 +251,6 @@ type forgetful struct{ record.Logbook }
 func (f *forgetful) Entries(ctx context.Context, filter logbook.Filter) ([]logbook.Entry, error) {
 	list, err := f.Logbook.Entries(ctx, filter)
 	return slices.DeleteFunc(list, func(e logbook.Entry) bool { return e.Kind == logbook.RulesChange }), err
-}
-
-// Aim: the record is what html/template makes of the same page, a filler we did not write. That one escapes "+" besides, which means the same.
-func TestRecord_againstTheStandardLibrary(t *testing.T) {
-	r, _ := finished(t)
-	var got, want bytes.Buffer
-	if err := r.HTML(&got); err != nil {
-		t.Fatal(err)
-	}
-	words := template.FuncMap(r.Words())
-	draw := words["draw"].(func(record.Curve, record.Stay, int) markup.Safe)
-	words["draw"] = func(c record.Curve, st record.Stay, i int) template.HTML { return template.HTML(draw(c, st, i)) } //nolint:gosec // as there
-	page := template.Must(template.New("record").Funcs(words).Parse(record.Page))
-	if err := page.Execute(&want, struct {
-		*record.Record
-		Style template.CSS
-	}{r, template.CSS(record.Style)}); err != nil { //nolint:gosec // it is embedded
-		t.Fatal(err)
-	}
-	if got.String() != strings.ReplaceAll(want.String(), "&#43;", "+") {
-		t.Error("the record differs from what html/template makes")
-	}
 }
 
 // Aim: printed on A4 and on letter, every page says the program's version and the hash of the rules, and nothing is lost on the way to paper.

@@ -2,23 +2,19 @@ package web
 
 import (
 	"embed"
+	"html/template"
 	"net/http"
 	"strconv"
 	"strings"
 	"time"
-
-	"millwarden/internal/markup"
 )
 
 // The page of an answer link is plain HTML: it must work on the oldest phone, without scripts, and without the built page.
 //
-//go:embed answer.css
+//go:embed answer.html answer.css
 var answerFiles embed.FS
 
-//go:embed answer.html
-var answerText string
-
-var answerPage = markup.MustParse("answer", answerText, markup.Funcs{"same": strings.EqualFold})
+var answerPage = template.Must(template.New("answer.html").Funcs(template.FuncMap{"same": strings.EqualFold}).ParseFS(answerFiles, "answer.html"))
 
 // answerWords are the words of that page in one language.
 type answerWords struct {
@@ -112,7 +108,7 @@ func (w *Web) showAnswer(rw http.ResponseWriter, status int, view answerView) {
 	rw.Header().Set("Content-Type", "text/html; charset=utf-8")
 	rw.Header().Set("Cache-Control", "no-store")
 	rw.WriteHeader(status)
-	if err := answerPage.Fill(rw, view); err != nil {
+	if err := answerPage.Execute(rw, view); err != nil {
 		w.config.Log.Debug("answer page not sent", "status", strconv.Itoa(status), "cause", err)
 	}
 }

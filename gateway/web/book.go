@@ -4,6 +4,7 @@ import (
 	"cmp"
 	_ "embed"
 	"encoding/json"
+	"html/template"
 	"net/http"
 	"net/url"
 	"slices"
@@ -12,7 +13,6 @@ import (
 	"time"
 
 	"millwarden/gateway/logbook/lots"
-	"millwarden/internal/markup"
 )
 
 // The book of lots as plain forms, without scripts: for the oldest phone, and where the page is not built.
@@ -20,8 +20,8 @@ import (
 //go:embed book.html
 var bookText string
 
-var bookPage = markup.MustParse("book", bookText, markup.Funcs{"escape": url.PathEscape, "one": func(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) },
-	"form": func(f lots.Form) string { return string(f) }})
+var bookPage = template.Must(template.New("book").Funcs(template.FuncMap{"escape": url.PathEscape, "one": func(v float64) string { return strconv.FormatFloat(v, 'f', 1, 64) },
+	"form": func(f lots.Form) string { return string(f) }}).Parse(bookText))
 
 // bookView is what the forms show.
 type bookView struct {
@@ -159,7 +159,7 @@ func (w *Web) showBook(rw http.ResponseWriter, r *http.Request, status int, view
 	rw.Header().Set("Content-Type", "text/html; charset=utf-8")
 	rw.Header().Set("Cache-Control", "no-store")
 	rw.WriteHeader(status)
-	if err := bookPage.Fill(rw, view); err != nil {
+	if err := bookPage.Execute(rw, view); err != nil {
 		w.config.Log.Debug("book not sent", "cause", err)
 	}
 }

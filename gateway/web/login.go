@@ -1,8 +1,9 @@
 package web
 
 import (
-	_ "embed"
+	"embed"
 	"errors"
+	"html/template"
 	"net/http"
 	"net/url"
 	"strings"
@@ -10,16 +11,15 @@ import (
 
 	"millwarden/gateway/people"
 	"millwarden/internal/certificate"
-	"millwarden/internal/markup"
 )
 
 // The pages around the login are plain HTML, as the answer page is: they must work on the oldest phone, without scripts, and nobody who is not logged
 // in is given the page itself.
 //
 //go:embed login.html
-var loginText string
+var loginFiles embed.FS
 
-var loginPages = markup.MustParse("login", loginText, nil)
+var loginPages = template.Must(template.ParseFS(loginFiles, "login.html"))
 
 // loginView is what these pages show.
 type loginView struct {
@@ -70,7 +70,7 @@ func (w *Web) showDoor(rw http.ResponseWriter, r *http.Request, status int, v lo
 	h.Set("Content-Type", "text/html; charset=utf-8")
 	h.Set("Cache-Control", "no-store")
 	rw.WriteHeader(status)
-	if err := loginPages.Fill(rw, v); err != nil {
+	if err := loginPages.Execute(rw, v); err != nil {
 		w.config.Log.Debug("page of the login not sent", "cause", err)
 	}
 }

@@ -18,8 +18,9 @@ import (
 	"testing"
 	"time"
 
+	"github.com/prometheus/client_golang/prometheus"
+
 	"millwarden/gateway/people"
-	"millwarden/internal/metrics"
 )
 
 // gated is a page with logins: ana (owner), ben (crew), caro (technician), vera (auditor) and wall (reader) have passwords, zoe is in no rules file.
@@ -70,7 +71,7 @@ func newGated(t testing.TB, somebody bool, change ...func(*Config)) *gated {
 			must(t, g.book.Set(context.Background(), name, secretWords+name))
 		}
 	}
-	c := Config{Model: g.fake, Acts: g.fake, Health: g.fake, Answers: g.fake, History: g.fake, Books: g.fake, Lots: g.fake, Records: g.fake, People: g.book, Metrics: NewMetrics(new(metrics.Registry)),
+	c := Config{Model: g.fake, Acts: g.fake, Health: g.fake, Answers: g.fake, History: g.fake, Books: g.fake, Lots: g.fake, Records: g.fake, People: g.book, Metrics: NewMetrics(prometheus.NewRegistry()),
 		Log: slog.New(slog.NewTextHandler(g.log, &slog.HandlerOptions{Level: slog.LevelDebug})), Note: func(who, what string) { _, _ = io.WriteString(g.notes, who+": "+what+"\n") }, Version: "test"}
 	for _, do := range change {
 		do(&c)

@@ -22,8 +22,8 @@ func TestMetrics_names(t *testing.T) {
 		s.Points = append(s.Points, Point{Name: "never/read", Quantity: units.PH})
 	})
 	w := newWeb(t, f)
-	w.config.Metrics.Annunciated.With("high").Add(2)
-	w.config.Metrics.ReadFailures.With("tank-1-electrode").Inc()
+	w.config.Metrics.Annunciated.WithLabelValues("high").Add(2)
+	w.config.Metrics.ReadFailures.WithLabelValues("tank-1-electrode").Inc()
 	w.config.Metrics.AnnunciationSeconds.Observe(0.4)
 	text := ask(t, w, request("GET", "/metrics", "")).Body.String()
 	for _, want := range []string{

@@ -21,7 +21,8 @@ import (
 	"time"
 
 	"millwarden/gateway/people"
-	"millwarden/internal/metrics"
+
+	"github.com/prometheus/client_golang/prometheus"
 )
 
 // Config is what a Web needs. Model, Acts and Health are needed, the rest is not.
@@ -78,7 +79,7 @@ func New(c Config) (*Web, error) {
 		c.Log = slog.Default()
 	}
 	if c.Metrics == nil {
-		c.Metrics = NewMetrics(new(metrics.Registry))
+		c.Metrics = NewMetrics(prometheus.NewRegistry())
 	}
 	known, err := knownHosts(c.Listen, c.Names)
 	if err != nil {
@@ -86,7 +87,9 @@ func New(c Config) (*Web, error) {
 	}
 	w := &Web{config: c, hosts: known, live: newLive(c.Model, c.Version)}
 	w.handler = w.routes()
-	c.Metrics.show(w.live, c.Version)
+	if err := c.Metrics.show(w.live, c.Version); err != nil {
+		return nil, fmt.Errorf("web: registering metrics: %w", err)
+	}
 	return w, nil
 }
 

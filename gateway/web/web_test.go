@@ -21,12 +21,12 @@ import (
 	"testing/synctest"
 	"time"
 
-	"millwarden/internal/metrics"
+	"github.com/prometheus/client_golang/prometheus"
 )
 
 func newWeb(t testing.TB, f *fake) *Web {
 	t.Helper()
-	w, err := New(Config{Model: f, Acts: f, Health: f, Answers: f, History: f, Books: f, Lots: f, Records: f, Open: true, Metrics: NewMetrics(new(metrics.Registry)),
+	w, err := New(Config{Model: f, Acts: f, Health: f, Answers: f, History: f, Books: f, Lots: f, Records: f, Open: true, Metrics: NewMetrics(prometheus.NewRegistry()),
 		Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Names: []string{"mill.estate.example"}, Version: "test"})
 	if err != nil {
 		t.Fatal(err)

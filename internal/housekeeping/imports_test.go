@@ -74,8 +74,6 @@ var layout = map[string]rule{
 	"internal/clock":           {may: []string{"internal/reading"}, reason: "the one seam for time"},
 	"internal/measured":        {reason: "it opens tables for tests"},
 	"internal/notify":          {reason: "one datagram to the service manager; what is worth telling is floor's to know"},
-	"internal/markup":          {never: []string{"net", "net/http", "os", "log"}, reason: "it fills pages and knows none"},
-	"internal/metrics":         {reason: "it counts and shows; what is worth counting is others' to know"},
 	"internal/peers":           {reason: "it starts servers for tests"},
 	"internal/estate":          {may: []string{"drivers", "drivers/...", "internal/...", "rules", "rules/...", "gateway/..."}, reason: "the simulated estate may look at everything but the commands"},
 	"internal/housekeeping":    {may: []string{"..."}, reason: "it tests the house"},
@@ -188,30 +186,6 @@ func TestImports_tableRefuses(t *testing.T) {
 		if !known || matchesAny(r.may, wrong[1]) {
 			t.Errorf("the table lets %s import %s", wrong[0], wrong[1])
 		}
-	}
-}
-
-// heavy are packages that the shipped program does without, for its size on a small board.
-var heavy = map[string]string{
-	"text/template":                    "it can call any method by its name, so that the linker keeps every method of the program (3.5 MB): use internal/markup",
-	"google.golang.org/protobuf/proto": "it costs 2 MB and comes with the usual metrics library: use internal/metrics",
-	"github.com/chromedp/chromedp":     "it is for tests",
-}
-
-// Aim: the program stays small. A library that brings one of these back is seen here, not on the board.
-func TestImports_nothingHeavy(t *testing.T) {
-	out, err := exec.Command("go", "list", "-deps", module+"gateway").Output()
-	if err != nil {
-		t.Fatalf("go list: %v", err)
-	}
-	deps := strings.Fields(string(out))
-	for name, reason := range heavy {
-		if slices.Contains(deps, name) {
-			t.Errorf("the program holds %s: %s", name, reason)
-		}
-	}
-	if !slices.Contains(deps, "text/template/parse") {
-		t.Error("the list of what the program holds is not whole: text/template/parse is not in it")
 	}
 }
 
