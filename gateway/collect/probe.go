@@ -6,7 +6,6 @@ import (
 	"errors"
 	"io"
 	"math"
-	"slices"
 	"time"
 
 	"millwarden/drivers"
@@ -24,6 +23,8 @@ type Give struct {
 	Noise     float64 // what such a probe wavers by itself from one reading to the next
 	// Correct gives what the newest calibration makes of the part's value: gain x value + shift, and why it may be wrong ("" it is not); nil: nothing.
 	Correct func() (gain, shift float64, doubt string)
+
+	track track
 }
 
 // Probe is one probe of the rules file. The worker opens it, and again after pauses if it was not there.
@@ -54,7 +55,6 @@ type Probe struct {
 	fault  string        // the last one, so that it is logged once
 	heard  time.Duration // monotonic time of the last sample
 	missed time.Duration // and of the last reading told as missing
-	points map[string]*track
 	raw    []byte
 	rawAt  time.Duration
 }
@@ -166,17 +166,20 @@ func causeOf(err error) string {
 	return "cannot be opened"
 }
 
-// readings makes a reading of each point the probe gives.
-func (p *Probe) readings(sample drivers.Sample, tick reading.Stamp) []reading.Reading {
+// readings appends a reading of each point the probe gives.
+func (p *Probe) readings(sample drivers.Sample, tick reading.Stamp, list []reading.Reading) []reading.Reading {
 	frozen := p.isFrozen(sample.Raw, tick.Mono)
-	list := make([]reading.Reading, 0, len(p.Gives))
-	for _, g := range p.Gives {
-		i := slices.IndexFunc(sample.Values, func(v drivers.Value) bool { return v.Channel == g.Channel })
-		if i < 0 {
+	for n := range p.Gives {
+		g := &p.Gives[n]
+		i := 0
+		for i < len(sample.Values) && sample.Values[i].Channel != g.Channel {
+			i++
+		}
+		if i == len(sample.Values) {
 			list = append(list, reading.Missing(g.Point, g.Quantity, tick, "no such channel"))
 			continue
 		}
-		r := p.correct(g, sample.Values[i], tick)
+		r := p.correct(g, &sample.Values[i], tick)
 		if frozen && r.Quality != reading.Bad {
 			r.Quality, r.Cause = reading.Bad, "frozen"
 		}
@@ -187,10 +190,12 @@ func (p *Probe) readings(sample drivers.Sample, tick reading.Stamp) []reading.Re
 
 // correct turns a value of the part into a reading: calibration, slope and offset of the rules, range, rate, kept steps; in this order, on time and
 // not on counts.
-func (p *Probe) correct(g Give, v drivers.Value, tick reading.Stamp) reading.Reading {
+func (p *Probe) correct(g *Give, v *drivers.Value, tick reading.Stamp) reading.Reading {
 	r := reading.Reading{Point: g.Point, Quantity: g.Quantity, Value: v.Value, Stamp: tick, Quality: v.Quality, Cause: v.Cause}
-	r.Stamp.Mono -= v.Ago
-	r.Stamp.Wall = r.Stamp.Wall.Add(-v.Ago)
+	if v.Ago != 0 {
+		r.Stamp.Mono -= v.Ago
+		r.Stamp.Wall = r.Stamp.Wall.Add(-v.Ago)
+	}
 	if r.Quality == reading.Bad {
 		return r
 	}
@@ -209,7 +214,7 @@ func (p *Probe) correct(g Give, v drivers.Value, tick reading.Stamp) reading.Rea
 		r.Quality, r.Cause = reading.Bad, "out of range"
 		return r
 	}
-	if p.jumps(g, r.Value, tick.Mono) && r.Quality == reading.Good {
+	if g.jumps(r.Value, tick.Mono) && r.Quality == reading.Good {
 		r.Quality, r.Cause = reading.Uncertain, "jump"
 	}
 	r.Value = math.Round(r.Value*g.Quantity.StepsPerUnit()) / g.Quantity.StepsPerUnit()
@@ -217,15 +222,8 @@ func (p *Probe) correct(g Give, v drivers.Value, tick reading.Stamp) reading.Rea
 }
 
 // jumps tells whether the step to value was faster than the rate limit and not yet believed.
-func (p *Probe) jumps(g Give, value float64, at time.Duration) bool {
-	if p.points == nil {
-		p.points = map[string]*track{}
-	}
-	t := p.points[g.Point]
-	if t == nil {
-		t = &track{}
-		p.points[g.Point] = t
-	}
+func (g *Give) jumps(value float64, at time.Duration) bool {
+	t := &g.track
 	before := *t
 	t.value, t.at, t.known = value, at, true
 	if g.RateLimit == 0 || !before.known || at <= before.at {

@@ -32,6 +32,10 @@ type Worker struct {
 	// Beat is called once a round: whoever watches the workers sees that this one moves.
 	Beat func()
 	Log  *slog.Logger
+
+	dueNow   []*Probe // of the round, kept for its room
+	points   [3]string
+	deadline *deadline
 }
 
 // Bounds of one exchange, in real time: a part that needs longer is not one of a mill.
@@ -43,6 +47,8 @@ const (
 // Run reads until ctx ends. A probe that cannot be opened or read is no reason to end.
 func (w *Worker) Run(ctx context.Context) error {
 	defer w.close()
+	w.begin(ctx)
+	defer w.deadline.end()
 	now := w.Clock.Now()
 	for _, p := range w.Probes {
 		p.due, p.heard = now.Mono, now.Mono
@@ -63,6 +69,12 @@ func (w *Worker) Run(ctx context.Context) error {
 	}
 }
 
+// begin makes what all rounds use: a round makes nothing but the readings that it hands on.
+func (w *Worker) begin(ctx context.Context) {
+	w.points = [3]string{w.Bus + "/answers", w.Bus + "/silent-parts", w.Bus + "/lateness"}
+	w.deadline = newDeadline(ctx)
+}
+
 // round reads every probe that is due: first all conversions are started, the longest is waited for once, then all are read.
 func (w *Worker) round(ctx context.Context) {
 	tick := w.Clock.Now()
@@ -75,10 +87,14 @@ func (w *Worker) round(ctx context.Context) {
 		return
 	}
 	w.startTogether(ctx, due)
-	var readings []reading.Reading
+	room := len(w.points)
+	for _, p := range due {
+		room += len(p.Gives)
+	}
+	readings := make([]reading.Reading, 0, room) // who takes them keeps them
 	silent := 0
 	for _, p := range due {
-		readings = append(readings, w.read(ctx, p, tick)...)
+		readings = w.read(p, tick, readings)
 	}
 	if ctx.Err() != nil {
 		return // what ended is the program, not the probes
@@ -88,7 +104,7 @@ func (w *Worker) round(ctx context.Context) {
 			silent++
 		}
 	}
-	w.Out(append(readings, w.busReadings(tick, silent)...))
+	w.Out(w.busReadings(tick, silent, readings))
 }
 
 // startTogether lets probes that can convert at the same time do so: what one has started the next finds done. A failure is none
@@ -118,7 +134,7 @@ func (w *Worker) startTogether(ctx context.Context, due []*Probe) {
 
 // due lists the probes whose time has come, and sets when they are due next: on the grid of their update time, so that lateness never adds up.
 func (w *Worker) due(tick reading.Stamp) []*Probe {
-	var due []*Probe
+	due := w.dueNow[:0]
 	for _, p := range w.Probes {
 		if p.due > tick.Mono {
 			continue
@@ -129,14 +145,14 @@ func (w *Worker) due(tick reading.Stamp) []*Probe {
 		p.due += (missed + 1) * every
 		due = append(due, p)
 	}
+	w.dueNow = due
 	return due
 }
 
-// read asks one probe, once more if that may help, and makes a reading for each of its points.
-func (w *Worker) read(ctx context.Context, p *Probe, tick reading.Stamp) []reading.Reading {
-	within := min(max(w.Clock.Real(p.pollEvery()), shortestDeadline), longestDeadline)
-	ctx, cancel := context.WithTimeout(ctx, within)
-	defer cancel()
+// read asks one probe, once more if that may help, and appends a reading for each of its points.
+func (w *Worker) read(p *Probe, tick reading.Stamp, to []reading.Reading) []reading.Reading {
+	ctx := w.deadline.in(min(max(w.Clock.Real(p.pollEvery()), shortestDeadline), longestDeadline))
+	defer w.deadline.done()
 	p.compensate(w.Standing)
 	sample, err := p.sample(ctx, tick)
 	if w.Heard != nil && drivers.KindOf(err) != drivers.NotReady {
@@ -145,13 +161,13 @@ func (w *Worker) read(ctx context.Context, p *Probe, tick reading.Stamp) []readi
 	if err == nil {
 		w.tell(p, nil)
 		p.silent, p.heard = false, tick.Mono
-		return p.readings(sample, tick)
+		return p.readings(sample, tick, to)
 	}
 	if p.Reports && drivers.KindOf(err) == drivers.NotReady && tick.Mono-p.heard < p.SilentAfter {
-		return nil // no news yet is no fault
+		return to // no news yet is no fault
 	}
 	if p.Reports && p.silent && tick.Mono-p.missed < p.Every {
-		return nil // told already for this update time
+		return to // told already for this update time
 	}
 	p.silent, p.missed = true, tick.Mono
 	if w.Missed != nil {
@@ -162,11 +178,10 @@ func (w *Worker) read(ctx context.Context, p *Probe, tick reading.Stamp) []readi
 	if p.Reports && drivers.KindOf(err) == drivers.NotReady {
 		cause = "silent"
 	}
-	missing := make([]reading.Reading, 0, len(p.Gives))
 	for _, g := range p.Gives {
-		missing = append(missing, reading.Missing(g.Point, g.Quantity, tick, cause))
+		to = append(to, reading.Missing(g.Point, g.Quantity, tick, cause))
 	}
-	return missing
+	return to
 }
 
 // tell logs a change of what is wrong with a probe, once: texts may differ by an age or a raw word each time, so its kind counts.
@@ -190,7 +205,7 @@ func (w *Worker) tell(p *Probe, err error) {
 }
 
 // busReadings are the bus's own points: board alarms watch them like any other.
-func (w *Worker) busReadings(tick reading.Stamp, silent int) []reading.Reading {
+func (w *Worker) busReadings(tick reading.Stamp, silent int, to []reading.Reading) []reading.Reading {
 	var late time.Duration
 	for _, p := range w.Probes {
 		late = max(late, p.late)
@@ -199,14 +214,10 @@ func (w *Worker) busReadings(tick reading.Stamp, silent int) []reading.Reading {
 	if silent == len(w.Probes) {
 		answers = 0
 	}
-	point := func(name string, q units.Quantity, value float64) reading.Reading {
-		return reading.Reading{Point: w.Bus + "/" + name, Quantity: q, Value: value, Stamp: tick}
-	}
-	return []reading.Reading{
-		point("answers", units.YesNo, answers),
-		point("silent-parts", units.Count, float64(silent)),
-		point("lateness", units.Duration, w.Clock.Real(late).Seconds()), // it is the machine that is late, whatever the speed of the clock
-	}
+	return append(to,
+		reading.Reading{Point: w.points[0], Quantity: units.YesNo, Value: answers, Stamp: tick},
+		reading.Reading{Point: w.points[1], Quantity: units.Count, Value: float64(silent), Stamp: tick},
+		reading.Reading{Point: w.points[2], Quantity: units.Duration, Value: w.Clock.Real(late).Seconds(), Stamp: tick}) // it is the machine that is late, whatever the speed of the clock
 }
 
 func (w *Worker) close() {
