@@ -56,7 +56,11 @@ func (w *wall) look(now reading.Stamp) {
 func (w *wall) even(now reading.Stamp) time.Time {
 	w.mu.Lock()
 	defer w.mu.Unlock()
-	return now.Wall.Add(-w.moved)
+	moved := w.moved
+	if step := now.Wall.Sub(w.last.Wall) - (now.Mono - w.last.Mono); w.last.Set && now.Set && step.Abs() > stepLeast {
+		moved += step // since the last look
+	}
+	return now.Wall.Add(-moved)
 }
 
 // take gives the step that nobody was told of, and forgets it; 0: there is none.
