@@ -44,7 +44,7 @@ func (p *patternParser) peek() string {
 
 func (p *patternParser) next() string {
 	t := p.peek()
-	p.at++
+	p.at = min(p.at+1, len(p.tokens)) // a bound may end without its unit
 	return t
 }
 
