@@ -54,7 +54,7 @@ tool github.com/golangci/golangci-lint/v2/cmd/golangci-lint "$GOLANGCI"
 tool golang.org/x/vuln/cmd/govulncheck "$GOVULNCHECK"
 
 say "npm packages and the page"
-for folder in gateway/web/ui gateway/callout/mail/testdata; do
+for folder in gateway/web/ui gateway/callout/mail/testdata gateway/callout/push/testdata; do
 	(cd "$folder" && npm ci --no-audit --no-fund --loglevel=error) || stop "npm ci failed in $folder"
 done
 (cd gateway/web/ui && npm run --silent check && npm run --silent build) || stop "the page does not build"

@@ -27,6 +27,7 @@ type Message struct {
 	Answer  string // how to answer a text message: "Reply 1 0412 = I am on it."; "": it asks for no answer
 	Body    string // the whole, in lines
 	Link    string // acknowledges the occurrence; "": there is none
+	Button  Button // the answer of a message that can be touched
 
 	Alarm      string // ID; DrillAlarm for a drill; "" for a flood, a digest or the daily message
 	Occurrence int64
@@ -39,6 +40,13 @@ type Message struct {
 	At         reading.Stamp
 	Exercise   bool   // a drill: nothing has happened
 	Flood      []Told // of a flood: each occurrence that this message tells of
+}
+
+// Button is what answers a message that can be touched.
+type Button struct {
+	Label  string // "I am on it"; "": the message asks for no answer
+	Done   string // what is said once the answer was written down
+	Failed string // and if it was not
 }
 
 // Told is an occurrence told in one message with others.
@@ -96,7 +104,7 @@ func (r *Roster) compose(standings []engine.Standing, to *Person, link string, n
 		m.Text += " " + firstSentence(a.Caution)
 	}
 	m.Text += " " + firstSentence(a.Action)
-	m.Answer = fmt.Sprintf(say.reply, s.Occurrence)
+	m.Answer, m.Button = fmt.Sprintf(say.reply, s.Occurrence), say.onItButton
 	m.Body = body(s, what, link, to.Choice, say)
 	return m
 }

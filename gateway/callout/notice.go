@@ -91,7 +91,7 @@ func (r *Roster) exercise(to *Person, number int64, link string, now reading.Sta
 	say := wordsOf(to, r)
 	text := sentence(fmt.Sprintf(say.drill, to.Title))
 	m := Message{To: *to, At: now, Exercise: true, Priority: engine.Low, Class: engine.Equipment, Alarm: DrillAlarm, Occurrence: number, Thread: threadOf(DrillAlarm, number), Link: link,
-		Subject: say.exercise + ": " + r.Site, Text: say.exercise + ". " + text, Title: say.exercise, Answer: fmt.Sprintf(say.gotReply, number)}
+		Subject: say.exercise + ": " + r.Site, Text: say.exercise + ". " + text, Title: say.exercise, Answer: fmt.Sprintf(say.gotReply, number), Button: say.gotButton}
 	m.Body = say.exercise + "\n\n" + text + "\n"
 	if link != "" {
 		m.Body += "\n" + say.got + "\n" + link + "\n"

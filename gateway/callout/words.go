@@ -16,6 +16,7 @@ type words struct {
 	got, gotReply, well, notWell, lastDrill, noDrill, silence   string
 	over                                                        string
 	windows                                                     map[string]string // a function over a window of time, in words
+	onItButton, gotButton                                       Button            // of messages that can be touched
 	flood, others, floodDo                                      string
 	priorities                                                  [3]string // by engine.Priority
 }
@@ -35,7 +36,9 @@ var english = words{
 	over:    "over %s",
 	windows: map[string]string{"mean": "mean %s", "highest": "highest %s", "lowest": "lowest %s", "spread": "spread of %s", "rise": "rise of %s",
 		"change": "change of %s"},
-	flood: "%d more alarms (%s)", others: "%d others", floodDo: "All stand on the page; answer each there.",
+	onItButton: Button{"I am on it", "Written down: you are on it.", "Not written down. Open the page, or answer another way."},
+	gotButton:  Button{"I got it", "Written down: you got it.", "Not written down. Open the page."},
+	flood:      "%d more alarms (%s)", others: "%d others", floodDo: "All stand on the page; answer each there.",
 	priorities: [...]string{"low", "medium", "high"},
 }
 
@@ -54,7 +57,9 @@ var spanish = words{
 	over:    "en %s",
 	windows: map[string]string{"mean": "media de %s", "highest": "máximo de %s", "lowest": "mínimo de %s", "spread": "dispersión de %s",
 		"rise": "subida de %s", "change": "cambio de %s"},
-	flood: "%d alarmas más (%s)", others: "%d otras", floodDo: "Todas están en la página; responda a cada una allí.",
+	onItButton: Button{"Voy yo", "Anotado: va usted.", "No quedó anotado. Abra la página o responda de otra manera."},
+	gotButton:  Button{"Me llegó", "Anotado: le llegó.", "No quedó anotado. Abra la página."},
+	flood:      "%d alarmas más (%s)", others: "%d otras", floodDo: "Todas están en la página; responda a cada una allí.",
 	priorities: [...]string{"baja", "media", "alta"},
 }
 

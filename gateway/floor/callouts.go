@@ -9,6 +9,7 @@ import (
 
 	"millwarden/gateway/callout"
 	"millwarden/gateway/callout/mail"
+	"millwarden/gateway/callout/push"
 	"millwarden/gateway/callout/siren"
 	"millwarden/gateway/callout/text"
 	"millwarden/gateway/callout/webhook"
@@ -22,7 +23,7 @@ import (
 
 // ChannelDeclares is what channels may say in a rules file.
 func ChannelDeclares() string {
-	return mail.Declares + siren.Declares + text.Declares + webhook.Declares + callout.NotYet
+	return mail.Declares + siren.Declares + text.Declares + webhook.Declares + push.Declares
 }
 
 // RosterOf is the plan's people and watches, without the channels.
@@ -72,6 +73,8 @@ func (f *Floor) way(c *check.Channel) callout.Way {
 		way.Channel, err = f.textMessages(c)
 	case "webhook":
 		way.Channel, err = f.webhook(c)
+	case "push":
+		way.Channel, way.Reaches, err = f.pushes(c)
 	default:
 		f.log.Warn("this version cannot use a channel of the rules file", "channel", c.Name, "kind", c.Kind)
 		way.Channel = callout.NotHere{Kind: c.Kind}

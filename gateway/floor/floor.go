@@ -21,6 +21,7 @@ import (
 	"millwarden/drivers"
 	"millwarden/drivers/bus"
 	"millwarden/gateway/callout"
+	"millwarden/gateway/callout/push"
 	"millwarden/gateway/callout/watcher"
 	"millwarden/gateway/history"
 	"millwarden/gateway/logbook"
@@ -39,33 +40,34 @@ import (
 
 // Options of a Floor. Plan, Data, Clock, Drivers, OpenBus and Log are needed.
 type Options struct {
-	Plan       *check.Plan
-	Data       string                            // folder of history and logbook
-	Clock      func(boot uint32) clock.Clock     // the board's clock, once the number of its boot is known
-	BootID     string                            // of the kernel; "" counts as a new boot
-	Drivers    map[string]drivers.Driver         // by kind
-	Radio      drivers.Feed                      // simulated sticks, instead of the broker's
-	OpenBus    BusOpener                         // a bus of the host, or a simulated one
-	Credential func(name string) (string, error) // secret text of a credential
-	Log        *slog.Logger
-	Version    string
-	Listen     string                                                   // page, instead of the address in the rules file
-	Rules      RulesFile                                                // where a changed plan comes from; nil: never
-	Warnings   int                                                      // of the rules file at the start, not settled
-	NoForward  bool                                                     // the store is served by a forwarder elsewhere
-	CatchUp    int                                                      // readings a second to the broker after an outage; 0: as publish has it; below 0: no limit
-	Open       bool                                                     // nobody logs in at the page: the demo, on this machine alone
-	FirstCode  func(code string)                                        // told the code of the first start, while nobody can log in; nil: nobody
-	NoPage     bool                                                     // the page is not served: tests on fake time have no sockets
-	Demo       string                                                   // said on every page of an invented estate
-	Speed      float64                                                  // of the demo's clock; 0 is 1
-	MailRoots  *x509.CertPool                                           // whom mail trusts; nil: the system's list
-	Outside    http.RoundTripper                                        // way to the outside watcher; nil: the system's
-	OpenModem  func(path string, speed int) (io.ReadWriteCloser, error) // line of a channel of text messages; nil: a serial port of the host
-	Channels   map[string]callout.Channel                               // by name, instead of those of the rules file: the demo's phones
-	DialBroker func(context.Context) (net.Conn, error)                  // line to the site's own broker, instead of a socket: nights on fake time
-	Store      *http.Client                                             // asks the store, instead of the usual client
-	Manager    Manager                                                  // who started the gateway; nil: nobody who wants to hear
+	Plan        *check.Plan
+	Data        string                            // folder of history and logbook
+	Clock       func(boot uint32) clock.Clock     // the board's clock, once the number of its boot is known
+	BootID      string                            // of the kernel; "" counts as a new boot
+	Drivers     map[string]drivers.Driver         // by kind
+	Radio       drivers.Feed                      // simulated sticks, instead of the broker's
+	OpenBus     BusOpener                         // a bus of the host, or a simulated one
+	Credential  func(name string) (string, error) // secret text of a credential
+	Log         *slog.Logger
+	Version     string
+	Listen      string                                                   // page, instead of the address in the rules file
+	Rules       RulesFile                                                // where a changed plan comes from; nil: never
+	Warnings    int                                                      // of the rules file at the start, not settled
+	NoForward   bool                                                     // the store is served by a forwarder elsewhere
+	CatchUp     int                                                      // readings a second to the broker after an outage; 0: as publish has it; below 0: no limit
+	Open        bool                                                     // nobody logs in at the page: the demo, on this machine alone
+	FirstCode   func(code string)                                        // told the code of the first start, while nobody can log in; nil: nobody
+	NoPage      bool                                                     // the page is not served: tests on fake time have no sockets
+	Demo        string                                                   // said on every page of an invented estate
+	Speed       float64                                                  // of the demo's clock; 0 is 1
+	MailRoots   *x509.CertPool                                           // whom mail trusts; nil: the system's list
+	PushService http.RoundTripper                                        // way to push services; nil: the system\'s
+	Outside     http.RoundTripper                                        // way to the outside watcher; nil: the system's
+	OpenModem   func(path string, speed int) (io.ReadWriteCloser, error) // line of a channel of text messages; nil: a serial port of the host
+	Channels    map[string]callout.Channel                               // by name, instead of those of the rules file: the demo's phones
+	DialBroker  func(context.Context) (net.Conn, error)                  // line to the site's own broker, instead of a socket: nights on fake time
+	Store       *http.Client                                             // asks the store, instead of the usual client
+	Manager     Manager                                                  // who started the gateway; nil: nobody who wants to hear
 }
 
 // BusOpener opens the bus of a name ("i2c-1", "onewire", "tcp 192.0.2.20:502", "broker") for a kind of driver. A bus that has a block in the rules
@@ -87,6 +89,7 @@ type Floor struct {
 	heardProbes    heardProbes // what each probe said last, for the page
 	calibrations   calibrations
 	callout        *callout.Callout
+	telephones     *push.Store     // nil: there is no channel of push messages
 	brokenChannels map[string]bool // could not be set up; not changed after Open
 	web            *web.Web
 	people         *people.Book // nil: the page is open or not served

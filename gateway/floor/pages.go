@@ -23,7 +23,7 @@ func (f *Floor) buildWeb() (err error) {
 	if f.plan().Page.Name != "" {
 		names = append(names, f.plan().Page.Name)
 	}
-	f.web, err = web.New(web.Config{Model: f, Acts: f, Health: f, Answers: f, History: curves{f.history}, Books: books{f}, Lots: f, Records: f, Metrics: f.metrics, Log: f.log.With("part", "page"), Listen: f.listen(),
+	f.web, err = web.New(web.Config{Model: f, Acts: f, Health: f, Answers: f, Push: f, History: curves{f.history}, Books: books{f}, Lots: f, Records: f, Metrics: f.metrics, Log: f.log.With("part", "page"), Listen: f.listen(),
 		People: f.people, Socket: f.socket(), Open: f.people == nil, Note: f.noteLogin,
 		Certificate: f.plan().Page.Certificate, Names: names, Version: f.o.Version})
 	if err != nil {

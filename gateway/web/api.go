@@ -51,6 +51,8 @@ func (w *Web) table() []route {
 		{"GET", "/api/lots/{lot}/record.csv", Study, w.serveRecordCSV},
 		{"POST", "/api/acknowledge", Acknowledge, w.serveAcknowledge},
 		{"POST", "/api/acts", Acknowledge, w.serveAct},
+		{"GET", "/api/push", Exercise, w.servePushKey},
+		{"POST", "/api/push", Exercise, w.serveSubscribe},
 		{"GET", "/a/{token}", Anyone, w.serveAnswer},
 		{"POST", "/a/{token}", Anyone, w.serveAnswered},
 		{"GET", "/metrics", See, w.config.Metrics.page().ServeHTTP},

@@ -110,6 +110,8 @@ type call struct {
 	prepare                      func(f *fake)
 }
 
+const pushBody = `{"endpoint":"https://push.example.net/p","p256dh":"BAAA","auth":"AAAA","by":"ben"}`
+
 func calls() []call {
 	refuse := func(kind string) func(*fake) {
 		return func(f *fake) { f.refusal = &Refusal{kind, "No."} }
@@ -157,6 +159,14 @@ func calls() []call {
 		{"POST", book, "", `{"act":"weigh","lot":"143-b","kg":9,"when":"yesterday","by":"ben"}`, 422, nil},
 		{"POST", book, "", `{"act":"weigh","lot":"143-b","kg":"9","by":"ben"}`, 400, nil},
 		{"POST", book, "", `{"act":"weigh","lot":"143-b","kg":9,"by":"ben"}`, 500, func(f *fake) { f.refusal = errors.New("logbook: disk full") }},
+		{"GET", "/api/push", "", "", 200, nil},
+		{"POST", "/api/push", "", pushBody, 200, nil},
+		{"POST", "/api/push", "", `{"endpoint":"https://push.example.net/p","p256dh":"?","auth":"AA","by":"ben"}`, 422, nil},
+		{"POST", "/api/push", "", `{"endpoint":1}`, 400, nil},
+		{"POST", "/api/push", "", pushBody, 409, refuse(RefusedState)},
+		{"POST", "/api/push", "", `{"endpoint":"https://push.example.net/p","p256dh":"AA","auth":"AA","by":"nobody"}`, 404, nil},
+		{"POST", "/api/push", "", `{"endpoint":"https://push.example.net/p","p256dh":"AA","auth":"AA","by":"vera"}`, 403, nil},
+		{"POST", "/api/push", "", pushBody, 500, func(f *fake) { f.refusal = errors.New("disk full") }},
 		{"GET", "/health", "", "", 200, nil},
 		{"GET", "/health", "", "", 503, func(f *fake) { f.stands = "engine" }},
 		{"GET", "/metrics", "", "", 200, nil},

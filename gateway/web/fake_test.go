@@ -164,6 +164,14 @@ func (f *fake) Answer(token string) (Answer, bool) {
 	return Answer{}, false
 }
 
+func (f *fake) PushKey() string { return "BAAA" }
+
+func (f *fake) PushSubscribe(string, Telephone) error {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return f.refusal
+}
+
 func (f *fake) Workers() []Worker {
 	f.mu.Lock()
 	defer f.mu.Unlock()

@@ -147,6 +147,8 @@ var everyRoute = map[string]string{
 	"GET /api/lots/{lot}/record.csv":    "otca",
 	"POST /api/acknowledge":             "otc",
 	"POST /api/acts":                    "otc",
+	"GET /api/push":                     "otc",
+	"POST /api/push":                    "otc",
 	"GET /a/{token}":                    "-otcra",
 	"POST /a/{token}":                   "-otcra",
 	"GET /metrics":                      "otcra",

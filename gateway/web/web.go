@@ -31,6 +31,7 @@ type Config struct {
 	Acts    Acts
 	Health  Health
 	Answers Answers // nil: links of messages are not known
+	Push    Push    // nil: no push messages
 	History History // nil: no curves
 	Books   Books   // nil: no record, no lists
 	Lots    Lots    // nil: no book of lots

@@ -26,7 +26,7 @@ import (
 
 func newWeb(t testing.TB, f *fake) *Web {
 	t.Helper()
-	w, err := New(Config{Model: f, Acts: f, Health: f, Answers: f, History: f, Books: f, Lots: f, Records: f, Open: true, Metrics: NewMetrics(prometheus.NewRegistry()),
+	w, err := New(Config{Model: f, Acts: f, Health: f, Answers: f, Push: f, History: f, Books: f, Lots: f, Records: f, Open: true, Metrics: NewMetrics(prometheus.NewRegistry()),
 		Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Names: []string{"mill.estate.example"}, Version: "test"})
 	if err != nil {
 		t.Fatal(err)

@@ -216,21 +216,9 @@ func judge(answer *http.Response, now time.Time) error {
 	case status >= 300 && status <= 399:
 		f.Final, f.Err = true, fmt.Errorf("webhook: the other end answered %d: redirects are not followed; write the address it moved to", status)
 	case status == http.StatusRequestTimeout, status == http.StatusTooEarly, status == http.StatusTooManyRequests, status >= 500:
-		f.After = retryAfter(answer.Header.Get("Retry-After"), now)
+		f.After = callout.RetryAfter(answer.Header.Get("Retry-After"), now)
 	default:
 		f.Final = true
 	}
 	return f
-}
-
-// retryAfter reads seconds or a date [RFC 9110 section 10.2.3]; what is neither asks for nothing.
-func retryAfter(text string, now time.Time) time.Duration {
-	const most = 24 * time.Hour
-	if seconds, err := strconv.ParseUint(text, 10, 32); err == nil {
-		return min(time.Duration(seconds)*time.Second, most)
-	}
-	if at, err := http.ParseTime(text); err == nil {
-		return min(max(0, at.Sub(now)), most)
-	}
-	return 0
 }

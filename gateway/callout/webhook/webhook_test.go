@@ -189,8 +189,8 @@ func FuzzRetryAfter(f *testing.F) {
 		f.Add(text)
 	}
 	f.Fuzz(func(t *testing.T, text string) {
-		if d := retryAfter(text, at.Wall); d < 0 || d > 24*time.Hour {
-			t.Errorf("retryAfter(%q) = %v", text, d)
+		if d := callout.RetryAfter(text, at.Wall); d < 0 || d > 24*time.Hour {
+			t.Errorf("callout.RetryAfter(%q) = %v", text, d)
 		}
 	})
 }

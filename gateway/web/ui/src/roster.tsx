@@ -4,6 +4,7 @@ import { useAct } from "./acts";
 import { useBook } from "./books";
 import { useHere } from "./context";
 import { useSentence } from "./links";
+import { PushHere } from "./push";
 import { begins, length, list, moment, sentence } from "./say";
 import { Go } from "./way";
 import { Who } from "./who";
@@ -79,7 +80,7 @@ export function RosterPage() {
       {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
       {got && (
         <>
-          <section><h2>{words.howCalled}</h2><ul>{people.map((p) => <Mine key={p.name} title={p.title} me={p.name === who} watches={got} />)}</ul><TryIt /></section>
+          <section><h2>{words.howCalled}</h2><ul>{people.map((p) => <Mine key={p.name} title={p.title} me={p.name === who} watches={got} />)}</ul><TryIt /><PushHere by={who} /></section>
           {got.map((w) => (
             <section key={w.name}>
               <h2>{words.watch} {w.title}</h2>

@@ -34,3 +34,36 @@ self.addEventListener("fetch", (e) => {
   if (e.request.mode === "navigate") e.respondWith(page(e.request));
   else if (FILES.includes(url.pathname)) e.respondWith(caches.match(e.request, { cacheName: held }).then((kept) => kept ?? fetch(e.request)));
 });
+
+/** What the gateway sends; see content in gateway/callout/push. */
+interface Notice { title: string; body: string; tag: string; link?: string; answer?: string; done?: string; failed?: string; urgent?: boolean }
+
+/** A button on a notice and sounding again are known to browsers, not yet to the types of TypeScript. */
+interface Shown extends NotificationOptions { actions?: { action: string; title: string }[]; renotify?: boolean }
+
+function show(n: Notice): Promise<void> {
+  const options: Shown = { body: n.body, tag: n.tag, data: n, icon: "/icon.svg", requireInteraction: n.urgent ?? false, renotify: true };
+  if (n.link && n.answer) options.actions = [{ action: "answer", title: n.answer }];
+  return self.registration.showNotification(n.title, options);
+}
+
+// Every push shows something: a browser takes the subscription away from a page that keeps still.
+self.addEventListener("push", (e) => {
+  let notice: Notice = { title: "Millwarden", body: "", tag: "push" };
+  try {
+    notice = (e.data?.json() as Notice | undefined) ?? notice;
+  } catch { /* not ours: shown bare */ }
+  e.waitUntil(show(notice));
+});
+
+/** The answer is written down by the gateway or it is not; the person is told which. */
+async function answer(n: Notice): Promise<void> {
+  const got = await fetch(n.link!, { method: "POST" }).catch(() => null);
+  await show({ title: n.title, body: (got?.ok ? n.done : n.failed) ?? "", tag: `${n.tag}-answer` }); // the notice touched is being closed by its own tag
+}
+
+self.addEventListener("notificationclick", (e) => {
+  const n = e.notification.data as Notice;
+  e.notification.close();
+  e.waitUntil(e.action === "answer" && n.link ? answer(n) : self.clients.openWindow(n.link ?? "/"));
+});
