@@ -3,6 +3,7 @@ package callout
 import (
 	"cmp"
 	"context"
+	"maps"
 	"math"
 	"slices"
 	"time"
@@ -47,9 +48,14 @@ type call struct {
 // chain is how far the steps of one watch have come.
 type chain struct {
 	watch   *Watch
-	begun   time.Duration   // monotonic time of the first call
-	done    int             // steps taken
-	last    time.Duration   // when the last was taken, or repeated
+	begun   time.Duration            // monotonic time of the first call
+	done    int                      // steps taken
+	last    time.Duration            // when the last was taken, or repeated
+	attempt time.Duration            // when people were called last
+	pause   bool                     // somebody was missed since then
+	missed  map[string]int           // by person: the step in which none of her channels got through; she is owed the call until one does
+	got     map[string]time.Duration // when people whom a channel of their own has reached were called last
+	now     time.Duration
 	called  map[string]bool // people of the steps taken
 	past    map[told]string // after a restart, until it is resumed: what the journal says last of each message
 	hurry   bool            // nobody could be reached: the next step is due now
@@ -61,7 +67,7 @@ type chain struct {
 }
 
 func newChain(w *Watch, begun time.Duration) *chain {
-	return &chain{watch: w, begun: begun, called: map[string]bool{}, tried: map[[2]string]bool{}}
+	return &chain{watch: w, begun: begun, called: map[string]bool{}, missed: map[string]int{}, got: map[string]time.Duration{}, tried: map[[2]string]bool{}}
 }
 
 // digestBook is what waits for the digest of one watch.
@@ -81,7 +87,8 @@ type errand struct {
 	standings   []engine.Standing // one, or all of a digest
 	drill       bool
 	shared      bool
-	parts       []errand // of a flood: those that this one message stands for
+	at          time.Duration // when it was owed first
+	parts       []errand      // of a flood: those that this one message stands for
 }
 
 // result is what became of an errand.
@@ -211,6 +218,7 @@ func sortedNames(chains map[string]*chain) []string {
 
 // step takes the steps of a chain that are due, or repeats the last, and sends what next channels are owed.
 func (b *book) step(owed []errand, next *time.Duration, r *Roster, s *engine.Standing, ch *chain, now reading.Stamp) []errand {
+	ch.now = now.Mono
 	if ch.past != nil {
 		owed = b.resume(owed, r, s, ch, now)
 	}
@@ -220,6 +228,7 @@ func (b *book) step(owed []errand, next *time.Duration, r *Roster, s *engine.Sta
 		owed = b.add(owed, r, ch, e)
 	}
 	ch.extra = nil
+	owed = b.retry(owed, next, r, s, ch, now)
 	steps := ch.watch.Steps
 	for {
 		due, from := ch.due(steps)
@@ -238,7 +247,7 @@ func (ch *chain) due(steps []Step) (at time.Duration, from int) {
 		return ch.last, ch.done
 	case ch.done < len(steps):
 		return ch.begun + steps[ch.done].After, ch.done
-	case ch.hurry:
+	case ch.hurry && len(ch.missed) == 0:
 		return ch.last + min(unreachedPause, ch.watch.Repeat), firstOf(steps, len(steps)-1)
 	}
 	return ch.last + ch.watch.Repeat, firstOf(steps, len(steps)-1)
@@ -255,20 +264,30 @@ func firstOf(steps []Step, i int) int {
 // round sends to all people of the step from which it is called and of those at the same time.
 func (b *book) round(owed []errand, r *Roster, s *engine.Standing, ch *chain, steps []Step, from int, now reading.Stamp) []errand {
 	ch.round++
-	ch.last, ch.hurry = now.Mono, false
+	ch.last, ch.attempt, ch.hurry = now.Mono, now.Mono, false
 	ch.open, ch.reached, ch.tried = 0, false, map[[2]string]bool{}
 	before := len(owed)
 	i := from
 	for ; i < len(steps) && steps[i].After == steps[from].After; i++ {
 		for _, name := range steps[i].People {
+			if ch.lately(name) { // by a channel that came back
+				ch.reached = true
+				continue
+			}
 			owed = b.callPerson(owed, r, s, ch, i, name)
 		}
 	}
 	ch.done = max(ch.done, i)
-	if len(owed) == before && ch.open == 0 && !b.waitsFor(keyOf(s)) {
+	if len(owed) == before && ch.open == 0 && !ch.reached && !b.waitsFor(keyOf(s)) {
 		ch.hurry = true // nobody here can be reached at all
 	}
 	return owed
+}
+
+// lately tells whether a person was called so short a time ago that the repeat of the step is not for her.
+func (ch *chain) lately(person string) bool {
+	at, got := ch.got[person]
+	return got && ch.now-at < ch.watch.Repeat-messagePatience
 }
 
 // callPerson owes a person of a step a message by each of her channels.
@@ -301,6 +320,35 @@ func (b *book) newcomers(owed []errand, r *Roster, s *engine.Standing, ch *chain
 	return owed
 }
 
+// retry calls again whom no channel has reached: a channel may have come back, and the steps that went on meanwhile do not make up for her.
+func (b *book) retry(owed []errand, next *time.Duration, r *Roster, s *engine.Standing, ch *chain, now reading.Stamp) []errand {
+	if len(ch.missed) == 0 || ch.open > 0 || b.waitsFor(keyOf(s)) {
+		return owed
+	}
+	if ch.pause {
+		ch.pause, ch.attempt = false, now.Mono
+	}
+	if left := ch.attempt + unreachedPause - now.Mono; left > 0 {
+		*next = min(*next, left)
+		return owed
+	}
+	ch.round++
+	ch.attempt, ch.open, ch.reached, ch.tried = now.Mono, 0, true, map[[2]string]bool{} // reached: no step is taken sooner for it
+	for i := range r.Ways {
+		if r.Ways[i].Shared { // a siren is nobody's own
+			ch.tried[[2]string{"", r.Ways[i].Name}] = true
+		}
+	}
+	for _, name := range slices.Sorted(maps.Keys(ch.missed)) {
+		if step := ch.missed[name]; step < len(ch.watch.Steps) && slices.Contains(ch.watch.Steps[step].People, name) {
+			owed = b.callPerson(owed, r, s, ch, step, name)
+		} else {
+			delete(ch.missed, name) // of a roster no longer in force
+		}
+	}
+	return owed
+}
+
 // waitsFor tells whether messages about k are under way already.
 func (b *book) waitsFor(k key) bool {
 	for f := range b.underWay {
@@ -316,11 +364,12 @@ func (b *book) add(owed []errand, r *Roster, ch *chain, e errand) []errand {
 	f := flightOf(r.shared(e.way), &e)
 	mark := [2]string{f.person, e.way}
 	if b.underWay[f] || ch.tried[mark] {
+		ch.tried[mark] = true
 		return owed
 	}
 	ch.tried[mark] = true
 	ch.open++
-	e.round, e.shared = ch.round, r.shared(e.way)
+	e.round, e.shared, e.at = ch.round, r.shared(e.way), ch.now
 	b.underWay[f] = true
 	return append(owed, e)
 }
@@ -344,21 +393,40 @@ func (b *book) result(res result, r *Roster) {
 		return
 	}
 	ch := c.chains[e.watch]
-	if ch == nil || ch.round != e.round {
+	if ch == nil {
 		return
 	}
-	ch.open--
-	switch person := r.people[e.person]; {
+	current := ch.round == e.round
+	if current {
+		ch.open--
+	}
+	person := r.people[e.person]
+	switch {
 	case res.err == nil:
 		ch.reached = true
-	case person != nil:
+		if !e.shared {
+			ch.got[e.person] = max(ch.got[e.person], e.at)
+			delete(ch.missed, e.person)
+		}
+	case person == nil:
+	case current:
 		if way := ch.nextWay(r, person); way != "" {
 			ch.extra = append(ch.extra, errand{key: e.key, place: e.place, watch: e.watch, step: e.step, person: e.person, way: way})
 			return
 		}
+		ch.miss(e)
+	default: // a later round has begun meanwhile
+		ch.miss(e)
 	}
-	if ch.open == 0 && !ch.reached {
+	if current && ch.open == 0 && !ch.reached {
 		ch.hurry = true
+	}
+}
+
+// miss notes that a person is still owed the call, unless a channel of hers got through before.
+func (ch *chain) miss(e *errand) {
+	if _, got := ch.got[e.person]; !got && !e.shared {
+		ch.missed[e.person], ch.pause = e.step, true
 	}
 }
 

@@ -4,7 +4,7 @@
 //
 // Who is called, when and by what stands in the Roster. Each try gets its line in the journal before it is made and another for what came of it; a
 // journal that fails or hangs never holds a message back. A message that does not get through is tried again after growing pauses, then by the
-// person's next channel, then the next step is called at once.
+// person's next channel, then the next step is called at once; whom no channel reached is owed the call until one does.
 //
 // The package knows no channel: those are folders below, and gateway/floor hands them in. It knows neither logbook nor page: Journal and Tokens are
 // what it needs of the one, and Answer is what it offers to the other.

@@ -241,7 +241,7 @@ func TestRun_triesAgain(t *testing.T) {
 			}
 		})
 		r.stands(1)
-		sleep(4 * time.Minute)
+		sleep(2 * time.Minute)
 		if s := r.Channels(r.clock.Now())[0]; s.Works || s.Because != "modem is silent" || s.Waiting != 0 {
 			t.Errorf("state of text: %+v", s)
 		}

@@ -37,8 +37,11 @@ func (b *book) recall(c *call, r *Roster, s *engine.Standing, now reading.Stamp)
 		ch.done = max(ch.done, min(line.Step+1, len(w.Steps)))
 		ch.called[line.Person] = true
 		ch.past[told{line.Step, line.Person, line.Channel}] = line.Event
-		if line.Event == Try {
-			ch.last = ago(line.At, now)
+		switch at := ago(line.At, now); {
+		case line.Event == Try:
+			ch.last = at
+		case line.Event == Accepted && !r.shared(line.Channel):
+			ch.got[line.Person] = at
 		}
 	}
 }
@@ -49,6 +52,7 @@ func (b *book) resume(owed []errand, r *Roster, s *engine.Standing, ch *chain, n
 	before, past := len(owed), ch.past
 	ch.past = nil
 	ch.round++
+	ch.pause = true
 	from := firstOf(ch.watch.Steps, max(ch.done-1, 0))
 	for t, event := range past {
 		if t.step < from || r.shared(t.way) {
@@ -73,7 +77,11 @@ func (b *book) resume(owed []errand, r *Roster, s *engine.Standing, ch *chain, n
 		case t.step >= from && event == GivenUp && !ch.took(past, t):
 			if way := ch.nextWay(r, person); way != "" {
 				owed = b.add(owed, r, ch, ch.errand(s, t.step, t.person, way))
+			} else {
+				ch.miss(&errand{person: t.person, step: t.step})
 			}
+		case event == GivenUp:
+			ch.miss(&errand{person: t.person, step: t.step})
 		}
 	}
 	if len(owed) > before {

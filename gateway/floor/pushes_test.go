@@ -100,7 +100,7 @@ func TestPushes(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer book.Close() //nolint:errcheck // read only
+	defer book.Close()
 	entries, err := book.Entries(t.Context(), logbook.Filter{Kinds: []logbook.Kind{logbook.Fault}})
 	if err != nil {
 		t.Fatal(err)

@@ -336,8 +336,12 @@ func TestPublicOnly(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if answer, err := publicOnly().RoundTrip(request); err == nil || !strings.Contains(err.Error(), "no public address") {
-			t.Errorf("%s: %v, %v", address, answer, err)
+		answer, err := publicOnly().RoundTrip(request)
+		if err == nil {
+			_ = answer.Body.Close()
+		}
+		if err == nil || !strings.Contains(err.Error(), "no public address") {
+			t.Errorf("%s: %v", address, err)
 		}
 	}
 }
