@@ -27,7 +27,7 @@ export GOTOOLCHAIN
 
 say "Debian packages"
 missing=""
-for p in mosquitto mosquitto-clients victoria-metrics prometheus chromium poppler-utils python3-pymodbus python3-serial-asyncio jq gcc libc6-dev; do
+for p in mosquitto mosquitto-clients victoria-metrics prometheus chromium poppler-utils python3-pymodbus python3-serial-asyncio jq smstools gammu gcc libc6-dev; do
 	dpkg -s "$p" >/dev/null 2>&1 || missing="$missing $p"
 done
 if [ -n "$missing" ]; then
@@ -38,6 +38,8 @@ if [ -n "$missing" ]; then
 	$as_root env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $missing >/dev/null ||
 		stop "could not install:$missing"
 fi
+# The package smstools starts a service of its own, which would take a modem of this machine; only its program is wanted.
+case " $missing " in *" smstools "*) if command -v systemctl >/dev/null 2>&1; then $as_root systemctl disable --now smstools >/dev/null 2>&1 || true; fi ;; esac
 dpkg-query -W -f '${Package} ${Version}\n' mosquitto victoria-metrics prometheus chromium python3-pymodbus
 
 say "Go tools"

@@ -84,12 +84,21 @@ func TestPort(t *testing.T) {
 	}
 }
 
+// lacks ends a test for which a program is missing: with a message, or as a failure where all must be there.
+func lacks(t *testing.T, what string) {
+	t.Helper()
+	if os.Getenv("CI") != "" {
+		t.Fatal(what)
+	}
+	t.Skip(what)
+}
+
 // smsd of the package smstools drives the double as it would drive a modem, and its message is that of the channel but for the request for a report,
-// the class, and the validity.
+// the class, and the validity. What somebody answers it reads from the double.
 func TestDouble_smsd(t *testing.T) {
 	smsd, err := exec.LookPath("smsd")
 	if err != nil {
-		t.Skip("smsd (package smstools) is not installed")
+		lacks(t, "smsd (package smstools) is not installed")
 	}
 	master, path := terminal(t)
 	modem := texttest.New()
@@ -101,7 +110,7 @@ func TestDouble_smsd(t *testing.T) {
 		}
 	}
 	settings := fmt.Sprintf("devices = M\nlogfile = %[1]s/log\nloglevel = 7\ninfofile = %[1]s/running\npidfile = %[1]s/pid\noutgoing = %[1]s/outgoing\nchecked = %[1]s/checked\n"+
-		"incoming = %[1]s/incoming\nfailed = %[1]s/failed\nsent = %[1]s/sent\ndelaytime = 1\nerrorsleeptime = 1\n[M]\ndevice = %[2]s\nincoming = no\nbaudrate = 115200\nrtscts = no\n", folder, path)
+		"incoming = %[1]s/incoming\nfailed = %[1]s/failed\nsent = %[1]s/sent\ndelaytime = 1\nerrorsleeptime = 1\n[M]\ndevice = %[2]s\nincoming = high\nbaudrate = 115200\nrtscts = no\n", folder, path)
 	file := filepath.Join(folder, "smsd.conf")
 	const text = "DRYER 1 air 51.0 C, limit 45.0 C. [Cut] the heat."
 	for name, content := range map[string]string{file: settings, filepath.Join(folder, "outgoing", "one"): "To: 51900000001\n\n" + text} {
@@ -117,7 +126,7 @@ func TestDouble_smsd(t *testing.T) {
 		output, err := command.CombinedOutput()
 		said <- errors.Join(err, errors.New(string(output)))
 	}()
-	deadline := time.After(30 * time.Second)
+	deadline := time.After(90 * time.Second)
 	for len(modem.Sent()) == 0 {
 		select {
 		case err := <-said:
@@ -125,6 +134,23 @@ func TestDouble_smsd(t *testing.T) {
 		case <-deadline:
 			log, _ := os.ReadFile(filepath.Join(folder, "log"))
 			t.Fatalf("smsd sent nothing: %s", log)
+		case <-time.After(50 * time.Millisecond):
+		}
+	}
+	modem.Receive("+51900000001", "1 0412")
+	for came := ""; !strings.Contains(came, "From: 51900000001") || !strings.HasSuffix(strings.TrimSpace(came), "1 0412"); {
+		files, err := filepath.Glob(filepath.Join(folder, "incoming", "*"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, file := range files {
+			text, _ := os.ReadFile(file)
+			came = string(text)
+		}
+		select {
+		case <-deadline:
+			log, _ := os.ReadFile(filepath.Join(folder, "log"))
+			t.Fatalf("smsd took no answer in: %q\n%s", came, log)
 		case <-time.After(50 * time.Millisecond):
 		}
 	}
@@ -140,5 +166,35 @@ func TestDouble_smsd(t *testing.T) {
 	tail := func(pdu string) string { return pdu[strings.Index(pdu, "0B91")+len("0B91")+12:] } // behind the number
 	if got, want := tail(ours)[6:], tail(strings.ToUpper(sent.PDU))[6:]; got != want {
 		t.Errorf("length and text %s, smsd's %s", got, want)
+	}
+}
+
+// gammu opens a modem more strictly than smsd, and sends and reads by other commands.
+func TestDouble_gammu(t *testing.T) {
+	gammu, err := exec.LookPath("gammu")
+	if err != nil {
+		lacks(t, "gammu is not installed")
+	}
+	master, path := terminal(t)
+	modem := texttest.New()
+	go modem.Serve(master)
+	settings := filepath.Join(t.TempDir(), "gammurc")
+	if err := os.WriteFile(settings, []byte("[gammu]\ndevice = "+path+"\nconnection = at115200\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	ask := func(words ...string) string {
+		t.Helper()
+		ctx, stop := context.WithTimeout(t.Context(), 90*time.Second)
+		defer stop()
+		said, err := exec.CommandContext(ctx, gammu, append([]string{"-c", settings}, words...)...).CombinedOutput()
+		if err != nil {
+			t.Fatalf("gammu %v: %v\n%s\nasked %v", words, err, said, modem.Commands())
+		}
+		return string(said)
+	}
+	const text = "DRYER 1 air 51.0 C, limit 45.0 C. [Cut] the heat."
+	ask("sendsms", "TEXT", "+51900000001", "-text", text)
+	if sent := modem.Sent(); len(sent) != 1 || sent[0].Text != text || sent[0].To != "+51900000001" {
+		t.Errorf("gammu sent %+v", sent)
 	}
 }

@@ -93,6 +93,13 @@ func (m *Modem) Asked(prefix string) int {
 	return n
 }
 
+// Commands are all that were asked, as they came.
+func (m *Modem) Commands() []string {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return slices.Clone(m.asked)
+}
+
 // Stored counts messages in the memory and those that wait for room.
 func (m *Modem) Stored() (stored, waiting int) {
 	m.mu.Lock()
@@ -230,8 +237,15 @@ func (m *Modem) one(c string) (said, result string) {
 		return "\r\n" + fmt.Sprintf(format, a...) + "\r\n", "OK"
 	}
 	switch name {
-	case "", "CMEE", "CREG", "CSCS", "COPS", "CSMS":
+	case "CSCS":
+		if argument == "?" {
+			return info(`+CSCS: ("GSM","UCS2")`)
+		}
 		return "", "OK"
+	case "", "CMEE", "CREG", "COPS", "CSMS", "CFUN":
+		return "", "OK"
+	case "CSCS?":
+		return info(`+CSCS: "GSM"`)
 	case "E0", "E1":
 		s.Echo = name == "E1"
 		return "", "OK"
@@ -261,6 +275,8 @@ func (m *Modem) one(c string) (said, result string) {
 		return "", "OK"
 	case "CSQ":
 		return info("+CSQ: %d,99", s.Signal)
+	case "CGMI", "GMI", "CGMM", "GMM", "CGMR", "GMR":
+		return info("Double")
 	case "CGSN":
 		return info("490154203237518") // the worked example of TS 23.003 annex B, from memory
 	case "CIMI":
@@ -285,6 +301,25 @@ func (m *Modem) messages(name, argument string) (said, result string) {
 	switch {
 	case !s.Unlocked:
 		return "", m.fault("CMS", 311, "SIM PIN required")
+	case name == "CMGF" && argument == "?":
+		said = "\r\n+CMGF: (0,1)\r\n"
+	case name == "CNMI" && argument == "?":
+		said = "\r\n+CNMI: (0-2),(0-3),(0,2),(0-2),(0,1)\r\n"
+	case name == "CSCA?":
+		said = "\r\n+CSCA: \"+51900000099\",145\r\n"
+	case name == "CPMS" && argument == "?":
+		said = "\r\n+CPMS: (\"SM\"),(\"SM\"),(\"SM\")\r\n"
+	case name == "CPMS":
+		said = fmt.Sprintf("\r\n+CPMS: %[1]d,%[2]d,%[1]d,%[2]d,%[1]d,%[2]d\r\n", len(m.stored), s.Memory)
+	case name == "CPMS?":
+		said = fmt.Sprintf("\r\n+CPMS: \"SM\",%[1]d,%[2]d,\"SM\",%[1]d,%[2]d,\"SM\",%[1]d,%[2]d\r\n", len(m.stored), s.Memory)
+	case name == "CMGR" && !s.Text:
+		index, err := strconv.Atoi(argument)
+		pdu, ok := m.stored[index]
+		if err != nil || !ok {
+			return "", m.fault("CMS", 321, "invalid memory index")
+		}
+		said = fmt.Sprintf("\r\n+CMGR: 0,,%d\r\n%s\r\n", len(pdu)/2-1, pdu)
 	case name == "CMGF":
 		s.Text = argument != "0"
 	case name == "CNMI":
