@@ -1,6 +1,6 @@
 #!/bin/sh
 # The whole gateway on a real kernel with a real I2C bus, in emulation: a board of 256 MB with Debian's kernel for ARM, a temperature chip on /dev/i2c-0, which is set
-# from outside and read back through driver, rules and alarm; and by the kernel's own driver through hwmon. Takes six minutes.
+# from outside and read back through driver, rules and alarm; and by the kernel's own driver through hwmon. Takes six minutes on an idle machine, twenty on a busy one.
 #   sh deploy/kernel.sh [PROGRAM]        PROGRAM is an armv7 build; without it one is built
 # Needs, once, as root: dpkg --add-architecture armhf && apt-get update && apt-get install qemu-system-arm cpio kmod python3. The kernel is fetched and unpacked, not installed.
 set -eu
@@ -88,7 +88,7 @@ done </lib/modules/order
 for i in 1 2 3 4 5 6 7 8 9 10; do [ -e /dev/i2c-0 ] && break; sleep 1; done
 echo "BOOTED $(cut -d" " -f1 /proc/uptime) s"
 echo "SCAN"
-millwarden scan --rules /site.rules 2>&1
+millwarden scan 2>&1
 watch() { # rules file, mark
 	millwarden run --trust-clock --rules "$1" --data "/tmp/data-$2" >"/tmp/run-$2.log" 2>&1 &
 	pid=$!
@@ -166,4 +166,5 @@ t = text()
 print(t[t.index("BOOTED"):])
 PY
 python3 "$work/drive.py" "$work/log" "$work/qmp" || stop "the emulated board did not do what it should"
+grep -q 'an LM75 or its kin' "$work/log" || stop "scan did not know the chip"
 echo "a chip set from outside was read by the driver and by hwmon, on a real kernel, and rang"
