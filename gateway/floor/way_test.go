@@ -51,7 +51,7 @@ func TestWay_ofATime(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer mill.Close() //nolint:errcheck // it was only read
+	defer mill.Close()
 	touching := func(from, to float64) (list []string) {
 		t.Helper()
 		way, err := mill.Books().Way(t.Context(), begins.Add(-time.Duration(from*float64(time.Hour))), begins.Add(-time.Duration(to*float64(time.Hour))))

@@ -53,9 +53,10 @@ function PromptLine({ prompt }: { prompt: Prompt }) {
   );
 }
 
-/** Prompts by the hour at which somebody must act; what is due already, first. */
-export function byHour(prompts: readonly Prompt[]): Prompt[] {
-  return [...prompts].sort((a, b) => (a.due ?? 0) - (b.due ?? 0));
+/** Prompts by the hour at which somebody must act; what is due already, first, and of that the coffee before the board. */
+export function byHour(prompts: readonly Prompt[], now: number): Prompt[] {
+  const due = (p: Prompt) => Math.max(p.due ?? 0, now);
+  return [...prompts].sort((a, b) => due(a) - due(b) || Number(!a.station) - Number(!b.station));
 }
 
 export function WhatNext() {
@@ -72,7 +73,7 @@ export function WhatNext() {
           <h2 id="next">{words.whatNext}</h2>
           {frame.prompts.length === 0
             ? <p class="soft">{words.nextQuiet}</p>
-            : <ol>{byHour(frame.prompts).map((p) => <PromptLine key={p.id} prompt={p} />)}</ol>}
+            : <ol>{byHour(frame.prompts, frame.now).map((p) => <PromptLine key={p.id} prompt={p} />)}</ol>}
         </section>
       </div>
       <div>

@@ -48,8 +48,10 @@ function useCheck(p: Probe): string {
 }
 
 function One({ probe, again }: { probe: Probe; again: () => void }) {
-  const [walking, walk] = useState(false);
   const { frame, now, words } = useHere();
+  const [walking, walk] = useState(false);
+  // What is only on or off has no reference.
+  const measured = probe.points.filter((name) => frame.plan.points.find((p) => p.name === name)?.unit);
   const health = useHealth(probe), check = useCheck(probe), isSilent = useSilent();
   return (
     <li class="row probe">
@@ -80,10 +82,10 @@ function One({ probe, again }: { probe: Probe; again: () => void }) {
           </div>
         </details>
       )}
-      {mayCalibrate() && (
+      {mayCalibrate() && measured.length > 0 && (
         <details onToggle={(e) => walk(e.currentTarget.open)}>
           <summary>{words.calibrate}</summary>
-          {walking && <Calibrate probe={probe.name} points={probe.points} again={again} />}
+          {walking && <Calibrate probe={probe.name} points={measured} again={again} />}
         </details>
       )}
     </li>

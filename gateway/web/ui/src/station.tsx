@@ -184,7 +184,7 @@ export function StationPage({ name }: { name: string }) {
   const points = pointsOf(name, frame.plan.points);
   const shown = points.find((p) => p.name === chosen) ?? points.find((p) => p.leading) ?? points[0];
   const alarms = standing(frame.alarms).filter((a) => a.station === name);
-  const answer = byHour(frame.prompts).find((p) => p.station === name);
+  const answer = byHour(frame.prompts, frame.now).find((p) => p.station === name);
   const kg = station.kg ? weight(station.kg) : "";
   const group = (title: string, list: Point[]) => list.length > 0 && (
     <section>
