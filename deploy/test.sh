@@ -73,5 +73,5 @@ sh deploy/vulnerable.sh "$VULNDB"
 say "tests, with the race detector"
 go test -race -timeout 15m ./...
 
-say "nights on fake time, which the race detector does not bear (see bubble in gateway/floor/night_test.go)"
-go test -count=1 -timeout 10m -run 'Night|Reload|Models' ./gateway/floor
+say "what the race detector does not bear, or makes too slow: nights on fake time (see bubble in gateway/floor), the page in a browser against the running program"
+go test -count=1 -timeout 15m ./gateway/floor ./gateway/command
