@@ -10,6 +10,7 @@ stop() { printf 'try: %s\n' "$*" >&2; exit 1; }
 root=${CHROOT:-}
 if [ -z "$root" ]; then
 	root=$(mktemp -d)
+	chmod 755 "$root" # it is / for the program's own user, too
 	say "a fresh Debian 12 in $root (half a minute)"
 	debootstrap --variant=minbase bookworm "$root" >"$root.log" 2>&1 || stop "debootstrap failed: $root.log"
 fi
