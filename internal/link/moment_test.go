@@ -65,6 +65,11 @@ func TestTLS_wrongClock(t *testing.T) {
 			}
 			ours.ServerName, ours.Time = "broker", func() time.Time { return moment(time.Now(), c.built) }
 			near, far := net.Pipe()
+			for _, end := range []net.Conn{near, far} { // a pipe holds nothing: two that write at once, as at a refusal, would wait for ever
+				if err := end.SetDeadline(time.Now().Add(time.Minute)); err != nil {
+					t.Fatal(err)
+				}
+			}
 			go func() {
 				_ = tls.Server(far, theirs).Handshake()
 				far.Close()
