@@ -142,6 +142,7 @@ func processor() time.Duration {
 // fields a reading) is in the first; without it stands the second.
 func BenchmarkHistoryToStore(b *testing.B) {
 	b.Run("victoria-metrics", func(b *testing.B) { pairs(b, peers.StartVictoriaMetrics(b)) })
+	b.Run("influxd", func(b *testing.B) { pairs(b, peers.StartInflux(b)) })
 	b.Run("nothing", func(b *testing.B) {
 		server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, req *http.Request) {
 			io.Copy(io.Discard, req.Body)
