@@ -12,14 +12,14 @@ import (
 //
 // Concurrency: safe for use by several goroutines.
 type GPIO struct {
-	mu        sync.Mutex // guards all below
-	closed    map[int]bool
-	falls     map[int]uint64
-	taken     map[int]bool
-	settles   map[int]time.Duration
-	absent    bool
-	exchanges int
-	failing   int
+	Turns
+
+	mu      sync.Mutex // guards all below
+	closed  map[int]bool
+	falls   map[int]uint64
+	taken   map[int]bool
+	settles map[int]time.Duration
+	absent  bool
 }
 
 var _ drivers.GPIOChip = (*GPIO)(nil)
@@ -57,22 +57,6 @@ func (g *GPIO) Taken(line int) (taken bool) {
 	return taken
 }
 
-// Exchanges counts the calls so far.
-func (g *GPIO) Exchanges() (n int) {
-	g.with(func() { n = g.exchanges })
-	return n
-}
-
-// Fail makes the n-th call from now fail, counted from 1; 0 none.
-func (g *GPIO) Fail(n int) {
-	g.with(func() {
-		g.failing = 0
-		if n > 0 {
-			g.failing = g.exchanges + n
-		}
-	})
-}
-
 func (g *GPIO) with(f func()) {
 	g.mu.Lock()
 	defer g.mu.Unlock()
@@ -81,8 +65,7 @@ func (g *GPIO) with(f func()) {
 
 // answer counts a call and says whether it fails. The caller holds mu.
 func (g *GPIO) answer() error {
-	g.exchanges++
-	if g.absent || g.exchanges == g.failing {
+	if g.Take() || g.absent {
 		return errors.New("no such device")
 	}
 	return nil

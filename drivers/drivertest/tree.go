@@ -12,11 +12,11 @@ import (
 //
 // Concurrency: safe for use by several goroutines.
 type Tree struct {
-	mu        sync.Mutex // guards all below
-	files     fstest.MapFS
-	exchanges int
-	failing   int
-	alter     func(name, text string) string
+	Turns
+
+	mu    sync.Mutex // guards all below
+	files fstest.MapFS
+	alter func(name, text string) string
 }
 
 // NewTree is an empty folder.
@@ -46,22 +46,6 @@ func (t *Tree) Remove(name string) {
 // Alter passes every text that is read through f; nil ends it.
 func (t *Tree) Alter(f func(name, text string) string) { t.with(func() { t.alter = f }) }
 
-// Exchanges counts the files and folders opened so far.
-func (t *Tree) Exchanges() (n int) {
-	t.with(func() { n = t.exchanges })
-	return n
-}
-
-// Fail makes the n-th opening from now fail, counted from 1; 0 none.
-func (t *Tree) Fail(n int) {
-	t.with(func() {
-		t.failing = 0
-		if n > 0 {
-			t.failing = t.exchanges + n
-		}
-	})
-}
-
 func (t *Tree) with(f func()) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
@@ -86,8 +70,7 @@ func (t *Tree) Open(name string) (fs.File, error) {
 }
 
 func (t *Tree) count(name string) error {
-	t.exchanges++
-	if t.exchanges == t.failing {
+	if t.Take() {
 		return &fs.PathError{Op: "read", Path: name, Err: errors.New("input/output error")}
 	}
 	return nil

@@ -15,6 +15,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"millwarden/drivers/drivertest"
 )
 
 // Tree is /sys/bus/w1/devices with parts in it.
@@ -22,13 +24,13 @@ type Tree struct {
 	// Conversion is how long a conversion of 12 bits takes. Zero, as it is at first, answers at once.
 	Conversion time.Duration
 
-	mu        sync.Mutex // guards all below
-	parts     map[string]*Part
-	exchanges int
-	failing   int // number of the exchange that fails, 0 none
-	text      func(name, text string) string
-	master    bool
-	triggers  int
+	drivertest.Turns
+
+	mu       sync.Mutex // guards all below
+	parts    map[string]*Part
+	text     func(name, text string) string
+	master   bool
+	triggers int
 }
 
 // NewTree is a bus without parts.
@@ -81,23 +83,6 @@ func (t *Tree) Remove(id string) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	delete(t.parts, id)
-}
-
-// Exchanges counts the files read and written so far.
-func (t *Tree) Exchanges() int {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	return t.exchanges
-}
-
-// Fail makes the n-th exchange from now fail, counted from 1; 0 none.
-func (t *Tree) Fail(n int) {
-	t.mu.Lock()
-	defer t.mu.Unlock()
-	t.failing = 0
-	if n > 0 {
-		t.failing = t.exchanges + n
-	}
 }
 
 // Rewrite passes every text that is read through f; nil ends it.
@@ -239,8 +224,7 @@ func (t *Tree) convertAll(name string, content []byte) error {
 }
 
 func (t *Tree) count() error {
-	t.exchanges++
-	if t.exchanges == t.failing {
+	if t.Take() {
 		return fmt.Errorf("input/output error")
 	}
 	return nil

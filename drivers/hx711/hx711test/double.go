@@ -11,18 +11,20 @@ import (
 	"math"
 	"sync"
 	"testing/fstest"
+
+	"millwarden/drivers/drivertest"
 )
 
 // Tree is /sys/bus/iio/devices.
 type Tree struct {
-	mu        sync.Mutex // guards all below
-	present   bool
-	number    int
-	second    bool
-	counts    float64 // signed, at the load
-	text      func(string) string
-	exchanges int
-	failing   int
+	drivertest.Turns
+
+	mu      sync.Mutex // guards all below
+	present bool
+	number  int
+	second  bool
+	counts  float64 // signed, at the load
+	text    func(string) string
 }
 
 // The cell: counts when empty, and counts a kilogram. Chosen: 2 mV/V at 500 kg with a heavy platform.
@@ -52,22 +54,6 @@ func (t *Tree) AddSecond() { t.with(func() { t.second = true }) }
 // Alter passes the text of the raw file through f; nil ends it.
 func (t *Tree) Alter(f func(string) string) { t.with(func() { t.text = f }) }
 
-// Exchanges counts the files and folders opened so far.
-func (t *Tree) Exchanges() (n int) {
-	t.with(func() { n = t.exchanges })
-	return n
-}
-
-// Fail makes the n-th opening from now fail, counted from 1; 0 none.
-func (t *Tree) Fail(n int) {
-	t.with(func() {
-		t.failing = 0
-		if n > 0 {
-			t.failing = t.exchanges + n
-		}
-	})
-}
-
 func (t *Tree) with(f func()) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
@@ -78,8 +64,7 @@ func (t *Tree) with(f func()) {
 func (t *Tree) Open(name string) (fs.File, error) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	t.exchanges++
-	if t.exchanges == t.failing {
+	if t.Take() {
 		return nil, &fs.PathError{Op: "read", Path: name, Err: errors.New("input/output error")}
 	}
 	files := fstest.MapFS{"iio:device0/name": {Data: []byte("ads1015\n")}, "iio:device0/in_voltage0_raw": {Data: []byte("77\n")}}

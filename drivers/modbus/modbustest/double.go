@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"millwarden/drivers"
+	"millwarden/drivers/drivertest"
 )
 
 var errSilent = errors.New("request timed out")
@@ -30,15 +31,15 @@ type place struct {
 
 // Device answers for all units that were given a register.
 type Device struct {
-	mu        sync.Mutex // guards all below
-	words     map[place]uint16
-	units     map[uint8]bool
-	silent    bool
-	refusal   drivers.ModbusException
-	garbled   bool
-	delay     time.Duration
-	exchanges int
-	failing   int
+	drivertest.Turns // a request that fails goes unanswered
+
+	mu      sync.Mutex // guards all below
+	words   map[place]uint16
+	units   map[uint8]bool
+	silent  bool
+	refusal drivers.ModbusException
+	garbled bool
+	delay   time.Duration
 }
 
 // New is a line without devices.
@@ -95,22 +96,6 @@ func (d *Device) Garble(garbled bool) { d.with(func() { d.garbled = garbled }) }
 // Delay makes the TCP server answer so late.
 func (d *Device) Delay(late time.Duration) { d.with(func() { d.delay = late }) }
 
-// Fail makes the n-th request from now, counted from 1, go unanswered; 0 none.
-func (d *Device) Fail(n int) {
-	d.with(func() {
-		d.failing = 0
-		if n > 0 {
-			d.failing = d.exchanges + n
-		}
-	})
-}
-
-// Exchanges counts the requests so far.
-func (d *Device) Exchanges() (n int) {
-	d.with(func() { n = d.exchanges })
-	return n
-}
-
 func (d *Device) with(f func()) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -121,9 +106,8 @@ func (d *Device) with(f func()) {
 func (d *Device) Ask(_ context.Context, unit uint8, table drivers.ModbusTable, address, count uint16, into []uint16) ([]uint16, error) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.exchanges++
-	switch {
-	case d.silent || !d.units[unit] || d.exchanges == d.failing:
+	switch fails := d.Take(); {
+	case fails || d.silent || !d.units[unit]:
 		return into, errSilent
 	case d.garbled:
 		return into, drivers.ErrGarbled
