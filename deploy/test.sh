@@ -5,6 +5,7 @@ set -eu
 cd "$(dirname "$0")/.."
 
 INFLUXD=v1.8.10
+NATS=v2.15.2
 GOLANGCI=v2.15.0
 GOVULNCHECK=v1.9.0
 VULNDB=v0.0.0-20261105234957-e22db6528018
@@ -44,7 +45,7 @@ dpkg-query -W -f '${Package} ${Version}\n' mosquitto victoria-metrics prometheus
 
 say "Go tools"
 tool() { # module path, version: installed once under a name with its version
-	name=$(basename "$1")
+	name=$(basename "${1%/v[0-9]}")
 	if [ ! -x "$tools/$name-$2" ]; then
 		GOBIN="$tools" go install "$1@$2" || stop "could not build $1@$2"
 		mv "$tools/$name" "$tools/$name-$2"
@@ -52,6 +53,7 @@ tool() { # module path, version: installed once under a name with its version
 	ln -sf "$name-$2" "$tools/$name"
 }
 tool github.com/influxdata/influxdb/cmd/influxd "$INFLUXD"
+tool github.com/nats-io/nats-server/v2 "$NATS"
 tool github.com/golangci/golangci-lint/v2/cmd/golangci-lint "$GOLANGCI"
 tool golang.org/x/vuln/cmd/govulncheck "$GOVULNCHECK"
 

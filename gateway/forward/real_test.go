@@ -135,15 +135,18 @@ func (h *sliceHistory) feed(ctx context.Context, seed uint64) {
 	}
 }
 
-// rows are what the store should hold.
-func (h *sliceHistory) rows() []peers.Row {
+// rows are what the store should hold of the board "hub".
+func (h *sliceHistory) rows() []peers.Row { return h.rowsOf("hub") }
+
+// rowsOf are what the store should hold of a board.
+func (h *sliceHistory) rowsOf(board string) []peers.Row {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	var rows []peers.Row
 	for _, e := range h.entries {
 		station, point, _ := strings.Cut(e.Point, "/")
-		area := map[bool]string{true: "hub", false: "mill"}[station == "board"]
-		rows = append(rows, peers.Row{Measurement: e.Quantity.Name(), Site: "fern-hollow", Area: area, Station: station, Point: point, Board: "hub",
+		area := map[bool]string{true: board, false: "mill"}[station == "board"]
+		rows = append(rows, peers.Row{Measurement: e.Quantity.Name(), Site: "fern-hollow", Area: area, Station: station, Point: point, Board: board,
 			Millis: e.Stamp.Wall.UnixMilli(), Value: e.Value, Quality: float64(e.Quality)})
 	}
 	return peers.Sort(rows)
@@ -293,7 +296,7 @@ func (r *real) until(limit time.Duration, what string, done func() bool) {
 func (r *real) more(n uint64) {
 	r.t.Helper()
 	from := r.publisher.Status().Stored
-	r.until(40*time.Second, fmt.Sprintf("%d more stored", n), func() bool { return r.publisher.Status().Stored >= from+n })
+	r.until(90*time.Second, fmt.Sprintf("%d more stored", n), func() bool { return r.publisher.Status().Stored >= from+n })
 }
 
 // Aim: on mosquitto and influxd, through a proxy that does everything a store and a line can do, and one kill -9 each of broker, forwarder and

@@ -50,6 +50,12 @@ func (b *backlog) SetWatermark(m history.Mark) error { b.mark = m; return nil }
 // bare sends n packs of 64 from one paho client to another, QoS 1, 16 on the way: the baseline, with nothing of ours in it but the payload.
 func bare(b *testing.B, broker string, n int) time.Duration {
 	b.Helper()
+	return across(b, broker, broker, n)
+}
+
+// across is bare from one node of a broker to another.
+func across(b *testing.B, here, there string, n int) time.Duration {
+	b.Helper()
 	var entries []reading.Reading
 	for _, e := range must((&backlog{n: 64}).From(1, 64, nil)) {
 		entries = append(entries, e.Reading)
@@ -59,14 +65,14 @@ func bare(b *testing.B, broker string, n int) time.Duration {
 		b.Fatal(err)
 	}
 	came := make(chan struct{}, n)
-	client := func(id string) mqtt.Client {
-		c := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tcp://" + broker).SetClientID(id).SetDefaultPublishHandler(func(mqtt.Client, mqtt.Message) { came <- struct{}{} }))
+	client := func(id, broker string) mqtt.Client {
+		c := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tcp://" + broker).SetClientID(id).SetUsername(siteUser).SetPassword(sitePassword).SetDefaultPublishHandler(func(mqtt.Client, mqtt.Message) { came <- struct{}{} }))
 		if t := c.Connect(); t.Wait() && t.Error() != nil {
 			b.Fatal(t.Error())
 		}
 		return c
 	}
-	from, to := client("bare-from"), client("bare-to")
+	from, to := client("bare-from", here), client("bare-to", there)
 	defer from.Disconnect(100)
 	defer to.Disconnect(100)
 	to.Subscribe("bare/pack", 1, nil).Wait()
@@ -178,5 +184,26 @@ func pairs(b *testing.B, store destination) {
 		b.ReportMetric(speeds[2], "readings/s")
 		b.ReportMetric(bares[2], "bare-readings/s")
 		b.ReportMetric(cpus[2], "times-bare-processor")
+	}
+}
+
+// BenchmarkCluster tells what a pack costs a broker of three nodes, each of which keeps it, beside one that keeps nothing: for the reckoning of how far
+// a cluster carries. It has no goal.
+func BenchmarkCluster(b *testing.B) {
+	const packs = 20_000
+	nodes := peers.StartCluster(b, clusterConfig, siteUser, sitePassword)
+	single := peers.StartMosquitto(b)
+	time.Sleep(10 * time.Second) // until the nodes have found each other
+	for b.Loop() {
+		one, three := bare(b, single.Address, packs), across(b, nodes[0].Address, nodes[1].Address, packs)
+		var busy time.Duration
+		for _, n := range nodes {
+			busy += n.Processor()
+		}
+		b.ReportMetric(0, "ns/op")
+		b.ReportMetric(packs/three.Seconds(), "packs/s")
+		b.ReportMetric(one.Seconds()/three.Seconds(), "of-one-broker")
+		b.ReportMetric(float64(busy.Microseconds())/packs, "µs-of-all-nodes/pack")
+		b.ReportMetric(float64(single.Processor().Microseconds())/packs, "µs-of-one-broker/pack")
 	}
 }

@@ -1,4 +1,5 @@
-// Package peers starts the servers we did not write, for tests: mosquitto (broker), influxd 1.8.10 and victoria-metrics (stores), each on a
+// Package peers starts the servers we did not write, for tests: mosquitto (broker), nats-server (three nodes that are
+// one broker), influxd 1.8.10 and victoria-metrics (stores), each on a
 // free loopback port with a folder of its own, ready when the function returns, killed when the test ends. A server that is not installed
 // skips the test, or fails it where CI=true. Tests alone may import it.
 //
@@ -13,6 +14,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -28,6 +30,7 @@ type Server struct {
 	name    string
 	program string
 	args    []string
+	env     []string // beside that of the test
 	ready   func() error
 	log     string
 	command *exec.Cmd
@@ -79,7 +82,13 @@ func FreeAddress(t testing.TB) string {
 
 func start(t testing.TB, name, folder string, ready func() error, program string, args ...string) *Server {
 	t.Helper()
-	s := &Server{t: t, name: name, program: program, args: args, ready: ready, log: filepath.Join(folder, name+".log")}
+	return startIn(t, nil, name, folder, ready, program, args...)
+}
+
+// startIn is start with more of an environment.
+func startIn(t testing.TB, env []string, name, folder string, ready func() error, program string, args ...string) *Server {
+	t.Helper()
+	s := &Server{t: t, name: name, program: program, args: args, env: env, ready: ready, log: filepath.Join(folder, name+".log")}
 	s.Start()
 	t.Cleanup(s.Kill)
 	return s
@@ -95,6 +104,7 @@ func (s *Server) Start() {
 	defer log.Close() //nolint:errcheck // the server writes to its own copy
 	command := exec.Command(s.program, s.args...)
 	command.Stdout, command.Stderr = log, log
+	command.Env = append(os.Environ(), s.env...)
 	dieWithParent(command)
 	if err := command.Start(); err != nil {
 		s.t.Fatalf("%s: %v", s.name, err)
@@ -148,6 +158,26 @@ func (s *Server) end(signal os.Signal) {
 		s.t.Errorf("%s did not end within %v", s.name, startLimit)
 	}
 	s.command = nil
+}
+
+// Processor is the processor time the server has used so far, from the kernel.
+func (s *Server) Processor() time.Duration {
+	s.t.Helper()
+	text, err := os.ReadFile(fmt.Sprintf("/proc/%d/stat", s.command.Process.Pid))
+	if err != nil {
+		s.t.Fatal(err)
+	}
+	_, rest, _ := strings.Cut(string(text), ") ") // behind the name
+	fields := strings.Fields(rest)
+	var ticks int64
+	for _, f := range fields[11:13] { // utime and stime, proc(5)
+		n, err := strconv.ParseInt(f, 10, 64)
+		if err != nil {
+			s.t.Fatal(err)
+		}
+		ticks += n
+	}
+	return time.Duration(ticks) * 10 * time.Millisecond // Linux has 100 a second
 }
 
 // Log is what the server wrote.
