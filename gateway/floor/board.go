@@ -15,6 +15,9 @@ import (
 // boardEvery is how often the board looks at itself; chosen: well below the delays of the built-in board alarms.
 const boardEvery = 10 * time.Second
 
+// ownBoard is the station of this gateway's own points, whatever the site calls the board.
+const ownBoard = "board"
+
 // lowDisk is the share of free room below which the logbook is tried, in per cent: the limit full-disk of the built-in alarms.
 const lowDisk = 1
 
@@ -42,7 +45,7 @@ func (f *Floor) runBoard(p *part) func(context.Context) error {
 }
 
 func (f *Floor) boardReadings(now reading.Stamp) []reading.Reading {
-	const board = "board" // this gateway, whatever the site calls it
+	const board = ownBoard
 	var rs []reading.Reading
 	add := func(place, name string, q units.Quantity, value float64) {
 		if f.plan().pointKnown[place+"/"+name] && !math.IsNaN(value) {

@@ -82,7 +82,8 @@ type Floor struct {
 	clock          clock.Clock
 	boot           uint32
 	history        *history.History
-	heard          *bus.Feed // what came from the broker for radio probes
+	hub            atomic.Pointer[hub] // nil: the plan knows no other boards
+	heard          *bus.Feed           // what came from the broker for radio probes
 	logbook        *logbook.Logbook
 	broker         *publish.Broker // nil: the site's own
 	links          links

@@ -12,6 +12,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync/atomic"
+	"time"
 
 	"millwarden/drivers"
 	"millwarden/gateway/forward"
@@ -66,7 +67,8 @@ func (f *Floor) buildLinks() error {
 		return err
 	}
 	l.publisher = publish.New(f.history, publish.Options{Root: rootOf(f.plan().Plan), Site: f.plan().Site.Name, Board: f.plan().Site.Board, Dial: l.dial,
-		Credential: l.user, Area: f.areaOf, Wake: l.woken, Rate: f.o.CatchUp, Log: f.log.With("part", "publish")})
+		Credential: l.user, Area: f.areaOf, Own: f.own, Wake: l.woken, LatestEvery: latestEvery(f.plan().Site), Rate: f.o.CatchUp, Log: f.log.With("part", "publish")})
+	l.publisher.Rules(f.plan().Rules)
 	f.parts = append(f.parts, &part{name: "publish", run: l.publisher.Run})
 	if f.plan().Store == nil || f.o.NoForward {
 		return nil
@@ -244,8 +246,24 @@ func Forwarder(plan *check.Plan, credential func(string) (string, error), reject
 	return forward.New(o)
 }
 
-// areaOf files a station under its area.
-func (f *Floor) areaOf(station string) string { return f.plan().areas[station] }
+// latestEvery is how often the newest readings are told; 0 is as usual.
+func latestEvery(site check.Site) time.Duration {
+	if site.Hub != "" {
+		return hubEvery
+	}
+	return 0
+}
+
+// areaOf files a station under its area. The board itself stands in none: several boards have one called so.
+func (f *Floor) areaOf(station string) string {
+	if station == ownBoard {
+		return ""
+	}
+	return f.plan().areas[station]
+}
+
+// own tells whether a point is for this board to publish. What another board measures, and says of itself, it publishes.
+func (f *Floor) own(point string) bool { return !f.plan().foreign[point] }
 
 // publishAlarms tells people's own tools how alarms stand.
 func (f *Floor) publishAlarms(transitions []engine.Transition) {
@@ -285,6 +303,9 @@ func (l *links) states(f *Floor, list []web.Link) []web.Link {
 	}
 	if bad := l.historyBad.Load(); bad != nil {
 		list = append(list, web.Link{Kind: "history", Name: "history", Title: "History", Set: true, Cause: *bad})
+	}
+	if h := f.hub.Load(); h != nil {
+		list = h.links(f.clock.Now(), list)
 	}
 	for _, c := range f.plan().Channels {
 		list = append(list, web.Link{Kind: "channel", Name: c.Name, Title: c.Title, Set: true, Works: f.channelWorks(c.Name)})

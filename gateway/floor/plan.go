@@ -10,7 +10,8 @@ import (
 // planned is the plan in force with the tables by which it is asked while running. It is not changed: a reload puts another in its place.
 type planned struct {
 	*check.Plan
-	measured   map[string]bool           // points that a probe gives
+	measured   map[string]bool           // points that a probe gives, of this board or of another
+	foreign    map[string]bool           // points that come from another board
 	entered    map[string]bool           // points that people read and enter
 	pointKnown map[string]bool           // points of the plan
 	kinds      map[string]string         // kind of each station
@@ -20,13 +21,21 @@ type planned struct {
 }
 
 func planOf(plan *check.Plan) *planned {
-	p := &planned{Plan: plan, measured: map[string]bool{}, entered: map[string]bool{}, pointKnown: map[string]bool{}, kinds: map[string]string{}, areas: map[string]string{}, titles: map[string]string{}, corrected: map[string]web.Correction{}}
+	p := &planned{Plan: plan, measured: map[string]bool{}, foreign: map[string]bool{}, entered: map[string]bool{}, pointKnown: map[string]bool{}, kinds: map[string]string{}, areas: map[string]string{}, titles: map[string]string{}, corrected: map[string]web.Correction{}}
 	for _, st := range plan.Stations {
 		p.kinds[st.Name], p.areas[st.Name] = st.Kind, st.Area
 	}
 	for _, point := range plan.Points {
 		p.pointKnown[point.Name], p.titles[point.Name] = true, point.Title
-		p.measured[point.Name] = point.How == check.Measured
+		p.measured[point.Name] = point.How == check.Measured || point.How == check.Remote
+		p.foreign[point.Name] = point.How == check.Remote
+	}
+	for _, b := range plan.Boards {
+		for _, point := range plan.Points {
+			if point.Station == b.Name && point.Short != "heard" && point.Short != "same-rules" { // those are the hub's word
+				p.foreign[point.Name] = true
+			}
+		}
 	}
 	for _, a := range plan.Engine.Alarms {
 		p.titles[a.ID] = a.Title

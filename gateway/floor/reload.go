@@ -108,6 +108,7 @@ func (f *Floor) swap(ctx context.Context, plan *check.Plan, text, by string) err
 	case f.swapped <- struct{}{}:
 	default:
 	}
+	f.links.publisher.Rules(next.Rules)
 	f.closeUnused(next)
 	f.logChange(old.Plan, plan, text, by)
 	return nil

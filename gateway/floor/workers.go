@@ -43,7 +43,11 @@ func (f *Floor) workersOf(plan *planned) ([]*part, error) {
 	for _, name := range order {
 		parts = append(parts, f.worker(name, probes[name]))
 	}
-	return append(parts, f.radio(plan)...), nil
+	parts = append(parts, f.radio(plan)...)
+	if h := f.hubOf(plan); h != nil {
+		parts = append(parts, &part{name: "hub", run: h.run})
+	}
+	return parts, nil
 }
 
 func (f *Floor) worker(name string, probes []*collect.Probe) *part {

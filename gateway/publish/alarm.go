@@ -21,8 +21,8 @@ type Alarm struct {
 	AcknowledgedBy string    `json:"acknowledged-by,omitempty"`
 }
 
-// shownAlarm is what stands, or is to stand, at an alarm's topic.
-type shownAlarm struct {
+// shown is what stands, or is to stand, at a topic: the state of an alarm, or the rules.
+type shown struct {
 	payload []byte // empty: the topic is to be cleared
 	dirty   bool
 }
@@ -34,15 +34,18 @@ func (p *Publisher) Alarm(a Alarm) {
 		p.o.Log.Error("alarm not published", "alarm", a.Name, "place", a.Place, "cause", err)
 		return
 	}
-	p.show(a.Place, a.Name, payload)
+	p.show(p.topics.Alarm(a.Place, a.Name), payload)
 }
 
 // ForgetAlarm takes the record of an alarm that is no more away from the broker.
-func (p *Publisher) ForgetAlarm(place, name string) { p.show(place, name, nil) }
+func (p *Publisher) ForgetAlarm(place, name string) { p.show(p.topics.Alarm(place, name), nil) }
 
-func (p *Publisher) show(place, name string, payload []byte) {
+// Rules tells by which rules the board judges, for its hub.
+func (p *Publisher) Rules(hash string) { p.show(p.topics.Rules(p.o.Board), []byte(hash)) }
+
+func (p *Publisher) show(topic string, payload []byte) {
 	p.mu.Lock()
-	p.shown[p.topics.Alarm(place, name)] = &shownAlarm{payload: payload, dirty: true}
+	p.shown[topic] = &shown{payload: payload, dirty: true}
 	p.mu.Unlock()
 	select {
 	case p.alarms <- struct{}{}:

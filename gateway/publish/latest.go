@@ -52,7 +52,7 @@ func (l *latest) publish(now time.Time, p *Publisher, c *link.Conn) (again time.
 		return l.due, nil
 	}
 	l.due = now.Add(time.Second)
-	if err := l.read(p.source); err != nil {
+	if err := l.read(p.source, p.o.Own); err != nil {
 		return l.due, err
 	}
 	for _, n := range l.points {
@@ -75,7 +75,7 @@ func (l *latest) publish(now time.Time, p *Publisher, c *link.Conn) (again time.
 }
 
 // read takes the newest of what the history has got since.
-func (l *latest) read(source Source) error {
+func (l *latest) read(source Source, own func(point string) bool) error {
 	last := source.Last()
 	if last > l.tail+latestBehind {
 		l.tail = last - latestBehind
@@ -90,7 +90,9 @@ func (l *latest) read(source Source) error {
 			return nil
 		}
 		for i := range l.entries {
-			l.take(&l.entries[i].Reading)
+			if own(l.entries[i].Point) {
+				l.take(&l.entries[i].Reading)
+			}
 		}
 		l.tail = l.entries[len(l.entries)-1].Position
 	}

@@ -54,6 +54,7 @@ type Options struct {
 	Dial              func(context.Context) (net.Conn, error)   // Broker.Dial, or link.Dialer
 	Credential        func() (user, password string, err error) // of the site's own broker; nil: none
 	Area              func(station string) string               // area of a station; "" for what is none: it is filed under the board's name
+	Own               func(point string) bool                   // whether the board publishes a point: those of others, which a hub keeps too, come from them; nil: all
 	Wake              <-chan struct{}                           // a token after each append; nil: it looks each second
 	Store             string                                    // whose marks count; "": "store"
 	Rate              int                                       // readings a second when catching up; 0: 5,000; below 0: no limit
@@ -93,7 +94,7 @@ type Publisher struct {
 
 	mu     sync.Mutex // guards status and shown
 	status Status
-	shown  map[string]*shownAlarm // by topic
+	shown  map[string]*shown // by topic
 }
 
 // New builds a Publisher of a history.
@@ -110,11 +111,14 @@ func New(source Source, o Options) *Publisher {
 	if o.LatestEvery == 0 {
 		o.LatestEvery = defaultLatest
 	}
+	if o.Own == nil {
+		o.Own = func(string) bool { return true }
+	}
 	if o.Log == nil {
 		o.Log = slog.New(slog.DiscardHandler)
 	}
 	p := &Publisher{o: o, source: source, topics: wire.Topics{Root: o.Root, Site: o.Site}, marks: make(chan wire.Mark, 1),
-		alarms: make(chan struct{}, 1), encoder: wire.NewEncoder(o.Site, o.Board, o.Area), reader: reader{source: source}, shown: map[string]*shownAlarm{}}
+		alarms: make(chan struct{}, 1), encoder: wire.NewEncoder(o.Site, o.Board, o.Area), reader: reader{source: source}, shown: map[string]*shown{}}
 	saved := source.Watermark()
 	p.flow = flow{stream: newStream(), store: o.Store, ahead: max(o.Ahead, wire.Most), commit: saved.Commit, next: saved.Commit}
 	if o.Rate > 0 {

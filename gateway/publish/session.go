@@ -183,7 +183,9 @@ func (s *session) send(now time.Time, entries []history.Entry) error {
 	f := &s.flights[(s.first+s.n)%window]
 	s.readings = s.readings[:0]
 	for i := range entries {
-		s.readings = append(s.readings, entries[i].Reading)
+		if s.o.Own(entries[i].Point) {
+			s.readings = append(s.readings, entries[i].Reading)
+		}
 	}
 	to := entries[len(entries)-1].Position
 	h := wire.Header{Stream: s.flow.stream, From: s.flow.sent + 1, To: to, Watermark: s.flow.commit, Stored: s.flow.next, Boot: s.flow.boot}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"millwarden/internal/reading"
+	"millwarden/internal/units"
 )
 
 // Pack is a decoded pack. Decode fills it again and again, with little new memory.
@@ -57,6 +58,23 @@ func (d *Decoder) Decode(data []byte, p *Pack) error {
 		}
 	}
 	return p.check()
+}
+
+// DecodeLatest reads what stands at the topic of the newest reading of a point; its name is the full one. due is what the point measures: the unit alone
+// does not always tell.
+func DecodeLatest(data []byte, due units.Quantity) (reading.Reading, error) {
+	records, err := reading.DecodeSenML(data, time.Unix(1<<28, 0), nil)
+	if err != nil {
+		return reading.Reading{}, err
+	}
+	rs, err := reading.ReadingsOf(records, func(string) (units.Quantity, bool) { return due, true }, nil)
+	if err == nil && len(rs) != 1 {
+		err = fmt.Errorf("%d readings where one is due", len(rs))
+	}
+	if err != nil {
+		return reading.Reading{}, err
+	}
+	return rs[0], nil
 }
 
 func (p *Pack) check() error {

@@ -10,6 +10,7 @@
 //	                                 its acknowledgement would promise nothing that the mark does not
 //	ROOT/SITE/BOARD/mark             forwarder to board: marks; QoS 0, not retained, repeated
 //	ROOT/SITE/BOARD/state            "online", by last will "offline"; QoS 1, retained. The forwarder has one too, under its own name
+//	ROOT/SITE/BOARD/rules            SHA-256 in hex over the texts of the board's rules file; QoS 1, retained. A hub compares it
 //	ROOT/SITE/AREA/STATION/POINT     newest reading of a point; QoS 0, retained. What belongs to no station (board/disk-free,
 //	                                 i2c-1/answers) stands under its board: ROOT/SITE/BOARD/board/disk-free
 //	ROOT/SITE/alarm/PLACE/NAME       an alarm as a JSON object; QoS 1, retained; an empty payload when it is no more. PLACE may be a full

@@ -18,6 +18,9 @@ func (t Topics) Mark(board string) string { return t.join(board, "mark") }
 // State is where a board's "online" and its last will "offline" stand.
 func (t Topics) State(board string) string { return t.join(board, "state") }
 
+// Rules is where the SHA-256 of the rules stands by which a board judges.
+func (t Topics) Rules(board string) string { return t.join(board, "rules") }
+
 // Latest is where the newest reading of a point stands.
 func (t Topics) Latest(area, point string) string { return t.join(area, point) }
 

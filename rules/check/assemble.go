@@ -21,6 +21,13 @@ func (c *checker) assemble() {
 		}
 		p.Stations = append(p.Stations, st)
 	}
+	for i := range p.Boards {
+		if at := c.stations[p.Boards[i].Name]; at != nil {
+			if line, ok := at.settings.Find("silent-after"); ok && len(line.Slots) > 0 {
+				p.Boards[i].SilentAfter = time.Duration(line.Slots[0].Amount.Value * float64(time.Second))
+			}
+		}
+	}
 	for _, pr := range c.probeList {
 		p.Probes = append(p.Probes, pr.plan)
 	}

@@ -55,6 +55,7 @@ func load(fsys fs.FS, mains []string, declared []phrase.Declaration) (*Plan, dia
 	for _, name := range mains {
 		r.readMain(name)
 	}
+	c.plan.Rules = r.rules(r.names)
 	r.readBoards()
 	r.readSubjects()
 	if len(c.blocks) > 0 || !c.list.HasErrors() {

@@ -29,8 +29,17 @@ type Plan struct {
 	Subjects []string // built-in subjects in use
 	LeftOut  []LeftOut
 	Engine   engine.Plan
+	Boards   []Board  // other boards of the estate that this one hears: it is their hub
+	Rules    string   // SHA-256 in hex over this board's own texts, in order: what two boards compare
 	Files    []string // names of all files read, the built-in ones as "standard/NAME.rules"
 	Hash     string   // SHA-256 in hex over the text of all of them
+}
+
+// Board is another board of the estate, whose points this one judges too.
+type Board struct {
+	Name        string // also its station here
+	SilentAfter time.Duration
+	Rules       string // as Plan.Rules of that board should be
 }
 
 // Site is the estate as this board sees it.

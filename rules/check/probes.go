@@ -150,6 +150,9 @@ func (c *checker) checkProbes() {
 	}
 }
 
+// farOverdue is the least for a point of another board, whose newest readings come by the broker every 5 s at most. Chosen: three of them.
+const farOverdue = 15 * time.Second
+
 func (c *checker) probeTimes(p *probe) {
 	if d, ok := c.duration(p.block, "every"); ok {
 		p.plan.Every = d
@@ -162,6 +165,9 @@ func (c *checker) probeTimes(p *probe) {
 		} else {
 			p.plan.OverdueAfter = d
 		}
+	}
+	if p.board != "" {
+		p.plan.OverdueAfter = max(p.plan.OverdueAfter, farOverdue)
 	}
 	p.plan.FrozenAfter = c.perhaps(p.block, "frozen-after")
 	p.plan.CalibrateEvery = c.perhaps(p.block, "calibrate-every")

@@ -16,9 +16,10 @@ import (
 
 // Bounds of the text, chosen in the language: a thousand probes fit ten times over, and a reader's memory stays small.
 const (
-	maxText  = 1 << 20 // bytes, all files together
-	maxFiles = 64
-	maxDeep  = 8 // include in include
+	maxText   = 1 << 20 // bytes, all files together
+	maxFiles  = 64
+	maxBoards = 256 // files of other boards beside them
+	maxDeep   = 8   // include in include
 )
 
 // block is a block of the tree and where it comes from.
@@ -33,12 +34,13 @@ func (b *block) ours() bool { return b.subject == "" && b.board == "" }
 
 // reader reads the main file and all that it names.
 type reader struct {
-	c     *checker
-	fsys  fs.FS
-	dir   string // folder of the main file
-	names []string
-	size  int
-	read  map[string]bool
+	c      *checker
+	fsys   fs.FS
+	dir    string // folder of the main file
+	names  []string
+	boards int // of the files, those of other boards
+	size   int
+	read   map[string]bool
 }
 
 // readMain reads one main file with what it includes.
@@ -85,13 +87,13 @@ func (r *reader) include(b *syntax.Block, subject, board string, depth int) {
 	if !b.Path.Given() || b.Refused {
 		return
 	}
-	if text, name, ok := r.open(b.Path, depth+1); ok {
+	if text, name, ok := r.open(b.Path, depth+1, board != ""); ok {
 		r.parse(name, text, subject, board, depth+1)
 	}
 }
 
 // open reads a file named in the rules, below the main file's folder.
-func (r *reader) open(at syntax.Token, depth int) (text, name string, ok bool) {
+func (r *reader) open(at syntax.Token, depth int, board bool) (text, name string, ok bool) {
 	refuse := func(why string) (string, string, bool) {
 		r.c.say("25", at.Range, facts{"path": at.Text, "why": why})
 		return "", "", false
@@ -105,8 +107,10 @@ func (r *reader) open(at syntax.Token, depth int) (text, name string, ok bool) {
 		return refuse("It is read already: a file is included once.")
 	case depth > maxDeep:
 		return refuse(fmt.Sprintf("Files include one another at most %d deep, and this is the %dth.", maxDeep, depth))
-	case len(r.names) >= maxFiles:
-		return refuse(fmt.Sprintf("At most %d files are read, and this is the %dth.", maxFiles, len(r.names)+1))
+	case board && r.boards >= maxBoards:
+		return refuse(fmt.Sprintf("The files of at most %d boards are read, and this is the %dth.", maxBoards, r.boards+1))
+	case !board && len(r.names)-r.boards >= maxFiles:
+		return refuse(fmt.Sprintf("At most %d files are read, and this is the %dth.", maxFiles, len(r.names)-r.boards+1))
 	}
 	content, err := fs.ReadFile(r.fsys, name)
 	if err != nil {
@@ -170,12 +174,14 @@ func (r *reader) readBoards() {
 }
 
 func (r *reader) readBoard(at syntax.Token, board, site string) {
-	text, name, ok := r.open(at, 1)
+	text, name, ok := r.open(at, 1, true)
 	if !ok {
 		return
 	}
-	before := len(r.c.blocks)
+	before, first := len(r.c.blocks), len(r.names)
 	r.parse(name, text, "", board, 1)
+	r.boards += len(r.names) - first
+	r.c.plan.Boards = append(r.c.plan.Boards, Board{Name: board, Rules: r.rules(r.names[first:])})
 	kept := r.c.blocks[:before]
 	for _, b := range r.c.blocks[before:] {
 		switch b.Word.Word() {
@@ -188,6 +194,15 @@ func (r *reader) readBoard(at syntax.Token, board, site string) {
 		}
 	}
 	r.c.blocks = kept
+}
+
+// rules is over texts alone: a hub keeps the file of a board under another name.
+func (r *reader) rules(names []string) string {
+	h := sha256.New()
+	for _, name := range names {
+		fmt.Fprintf(h, "%d\n%s", len(r.c.sources[name]), r.c.sources[name])
+	}
+	return hex.EncodeToString(h.Sum(nil))
 }
 
 // hash is over all texts in the order read.

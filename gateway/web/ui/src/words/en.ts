@@ -328,7 +328,7 @@ export const en = {
   doesNot: "does not work",
   noWatcher: "No outside watcher: if the board dies, nothing will say so.",
   noLink: (title: string) => `No ${title}.`,
-  kinds: { broker: "Broker", store: "Store", bus: "Bus", channel: "Channel", watcher: "Outside watcher" } as Record<string, string>,
+  kinds: { broker: "Broker", store: "Store", board: "Board", bus: "Bus", channel: "Channel", watcher: "Outside watcher" } as Record<string, string>,
   waits: (n: string) => `${n} wait`,
   drill: (at: string, by: string) => `Last drill answered ${at}${by ? ` by ${by}` : ""}.`,
   noDrill: "No drill answered yet.",

@@ -266,6 +266,7 @@ export const es: Words = {
   classes: { safety: "seguridad", food: "inocuidad", quality: "calidad", equipment: "equipo" },
   silent: "sin señal",
   causes: {
+    "not heard": "no se la oye", "other rules than the copy here": "otras reglas que la copia de aquí",
     "no answer": "sin respuesta", "overdue": "sin señal", "frozen": "congelado", "not yet read": "aún no leído", "garbled": "ilegible",
     "out of range": "fuera de rango", "cannot say yet": "aún no se puede decir",
   },
@@ -331,7 +332,7 @@ export const es: Words = {
   doesNot: "no funciona",
   noWatcher: "Sin vigilante externo: si la placa muere, nada lo dirá.",
   noLink: (title) => `Sin ${title}.`,
-  kinds: { broker: "Corredor de mensajes", store: "Almacén de datos", bus: "Bus", channel: "Canal", watcher: "Vigilante externo" },
+  kinds: { broker: "Corredor de mensajes", store: "Almacén de datos", board: "Placa", bus: "Bus", channel: "Canal", watcher: "Vigilante externo" },
   waits: (n) => `${n} esperan`,
   drill: (at, by) => `Último simulacro contestado ${at}${by ? ` por ${by}` : ""}.`,
   noDrill: "Aún no se ha contestado ningún simulacro.",
