@@ -87,7 +87,11 @@ func printRates(out io.Writer, r rates.Rates, zone *time.Location) {
 	line("the ten most frequent", percent(r.TopShare), "at most 30 % (ours)")
 	line("fleeting", fmt.Sprint(r.Fleeting), "0")
 	line("stale, most on any day", fmt.Sprint(r.MostStale), "under 2 (ours)")
+	line("of them of class safety", fmt.Sprint(r.StaleSafety), "0 (ours)")
 	line("calls between 21:00 and 05:00", fmt.Sprintf("%d in %d nights", r.NightCalls, r.Nights), "at most 1 a night (ours)")
+	line("of them acted on by a person", fmt.Sprint(r.NightsActed), "every one (ours)")
+	line("suppressions, changes of rules", fmt.Sprint(r.Changes), "")
+	line("of them by nobody named", fmt.Sprint(r.Unnamed), "0")
 	known := r.Priorities["high"] + r.Priorities["medium"] + r.Priorities["low"]
 	if known > 0 {
 		share := func(p string) int { return (200*r.Priorities[p] + known) / (2 * known) }

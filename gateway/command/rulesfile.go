@@ -120,7 +120,7 @@ func reloadOnHangup(ctx context.Context, mill *floor.Floor) {
 		case <-ctx.Done():
 			return
 		case <-hangup:
-			_ = mill.Reload(ctx, "signal") // told, logged, and an alarm; the old plan goes on
+			_ = mill.Reload(ctx, floor.BySignal) // told, logged, and an alarm; the old plan goes on
 		}
 	}
 }

@@ -90,33 +90,53 @@ func limitWords(plan *check.Plan, a *engine.Alarm) []string {
 	return words
 }
 
-// RateRows reads from a record the transitions of alarms before to, as their rates are reckoned from. Prompts and events take no occurrence and
-// call nobody.
+// RateRows reads from a record the transitions of alarms and the changes of the rules before to, as their rates are reckoned from. Prompts and events take no
+// occurrence and call nobody.
 func RateRows(ctx context.Context, book *logbook.Logbook, plan *check.Plan, to time.Time) ([]rates.Row, error) {
-	priorities := map[string]string{}
+	alarms := map[string]*engine.Alarm{}
 	for i := range plan.Engine.Alarms {
-		priorities[plan.Engine.Alarms[i].ID] = plan.Engine.Alarms[i].Priority.String()
+		alarms[plan.Engine.Alarms[i].ID] = &plan.Engine.Alarms[i]
 	}
-	unacknowledged, acknowledged := engine.Unacknowledged.String(), engine.Acknowledged.String()
 	var rows []rates.Row
 	for after := int64(0); ; {
-		entries, err := book.Entries(ctx, logbook.Filter{Kinds: []logbook.Kind{logbook.Transition}, To: to, After: after, Limit: rowsPage})
+		entries, err := book.Entries(ctx, logbook.Filter{Kinds: []logbook.Kind{logbook.Transition, logbook.RulesChange}, To: to, After: after, Limit: rowsPage})
 		if err != nil {
 			return nil, fmt.Errorf("reading the logbook: %w", err)
 		}
-		for _, e := range entries {
-			after = e.ID
-			var step struct{ From, To string }
-			if e.Occurrence == 0 || json.Unmarshal(e.Data, &step) != nil {
-				continue
+		for i := range entries {
+			after = entries[i].ID
+			if row, counts := rateRow(&entries[i], alarms[entries[i].Alarm]); counts {
+				rows = append(rows, row)
 			}
-			rows = append(rows, rates.Row{At: e.At.Wall, Alarm: e.Alarm, Priority: priorities[e.Alarm], Annunciated: step.To == unacknowledged && step.From != unacknowledged,
-				Active: step.To == unacknowledged || step.To == acknowledged})
 		}
 		if len(entries) < rowsPage {
 			return rows, nil
 		}
 	}
+}
+
+// rateRow is an entry as the rates take it. Of the rules only a change counts: not a refusal, which changed nothing, nor what was in force at a start.
+func rateRow(e *logbook.Entry, a *engine.Alarm) (rates.Row, bool) {
+	row := rates.Row{At: e.At.Wall, Alarm: e.Alarm, By: e.Who}
+	if row.By == ByFile || row.By == BySignal { // which tell how, not who
+		row.By = ""
+	}
+	if e.Kind == logbook.RulesChange {
+		var change struct{ Old, New *string }
+		return row, json.Unmarshal(e.Data, &change) == nil && change.Old != nil && change.New != nil && *change.Old != *change.New
+	}
+	var step struct{ Event, From, To string }
+	if e.Occurrence == 0 && e.Who == "" || json.Unmarshal(e.Data, &step) != nil {
+		return row, false
+	}
+	unacknowledged := engine.Unacknowledged.String()
+	row.Annunciated = e.Occurrence > 0 && step.To == unacknowledged && step.From != unacknowledged
+	row.Active = step.To == unacknowledged || step.To == engine.Acknowledged.String()
+	row.Hidden = step.Event == engine.Shelve.String() || step.Event == engine.Remove.String()
+	if a != nil {
+		row.Priority, row.Safety = a.Priority.String(), a.Class == engine.Safety
+	}
+	return row, true
 }
 
 // rowsPage is how many entries are read at once. Chosen: a year of a quiet mill.
@@ -143,7 +163,10 @@ func (b books) Rates(ctx context.Context, days int) (web.Rates, error) {
 		{Name: "top-ten", Value: r.TopShare, Share: true, Most: 0.3, Ours: true},
 		{Name: "fleeting", Value: float64(r.Fleeting)},
 		{Name: "stale", Value: float64(r.MostStale), Most: 1, Ours: true},
+		{Name: "stale-safety", Value: float64(r.StaleSafety), Ours: true},
 		{Name: "a-night", Value: float64(r.NightCalls) / nights, Most: 1, Ours: true},
+		{Name: "nights-idle", Value: float64(r.NightCalls - r.NightsActed), Ours: true},
+		{Name: "unnamed", Value: float64(r.Unnamed)},
 	}, Top: counts(r.Top), Chatter: counts(r.Chattering), Stale: counts(r.Stale)}, nil
 }
 

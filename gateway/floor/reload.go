@@ -39,6 +39,12 @@ func (f *Floor) buildWorkers() error {
 	return nil
 }
 
+// What Reload is told where no person is known: who edited the file on the board is not told to the program.
+const (
+	ByFile   = "file"
+	BySignal = "signal"
+)
+
 func (f *Floor) watchRules(ctx context.Context) error {
 	tick := time.NewTicker(watchEvery)
 	defer tick.Stop()
@@ -48,7 +54,7 @@ func (f *Floor) watchRules(ctx context.Context) error {
 			return nil
 		case <-tick.C:
 			if f.o.Rules.Changed() {
-				_ = f.Reload(ctx, "file") // told, logged, and an alarm; the old plan goes on
+				_ = f.Reload(ctx, ByFile) // told, logged, and an alarm; the old plan goes on
 			}
 		}
 	}

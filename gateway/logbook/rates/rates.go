@@ -11,14 +11,20 @@ import (
 	"time"
 )
 
-// Row is one transition of one alarm, as the logbook keeps it.
+// Row is one transition of one alarm, or one change of the rules (then Alarm is ""), as the logbook keeps it.
 type Row struct {
 	At          time.Time
 	Alarm       string
 	Priority    string // "" unknown
 	Annunciated bool   // it called: it became unacknowledged
 	Active      bool   // after it, the alarm stands and is not hidden
+	Safety      bool   // the alarm is of class safety
+	Hidden      bool   // it was shelved or taken out of service
+	By          string // the person who did it; "" nobody, or nobody who was named
 }
+
+// changed tells whether the row alters what people are told: a suppression or an attribute.
+func (r *Row) changed() bool { return r.Hidden || r.Alarm == "" }
 
 // Rates are the figures of a stretch of time. Shares go from 0 to 1.
 type Rates struct {
@@ -38,9 +44,13 @@ type Rates struct {
 	Fleeting        int     // gone within seconds, and did not come again at once
 	Stale           []Count // stood for more than a day; on how many days
 	MostStale       int     // on any day
+	StaleSafety     int     // of them of class safety, most on any day
 	Priorities      map[string]int
 	NightCalls      int // between 21:00 and 05:00; those within 10 min wake once
+	NightsActed     int // of NightCalls: after which a person acted on one of their alarms before it called again
 	Nights          int
+	Changes         int // suppressions by people, and changes of the rules
+	Unnamed         int // of them by nobody named, which is as near as a record comes to "not authorised"
 }
 
 // Count is how often something was so.
@@ -75,18 +85,28 @@ func Of(rows []Row, from, to time.Time, zone *time.Location) Rates {
 	rows = slices.DeleteFunc(rows, func(row Row) bool { return !row.At.Before(to) })
 	var calls []time.Time
 	by := map[string][]time.Time{}
-	for _, row := range rows {
-		if row.Annunciated && !row.At.Before(from) {
+	for i := range rows {
+		row := &rows[i]
+		if row.At.Before(from) {
+			continue
+		}
+		if row.Annunciated {
 			calls = append(calls, row.At)
 			by[row.Alarm] = append(by[row.Alarm], row.At)
 			r.Priorities[row.Priority]++
+		}
+		if row.changed() {
+			r.Changes++
+			if row.By == "" {
+				r.Unnamed++
+			}
 		}
 	}
 	r.frequency(calls)
 	r.floods(calls)
 	r.frequent(by)
 	r.standing(rows)
-	r.nights(calls, zone)
+	r.nights(rows, zone)
 	return r
 }
 
@@ -125,29 +145,34 @@ func (r *Rates) share(calls []time.Time, period time.Duration, most int) float64
 	return float64(busy) / float64(periods)
 }
 
-// floods follows the count of the last 10 min: it rises with a call and falls 10 min after it.
+// floods follows the count of the last 10 min: it rises with a call and falls 10 min after it. What comes and goes at one instant is counted before it is judged.
 func (r *Rates) floods(calls []time.Time) {
 	var total time.Duration
 	var since time.Time
 	flood := false
-	gone := 0 // calls that are more than 10 min old
-	for i, at := range calls {
-		for ; gone < i && !calls[gone].Add(ten).After(at); gone++ {
-			if flood && i-gone-1 < floodEnds {
-				total, flood = total+calls[gone].Add(ten).Sub(since), false
-			}
+	come, gone := 0, 0
+	for gone < len(calls) {
+		at := calls[gone].Add(ten)
+		if come < len(calls) && calls[come].Before(at) {
+			at = calls[come]
 		}
-		if !flood && i-gone+1 > floodBegins {
+		if !at.Before(r.To) {
+			break
+		}
+		for ; come < len(calls) && calls[come].Equal(at); come++ {
+		}
+		for ; gone < come && !calls[gone].Add(ten).After(at); gone++ {
+		}
+		switch last := come - gone; {
+		case !flood && last > floodBegins:
 			flood, since = true, at
 			r.Floods++
+		case flood && last < floodEnds:
+			flood, total = false, total+at.Sub(since)
 		}
 	}
 	if flood {
-		end := r.To // unless it falls below before
-		if last := len(calls) - floodEnds; last >= 0 && calls[last].Add(ten).Before(end) {
-			end = calls[last].Add(ten)
-		}
-		total += end.Sub(since)
+		total += r.To.Sub(since)
 	}
 	if span := r.To.Sub(r.From); span > 0 {
 		r.InFlood = float64(total) / float64(span)
@@ -159,7 +184,7 @@ func (r *Rates) frequent(by map[string][]time.Time) {
 		r.Top = append(r.Top, Count{alarm, len(times)})
 		chatters := 0
 		for i := chatterFrom - 1; i < len(times); i++ {
-			if times[i].Sub(times[i-chatterFrom+1]) < chatterIn {
+			if times[i].Sub(times[i-chatterFrom+1]) <= chatterIn { // the whole minute, both its ends
 				chatters++
 			}
 		}
@@ -224,31 +249,53 @@ func (r *Rates) standing(rows []Row) {
 	for alarm := range since {
 		went(alarm, r.To)
 	}
-	r.countStale(stale)
+	safety := map[string]bool{}
+	for i := range rows {
+		safety[rows[i].Alarm] = rows[i].Safety
+	}
+	r.countStale(stale, safety)
 }
 
-func (r *Rates) countStale(stale map[string]map[int]bool) {
-	perDay := map[int]int{}
+func (r *Rates) countStale(stale map[string]map[int]bool, safety map[string]bool) {
+	perDay, safetyPerDay := map[int]int{}, map[int]int{}
 	for alarm, days := range stale {
 		r.Stale = append(r.Stale, Count{alarm, len(days)})
 		for day := range days {
 			perDay[day]++
 			r.MostStale = max(r.MostStale, perDay[day])
+			if safety[alarm] {
+				safetyPerDay[day]++
+				r.StaleSafety = max(r.StaleSafety, safetyPerDay[day])
+			}
 		}
 	}
 	sortCounts(r.Stale)
 }
 
-func (r *Rates) nights(calls []time.Time, zone *time.Location) {
+// nights counts what woke people. Calls within 10 min of each other wake once.
+func (r *Rates) nights(rows []Row, zone *time.Location) {
 	var last time.Time
-	for _, at := range calls {
-		if hour := at.In(zone).Hour(); hour < nightTo || hour >= nightFrom {
-			if last.IsZero() || at.Sub(last) >= ten {
+	woke := map[string]int{} // by alarm that waits for an act: the number of its wake-up
+	acted := map[int]bool{}
+	for i := range rows {
+		row := &rows[i]
+		if row.By != "" {
+			acted[woke[row.Alarm]] = true
+		}
+		if !row.Annunciated || row.At.Before(r.From) {
+			continue
+		}
+		delete(woke, row.Alarm)
+		if hour := row.At.In(zone).Hour(); hour < nightTo || hour >= nightFrom {
+			if last.IsZero() || row.At.Sub(last) >= ten {
 				r.NightCalls++
 			}
-			last = at
+			last = row.At
+			woke[row.Alarm] = r.NightCalls
 		}
 	}
+	delete(acted, 0) // acts on what woke nobody
+	r.NightsActed = len(acted)
 	begin := r.From.In(zone)
 	for day := 0; ; day++ {
 		night := time.Date(begin.Year(), begin.Month(), begin.Day()+day, nightFrom, 0, 0, 0, zone)

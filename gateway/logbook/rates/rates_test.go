@@ -19,7 +19,7 @@ var begin = time.Date(2026, 5, 1, 12, 0, 0, 0, time.UTC)
 
 // standing gives the two rows of one coming and going.
 func standing(alarm, priority string, after, lasts time.Duration) []Row {
-	return []Row{{begin.Add(after), alarm, priority, true, true}, {At: begin.Add(after + lasts), Alarm: alarm, Priority: priority}}
+	return []Row{{At: begin.Add(after), Alarm: alarm, Priority: priority, Annunciated: true, Active: true}, {At: begin.Add(after + lasts), Alarm: alarm, Priority: priority}}
 }
 
 // A synthetic logbook of 30 days, each figure of which was counted by hand beside the line that makes it.
@@ -43,10 +43,18 @@ func TestOf_syntheticLogbook(t *testing.T) {
 	rows = append(rows, standing("night@x", "high", 16*time.Hour+59*time.Minute, time.Minute)...)           // 04:59
 	rows = append(rows, Row{At: begin.Add(-time.Hour), Alarm: "before@x", Annunciated: true, Active: true}) // before: counts in nothing but as stale
 	rows = append(rows, Row{At: begin.Add(30 * time.Hour), Alarm: "before@x"})                              // stood 31 h: stale in the last hour of the first day and on the second
-	slices.Reverse(rows)                                                                                    // the order of rows at different times does not matter
+	// Somebody answers at 05:30 to what woke at 04:59: one of two wake-ups was acted on; the act on a, which called by day, counts for none.
+	rows = append(rows, Row{At: begin.Add(17*time.Hour + 30*time.Minute), Alarm: "night@x", By: "ana"}, Row{At: begin.Add(2*time.Hour + time.Minute), Alarm: "a@x", Active: true, By: "ana"})
+	// A gas alarm stands for 25 h; it is taken out of service by ana, an alarm is shelved by nobody, the rules change twice, once without a name; one change before the time.
+	gas := standing("gas@x", "high", 312*time.Hour, 25*time.Hour)
+	gas[0].Safety, gas[1].Safety, gas[1].Hidden, gas[1].By = true, true, true, "ana"
+	rows = append(rows, gas...)
+	rows = append(rows, Row{At: begin.Add(400 * time.Hour), Alarm: "a@x", Hidden: true}, Row{At: begin.Add(401 * time.Hour)}, Row{At: begin.Add(402 * time.Hour), By: "ben"},
+		Row{At: begin.Add(-time.Hour)})
+	slices.Reverse(rows) // the order of rows at different times does not matter
 
 	r := Of(rows, begin, begin.Add(30*24*time.Hour), time.UTC)
-	const total = 30 + 12 + 15 + 4 + 1 + 3
+	const total = 30 + 12 + 15 + 4 + 1 + 3 + 1
 	near := func(what string, got, want float64) {
 		t.Helper()
 		if math.Abs(got-want) > 1e-9 {
@@ -71,14 +79,18 @@ func TestOf_syntheticLogbook(t *testing.T) {
 		t.Errorf("chattering %v", r.Chattering)
 	}
 	near("fleeting", float64(r.Fleeting), 1)
-	if !slices.Equal(r.Stale, []Count{{"before@x", 2}, {"stale@x", 2}}) {
+	if !slices.Equal(r.Stale, []Count{{"before@x", 2}, {"stale@x", 2}, {"gas@x", 1}}) {
 		t.Errorf("stale %v", r.Stale)
 	}
 	near("stale on any day", float64(r.MostStale), 1)
-	if r.Priorities["low"] != 31 || r.Priorities["medium"] != 27 || r.Priorities["high"] != 7 {
+	if r.Priorities["low"] != 31 || r.Priorities["medium"] != 27 || r.Priorities["high"] != 8 {
 		t.Errorf("priorities %v", r.Priorities)
 	}
+	near("of class safety", float64(r.StaleSafety), 1)
 	near("wake-ups", float64(r.NightCalls), 2)
+	near("wake-ups acted on", float64(r.NightsActed), 1)
+	near("changes", float64(r.Changes), 4)
+	near("changes by nobody named", float64(r.Unnamed), 2)
 	near("nights", float64(r.Nights), 30)
 	if !r.Enough || Of(rows, begin, begin.Add(29*24*time.Hour), time.UTC).Enough {
 		t.Error("30 days are enough, 29 are not")
@@ -154,28 +166,76 @@ func delayed(t *testing.T, all []logged) (rows []Row) {
 	return rows
 }
 
-// TestAlarmLog_delaysEndChattering: on a published log of activations and returns, on- and off-delays of a minute leave nothing that chatters; what
-// its author's own filter and deadband left is told beside it.
-func TestAlarmLog_delaysEndChattering(t *testing.T) {
-	chattered := 0
-	for _, run := range []string{"61", "78"} {
-		figures := func(what string, rows []Row) Rates {
-			from, to := rows[0].At, rows[len(rows)-1].At.Add(time.Second)
-			r := Of(rows, from, to, time.UTC)
-			t.Logf("run %s %-22s %5d annunciated, most in 10 min %4d, chattering alarms %2d, floods %d, in flood %.0f %%", run, what, r.Annunciated, r.MostInTen, len(r.Chattering),
-				r.Floods, 100*r.InFlood)
-			return r
+// A flood that never falls below five for any time is one, though a call goes at the instant at which the next comes: 11 calls within a minute, then one for each that
+// goes but six, so that five are left; counted by hand.
+func TestOf_floodOfOneInstant(t *testing.T) {
+	var rows []Row
+	for i := range 11 {
+		rows = append(rows, standing(fmt.Sprintf("a%d@x", i), "low", time.Duration(i)*time.Second, time.Minute)...)
+	}
+	for i := 6; i < 11; i++ { // the five last ones are each followed at the instant at which they go
+		rows = append(rows, standing(fmt.Sprintf("b%d@x", i), "low", 10*time.Minute+time.Duration(i)*time.Second, time.Minute)...)
+	}
+	// From the 11th call, 10 s in, until the first of the second five goes, 20 min 6 s in.
+	r := Of(rows, begin, begin.Add(time.Hour), time.UTC)
+	if minutes := r.InFlood * 60; r.Floods != 1 || math.Abs(minutes-(19+56.0/60)) > 1e-9 {
+		t.Errorf("%d floods of %.3f min, want 1 of 19 min 56 s", r.Floods, minutes)
+	}
+}
+
+// figures are what is told of one log.
+type figures struct{ annunciated, mostInTen, chattering, strictly, floods int }
+
+// strictly counts anew, on another way than Of, the alarms that came three times in less than a minute: the definition with a minute that ends before its sixtieth second.
+func strictly(rows []Row) (chatter int) {
+	times := map[string][]time.Time{}
+	found := map[string]bool{}
+	for _, row := range rows {
+		if !row.Annunciated {
+			continue
 		}
-		original := alarmLog(t, "tep_original_"+run+".csv.gz")
-		chattered += len(figures("untreated", rowsOf(original)).Chattering)
-		quiet := figures("with delays of 1 min", delayed(t, original))
-		figures("the author's filter", rowsOf(alarmLog(t, "tep_filter_"+run+".csv.gz")))
-		figures("the author's deadband", rowsOf(alarmLog(t, "tep_deadband_"+run+".csv.gz")))
-		if len(quiet.Chattering) != 0 {
-			t.Errorf("run %s: with delays %v still chatter", run, quiet.Chattering)
+		kept := []time.Time{row.At}
+		for _, at := range times[row.Alarm] {
+			if row.At.Sub(at) < time.Minute {
+				kept = append(kept, at)
+			}
+		}
+		times[row.Alarm] = kept
+		found[row.Alarm] = found[row.Alarm] || len(kept) >= 3
+	}
+	for _, is := range found {
+		if is {
+			chatter++
 		}
 	}
-	if chattered == 0 {
-		t.Error("nothing chatters without delays: the test proves nothing")
+	return chatter
+}
+
+// TestAlarmLog_delaysEndChattering: on a published log of activations and returns (Manca 2020, CC0), on- and off-delays of a minute alone leave nothing that chatters;
+// what its author's own filter and deadband left stands beside it. The messages lie on a grid of 10 s, so it counts whether three comings within exactly 60 s are three in
+// a minute: with them 4 and 10 alarms chatter untreated, without them 3 and 9. The figures of the three published logs were counted from the files by a script of another
+// language; those with delays are what this engine makes of them.
+func TestAlarmLog_delaysEndChattering(t *testing.T) {
+	want := map[string][4]figures{
+		"61": {{486, 15, 4, 3, 5}, {40, 9, 0, 0, 0}, {49, 10, 0, 0, 0}, {27, 10, 0, 0, 0}},
+		"78": {{1284, 47, 10, 9, 5}, {56, 5, 0, 0, 0}, {61, 9, 0, 0, 0}, {43, 4, 0, 0, 0}},
+	}
+	for run, all := range want {
+		original := alarmLog(t, "tep_original_"+run+".csv.gz")
+		for i, what := range []struct {
+			name string
+			rows []Row
+		}{
+			{"untreated", rowsOf(original)}, {"with delays of 1 min", delayed(t, original)},
+			{"the author's filter", rowsOf(alarmLog(t, "tep_filter_"+run+".csv.gz"))}, {"the author's deadband", rowsOf(alarmLog(t, "tep_deadband_"+run+".csv.gz"))},
+		} {
+			r := Of(what.rows, what.rows[0].At, what.rows[len(what.rows)-1].At.Add(time.Second), time.UTC)
+			got := figures{r.Annunciated, r.MostInTen, len(r.Chattering), strictly(what.rows), r.Floods}
+			t.Logf("run %s %-22s %5d annunciated, most in 10 min %3d, chattering alarms %2d (%d in less than a minute), floods %d, in flood %.0f %%", run, what.name,
+				got.annunciated, got.mostInTen, got.chattering, got.strictly, got.floods, 100*r.InFlood)
+			if got != all[i] {
+				t.Errorf("run %s, %s: %+v, want %+v", run, what.name, got, all[i])
+			}
+		}
 	}
 }

@@ -95,6 +95,7 @@ export const en = {
     "annunciated": "Annunciated", "a-day": "A day", "an-hour": "An hour", "in-ten": "In 10 min", "busy-hours": "Hours with more than 30",
     "busy-tens": "10-min periods with more than 10", "most-in-ten": "Most in any 10 min", "in-flood": "Time in flood", "top-ten": "Share of the ten most frequent",
     "fleeting": "Fleeting: gone within seconds", "stale": "Standing for more than a day, most at once", "a-night": "Calls a night, 21:00 to 05:00",
+    "stale-safety": "Of them of class safety", "nights-idle": "Calls at night on which nobody acted", "unnamed": "Suppressions and changes of rules by nobody named",
   } as Record<string, string>,
   mostFrequent: "Most frequent",
   chattering: "Chattering: three times in a minute",

@@ -97,6 +97,7 @@ export const es: Words = {
     "annunciated": "Anunciadas", "a-day": "Por día", "an-hour": "Por hora", "in-ten": "En 10 min", "busy-hours": "Horas con más de 30",
     "busy-tens": "Períodos de 10 min con más de 10", "most-in-ten": "Más en 10 min cualesquiera", "in-flood": "Tiempo en avalancha", "top-ten": "Parte de las diez más frecuentes",
     "fleeting": "Fugaces: idas en segundos", "stale": "En pie más de un día, lo más a la vez", "a-night": "Llamadas por noche, 21:00 a 05:00",
+    "stale-safety": "De ellas de clase seguridad", "nights-idle": "Llamadas de noche sin que nadie actuara", "unnamed": "Supresiones y cambios de reglas sin nombre",
   } as Record<string, string>,
   mostFrequent: "Las más frecuentes",
   chattering: "Repetidas: tres veces en un minuto",
