@@ -497,11 +497,13 @@ func (p *pipe) SetReadTimeout(time.Duration) error { return nil }
 func (p *pipe) ResetInputBuffer() error            { return nil }
 func (p *pipe) Close() error                       { return nil }
 
-// Whatever comes, there is no panic, and words only from a frame whose checksum is right.
+// Whatever comes, there is no panic, and words only from a frame whose checksum is right. What comes after a whole frame, in a piece of its own, is not waited for: it is thrown
+// away before the next request.
 func FuzzRTU(f *testing.F) {
 	f.Add(sealed(1, 4, 2, 0, 7), uint8(3))
 	f.Add(sealed(1, 0x84, 2), uint8(9))
 	f.Add([]byte{1, 4, 255}, uint8(1))
+	f.Add(append(sealed(1, 4, 2, 0, 7), 0, 7, 2), uint8(1))
 	f.Fuzz(func(t *testing.T, answer []byte, pieces uint8) {
 		line, err := NewRTU(serialLines("pipe", 115200))
 		if err != nil {
@@ -513,8 +515,9 @@ func FuzzRTU(f *testing.F) {
 		if err != nil {
 			return
 		}
-		want := bytes.TrimPrefix(answer, []byte{1, 4, 0, 0, 0, 1, 0x31, 0xCA})
-		if len(got) != 1 || !bytes.Equal(want, sealed(1, 4, 2, byte(got[0]>>8), byte(got[0]))) {
+		frame, whole := bytes.TrimPrefix(answer, []byte{1, 4, 0, 0, 0, 1, 0x31, 0xCA}), sealed(1, 4, 2, byte(got[0]>>8), byte(got[0]))
+		after, begins := bytes.CutPrefix(frame, whole)
+		if len(got) != 1 || !begins || len(after) > 0 && int(pieces) >= len(answer) {
 			t.Errorf("% X gives %v", answer, got)
 		}
 	})

@@ -221,17 +221,8 @@ func OnDuty(hours []engine.Span, local time.Time) bool {
 	if len(hours) == 0 {
 		return true
 	}
-	minute, day := local.Hour()*60+local.Minute(), local.Weekday()
-	before := (day + 6) % 7
-	return slices.ContainsFunc(hours, func(s engine.Span) bool {
-		if s.From < s.To {
-			return begins(s, day) && minute >= s.From && minute < s.To
-		}
-		return begins(s, day) && minute >= s.From || begins(s, before) && minute < s.To
-	})
+	return slices.ContainsFunc(hours, func(s engine.Span) bool { return s.Covers(local) })
 }
-
-func begins(s engine.Span, day time.Weekday) bool { return s.Days == [7]bool{} || s.Days[day] }
 
 // waits tells whether the alarm is told in the watch's digest: priority low, and nothing that can hurt anybody.
 func (w *Watch) waits(a *engine.Alarm, now reading.Stamp) bool {

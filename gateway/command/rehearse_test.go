@@ -78,7 +78,7 @@ func TestRehearse_formsOfInput(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer file.Close() //nolint:errcheck // it was only read
+	defer file.Close()
 	rows, err := reading.NewRows(file, nil)
 	if err != nil {
 		t.Fatal(err)

@@ -159,8 +159,8 @@ func rehearsed(t *testing.T, all []reading.Reading) ([]engine.Transition, rates.
 func restless(said []engine.Transition) (names []string) {
 	came := map[string][]time.Time{}
 	for _, tr := range said {
-		times := append(came[tr.Alarm.ID], tr.At.Wall)
-		came[tr.Alarm.ID] = times
+		came[tr.Alarm.ID] = append(came[tr.Alarm.ID], tr.At.Wall)
+		times := came[tr.Alarm.ID]
 		if n := len(times); n >= 3 && times[n-1].Sub(times[n-3]) <= time.Hour && !slices.Contains(names, tr.Alarm.ID) {
 			names = append(names, tr.Alarm.ID)
 		}

@@ -178,10 +178,10 @@ func (c compiler) test(n *formula.Node, odd bool) func() truth {
 		return c.quality(n)
 	case formula.Night:
 		spans := []Span{c.m.plan.Night}
-		return func() truth { return c.m.clock.within(spans, 0) }
+		return func() truth { return c.m.clock.within(spans, 0, holds) }
 	case formula.During:
 		spans := []Span{{From: n.From, To: n.To}}
-		return func() truth { return c.m.clock.within(spans, 0) }
+		return func() truth { return c.m.clock.within(spans, 0, unclear) }
 	case formula.Watched:
 		return c.watched(n)
 	}
@@ -306,7 +306,7 @@ func (c compiler) quality(n *formula.Node) func() truth {
 func (c compiler) watched(n *formula.Node) func() truth {
 	m := c.m
 	if len(n.Args) == 0 {
-		return func() truth { return m.clock.within(m.plan.Present, n.Over) }
+		return func() truth { return m.clock.within(m.plan.Present, n.Over, fails) }
 	}
 	ahead := c.number(n.Args[0])
 	return func() truth {
@@ -314,7 +314,7 @@ func (c compiler) watched(n *formula.Node) func() truth {
 		if math.IsNaN(seconds) {
 			return unclear
 		}
-		return m.clock.within(m.plan.Present, time.Duration(seconds*float64(time.Second)))
+		return m.clock.within(m.plan.Present, time.Duration(seconds*float64(time.Second)), fails)
 	}
 }
 

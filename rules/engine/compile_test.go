@@ -260,19 +260,91 @@ func TestCalendar(t *testing.T) {
 			t.Fatal(err)
 		}
 		c.anchor = reading.Stamp{Wall: wall.UTC(), Set: true}
-		if got := c.within([]Span{k.span}, 0); got != k.want {
+		if got := c.within([]Span{k.span}, 0, unclear); got != k.want {
 			t.Errorf("%s in %+v: %s, want %s", k.local, k.span, got, k.want)
 		}
-		if got := c.within([]Span{k.span}, 24*7*time.Hour); got != k.want {
+		if got := c.within([]Span{k.span}, 24*7*time.Hour, unclear); got != k.want {
 			t.Errorf("%s a week ahead in %+v: %s, want %s", k.local, k.span, got, k.want)
 		}
 	}
 	c.anchor.Set = false
-	if got := c.within([]Span{{From: 0, To: 1440}}, 0); got != unclear {
-		t.Errorf("with the clock not set: %s", got)
-	}
 	if _, known := c.until(0); known {
 		t.Error("until, with the clock not set, is known")
+	}
+}
+
+// TestSpan_changeDays: hours keep their wall times when the clock changes, and no watch is cut short [LANGUAGE section 6]. Berlin's clock went on by an hour on Sunday 29 March 2026
+// at 02:00 (01:00 UTC) and goes back on Sunday 25 October at 03:00 (01:00 UTC) (IANA time zone database); what holds when was reckoned by hand.
+func TestSpan_changeDays(t *testing.T) {
+	berlin, err := time.LoadLocation("Europe/Berlin")
+	if err != nil {
+		t.Fatal(err)
+	}
+	hours := func(from, to string, days ...time.Weekday) Span {
+		minute := func(text string) int { h, _ := time.Parse("15:04", text); return h.Hour()*60 + h.Minute() }
+		s := Span{From: minute(from), To: minute(to)}
+		for _, d := range days {
+			s.Days[d] = true
+		}
+		return s
+	}
+	for _, k := range []struct {
+		utc  string
+		span Span
+		want bool
+	}{
+		{"2026-03-29 00:59", hours("02:30", "04:00"), false}, // 01:59
+		{"2026-03-29 01:00", hours("02:30", "04:00"), true},  // 03:00: it begins at the end of the hour that is missing
+		{"2026-03-29 01:59", hours("02:30", "04:00"), true},
+		{"2026-03-29 02:00", hours("02:30", "04:00"), false}, // 04:00
+		{"2026-03-29 00:59", hours("20:00", "02:30"), true},
+		{"2026-03-29 01:00", hours("20:00", "02:30"), false}, // it ends there too
+		{"2026-03-29 01:00", hours("02:10", "02:50"), false}, // the whole of it is missing
+		{"2026-10-25 00:29", hours("02:30", "05:00"), false}, // 02:29 for the first time
+		{"2026-10-25 00:30", hours("02:30", "05:00"), true},
+		{"2026-10-25 01:10", hours("02:30", "05:00"), true}, // 02:10 for the second time: it is not cut short
+		{"2026-10-25 03:59", hours("02:30", "05:00"), true},
+		{"2026-10-25 04:00", hours("02:30", "05:00"), false},
+		{"2026-10-25 00:30", hours("20:00", "02:30"), true}, // 02:30 for the first time: it ends the second time
+		{"2026-10-25 01:29", hours("20:00", "02:30"), true},
+		{"2026-10-25 01:30", hours("20:00", "02:30"), false},
+		{"2026-10-25 01:29", hours("20:00", "02:30", time.Saturday), true}, // it began on Saturday
+		{"2026-10-25 01:29", hours("20:00", "02:30", time.Sunday), false},
+		{"2026-10-25 00:44", hours("02:30", "02:45"), true}, // one span, from the first beginning to the last end
+		{"2026-10-25 01:20", hours("02:30", "02:45"), true},
+		{"2026-10-25 01:45", hours("02:30", "02:45"), false},
+		{"2026-10-26 01:30", hours("20:00", "02:30"), false}, // the day after: 02:30
+		{"2026-10-26 01:30", hours("20:00", "02:30", time.Sunday), false},
+		{"2026-10-26 01:15", hours("20:00", "02:30", time.Sunday), true}, // 02:15
+	} {
+		at, err := time.Parse("2006-01-02 15:04", k.utc)
+		if err != nil {
+			t.Fatal(err)
+		}
+		c := clock{zone: berlin, anchor: reading.Stamp{Wall: at, Set: true}}
+		if got := c.within([]Span{k.span}, 0, unclear); got != truthOf(k.want) || k.span.Covers(at.In(berlin)) != k.want {
+			t.Errorf("%s (%s) in %+v: %s, %v, want %v", k.utc, at.In(berlin).Format("15:04"), k.span, got, k.span.Covers(at.In(berlin)), k.want)
+		}
+	}
+}
+
+// TestClock_unset: while the clock is not set it counts as night, nobody is known to be there, and hours are unknown [LANGUAGE section 6].
+func TestClock_unset(t *testing.T) {
+	w := newWorld(t)
+	w.plan.Night, w.plan.Present = Span{From: 20 * 60, To: 6 * 60}, []Span{{From: 0, To: 24 * 60}}
+	during := &formula.Node{Op: formula.During, From: 0, To: 24 * 60}
+	ahead := &formula.Node{Op: formula.Watched, Args: []*formula.Node{x("a")}}
+	w.set(600)
+	for _, set := range []bool{true, false} { // it is 20:00
+		w.clock.anchor.Set = set
+		want := [...]truth{holds, holds, holds, holds}
+		if !set {
+			want = [...]truth{holds, fails, fails, unclear}
+		}
+		got := [...]truth{w.test(&formula.Node{Op: formula.Night}, false), w.test(&formula.Node{Op: formula.Watched}, false), w.test(ahead, false), w.test(during, false)}
+		if got != want {
+			t.Errorf("clock set %v: night, watched, watched ahead, during are %v, want %v", set, got, want)
+		}
 	}
 }
 

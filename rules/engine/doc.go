@@ -14,7 +14,6 @@
 //   - A frozen or an overdue point is not also bad: each of the five has its own alarm, and one fault shall not call twice.
 //   - change needs both ends known, whatever lies between.
 //   - An extreme or a count over stations may not let an alarm clear while one of them is unknown; a mean or median follows the rule of half.
-//   - night, during, until and watched are unknown while the clock is not set.
 //   - Prompts and events stand as "acknowledged", since they never call, and take no occurrence numbers.
 //   - After a reboot a computed point is unknown until its model speaks; a measured one stands until it is overdue by the wall clock, and is unknown
 //     if nobody knows how long the board was off.
