@@ -15,6 +15,7 @@ type colours struct {
 	ScopeName  string `json:"scopeName"`
 	Repository map[string]struct {
 		Patterns []struct {
+			Name  string `json:"name"`
 			Match string `json:"match"`
 		} `json:"patterns"`
 	} `json:"repository"`
@@ -53,6 +54,31 @@ func TestEditor_knowsTheWordsOfTheLanguage(t *testing.T) {
 		slices.Sort(want)
 		if want = slices.Compact(want); !slices.Equal(got, want) {
 			t.Errorf("deploy/editor: %s has\n%v\nwant\n%v", part.name, got, want)
+		}
+	}
+}
+
+// The words that stand between others, and those that stand for a value, are all known too: the latter are written down in sections 1 to 5 of the language.
+func TestEditor_knowsTheWordsInLines(t *testing.T) {
+	var c colours
+	if err := json.Unmarshal([]byte(read(t, "deploy/editor/millwarden.tmLanguage.json")), &c); err != nil {
+		t.Fatal(err)
+	}
+	for name, want := range map[string][]string{
+		"keyword.operator.word.millwarden": append(syntax.Keywords(), "to"), // read as ..
+		"constant.language.millwarden": {"yes", "no", "on", "off", "none", "always", "everyone", "value", "night", "watched", "high", "medium", "low", "safety", "food", "quality", "equipment",
+			"good", "uncertain", "bad", "overdue", "frozen"},
+	} {
+		var got []string
+		for _, p := range c.Repository["value"].Patterns {
+			if p.Name == name {
+				got = strings.Split(alternatives.FindStringSubmatch(p.Match)[1], "|")
+			}
+		}
+		slices.Sort(got)
+		slices.Sort(want)
+		if !slices.Equal(got, want) {
+			t.Errorf("deploy/editor: %s has\n%v\nwant\n%v", name, got, want)
 		}
 	}
 }

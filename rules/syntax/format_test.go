@@ -21,14 +21,14 @@ var update = flag.Bool("update", false, "write the expected files anew")
 func goodFiles(t testing.TB) []string {
 	t.Helper()
 	var files []string
-	for _, pattern := range []string{"../standard/*.rules", "testdata/rules/*.rules", "../../../shared/examples/*.rules", "../../../shared/examples/*/*.rules"} {
+	for _, pattern := range []string{"../standard/*.rules", "testdata/rules/*.rules", "../../testdata/rules/good/*.rules", "../../testdata/rules/good/*/*.rules", "../../../shared/examples/*.rules", "../../../shared/examples/*/*.rules"} {
 		found, err := filepath.Glob(pattern)
 		if err != nil {
 			t.Fatal(err)
 		}
 		files = append(files, found...)
 	}
-	if len(files) < 11 {
+	if len(files) < 24 { // the seven subjects, and the examples of this tree
 		t.Fatalf("only %d files found", len(files))
 	}
 	return files

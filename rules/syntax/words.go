@@ -98,6 +98,9 @@ func factsOf(block string) *blockFacts {
 // keywords are never names, wherever they stand.
 var keywords = []string{"and", "or", "not", "is", "at", "by", "for", "each", "every", "from", "in", "ago", "because", "except"}
 
+// Keywords are the words of the language that stand between others.
+func Keywords() []string { return slices.Clone(keywords) }
+
 // Functions are the words of the functions; night and watched are points too, and may be names.
 var Functions = []string{
 	"mean", "highest", "lowest", "spread", "rise", "change", "count", "neighbours", "time-above", "time-below", "time-on", "heat-above",
