@@ -192,13 +192,14 @@ func (b *book) lookAt(owed []errand, next *time.Duration, r *Roster, s *engine.S
 			continue
 		}
 		on[w.Name] = true
-		if ch := c.chains[w.Name]; ch != nil {
-			ch.watch = w // the roster may have changed
-		} else {
+		if c.chains[w.Name] == nil {
 			c.chains[w.Name] = newChain(w, now.Mono)
 		}
 	}
 	for _, name := range sortedNames(c.chains) {
+		if w := r.watch(name); w != nil {
+			c.chains[name].watch = w // the roster may have changed
+		}
 		// A watch that went off duty goes on calling only while no other has taken over.
 		if ch := c.chains[name]; on[name] || len(on) == 0 {
 			owed = b.step(owed, next, r, s, ch, now)

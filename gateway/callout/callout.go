@@ -9,7 +9,7 @@
 // The package knows no channel: those are folders below, and gateway/floor hands them in. It knows neither logbook nor page: Journal and Tokens are
 // what it needs of the one, and Answer is what it offers to the other.
 //
-// Concurrency: Look, SetRoster, Drill, AllWell, Answer and Channels may be called by any goroutine and do not block. Run owns one goroutine that decides, one a
+// Concurrency: Look, SetRoster, SetSwaps, Drill, AllWell, Answer and Channels may be called by any goroutine and do not block. Run owns one goroutine that decides, one a
 // channel that sends, and one that writes the journal; it ends them all before it returns.
 package callout
 
@@ -185,7 +185,7 @@ func (c *Callout) again() {
 	}
 }
 
-// SetRoster puts another roster in force, with the channels that New was given: calls under way go on by it.
+// SetRoster puts another roster in force, with the channels that New was given and the swaps that hold: calls under way go on by it.
 func (c *Callout) SetRoster(r Roster) error {
 	c.mu.Lock()
 	r.Ways = c.roster.Ways
@@ -194,6 +194,7 @@ func (c *Callout) SetRoster(r Roster) error {
 		return fmt.Errorf("callout: roster: %w", err)
 	}
 	c.mu.Lock()
+	r.Swaps = c.roster.Swaps
 	c.roster = r.prepared()
 	c.mu.Unlock()
 	c.again()
@@ -250,6 +251,7 @@ func (c *Callout) decide(ctx context.Context, b *book) time.Duration {
 	if looked == (reading.Stamp{}) {
 		return lookAtLeast // nothing was brought yet
 	}
+	roster = roster.swapped(now)
 	tellLasting(roster, standings)
 	b.past = func(alarm string, occurrence int64) []Line { return c.desk.tries(ctx, alarm, occurrence) }
 	errands, next := b.look(roster, standings, now)

@@ -19,7 +19,8 @@ type Roster struct {
 	Language string // of people who chose none: "en" or "es"
 	People   []Person
 	Watches  []Watch
-	Ways     []Way // the order is that in which a person's channels are tried
+	Ways     []Way  // the order is that in which a person's channels are tried
+	Swaps    []Swap // oldest first
 
 	people    map[string]*Person
 	watches   map[string]*Watch
@@ -133,11 +134,25 @@ func (r Roster) prepared() *Roster {
 	return &r
 }
 
-// ways are the channels by which a person is reached: those named, else her own, else all that fit.
+// ways are the channels by which a person is reached: those named, else her own, else all that fit. Who stands in may have none of those that a step
+// names for another: then her own come beside the siren.
 func (r *Roster) ways(p *Person, named []string) []string {
 	if len(named) == 0 {
-		named = p.By
+		return r.fitting(p, p.By)
 	}
+	fit := r.fitting(p, named)
+	if alone := func(way string) bool { return !r.shared(way) }; slices.ContainsFunc(named, alone) && !slices.ContainsFunc(fit, alone) {
+		for _, way := range r.fitting(p, p.By) {
+			if alone(way) {
+				fit = append(fit, way)
+			}
+		}
+	}
+	return fit
+}
+
+// fitting are the channels of those named that fit a person; none named: all.
+func (r *Roster) fitting(p *Person, named []string) []string {
 	var fit []string
 	for i := range r.Ways {
 		w := &r.Ways[i]
@@ -159,7 +174,7 @@ func (r *Roster) shared(way string) bool {
 // those that stand for single people or for everybody.
 func (r Roster) Called(a *engine.Alarm, at reading.Stamp) []Watch {
 	var called []Watch
-	for _, w := range r.prepared().takers(a, at) {
+	for _, w := range r.prepared().swapped(at).takers(a, at) {
 		called = append(called, *w)
 	}
 	return called

@@ -156,7 +156,7 @@ func TestWays(t *testing.T) {
 	}{
 		{"ana", nil, []string{"siren", "text"}},
 		{"ben", nil, []string{"siren", "text", "mail"}},
-		{"ana", []string{"mail"}, nil},
+		{"ana", []string{"mail"}, []string{"text"}}, // none of the channels of the step fits: her own
 		{"ben", []string{"mail", "text"}, []string{"text", "mail"}},
 	} {
 		if got := r.ways(r.people[c.person], c.by); !slices.Equal(got, c.want) {

@@ -50,6 +50,7 @@ func subcommands() []subcommand {
 		{"alarms", "", "which alarms stand now", alarms},
 		{"acknowledge", "ALARM OCCURRENCE --by NAME", "says that somebody is on it", acknowledge},
 		{"drill", "[PERSON] --by NAME", "a test message by all channels of a person, timed and logged", drill},
+		{"swap", "[AWAY|crew TAKER|nobody --from TIME --to TIME --by NAME]", "who takes whose calls for a while: list, enter, correct, take back", swapCalls},
 		{"people", "[add|code|key|remove NAME] [--data DIR]", "who can log in to the page: list, set a password, give a code, take it away", peopleCommand},
 		{"certificate", "NAME ... | --client NAME [--out DIR]", "a root of the site's own, and certificates for the page and for the broker's clients", makeCertificates},
 		{"load", "STATION LOT [--kg N] --by NAME", "a lot's stay begins", load},

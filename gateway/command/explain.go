@@ -10,7 +10,9 @@ import (
 	"strings"
 	"time"
 
+	"millwarden/gateway/callout"
 	"millwarden/gateway/floor"
+	"millwarden/gateway/web"
 	"millwarden/internal/diag"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
@@ -26,6 +28,8 @@ type explainer struct {
 	out  io.Writer
 	now  time.Time
 	ask  func(point string) string // present value in words; "" unknown
+	// swaps are those that a running gateway knows; where none answers, the roster is the rules file's alone.
+	swaps []web.Swap
 }
 
 func explain(ctx context.Context, std IO, args []string) error {
@@ -54,7 +58,12 @@ func explain(ctx context.Context, std IO, args []string) error {
 		now = time.Now()
 	}
 	out := bufio.NewWriter(std.Out)
-	e := explainer{plan: plan, out: out, now: now, ask: presentValues(ctx, gatewayAt(*at, *data))}
+	g := gatewayAt(*at, *data)
+	e := explainer{plan: plan, out: out, now: now, ask: presentValues(ctx, g)}
+	var coming web.Coming
+	if g.get(ctx, "/api/swaps", &coming) == nil {
+		e.swaps = coming.Swaps
+	}
 	if len(words) == 0 {
 		e.overview()
 	} else if err := e.explain(words[0]); err != nil {
@@ -235,7 +244,14 @@ func orNo(d time.Duration) string {
 // calls tells who would be called at the hour that is asked about.
 func (e *explainer) calls(a *engine.Alarm) {
 	at := e.now.In(e.plan.Site.Zone).Format("15:04 on Monday")
-	watches := floor.RosterOf(e.plan).Called(a, reading.Stamp{Wall: e.now, Set: true})
+	roster := floor.RosterOf(e.plan)
+	for i := range e.swaps {
+		s := callout.Swap{Away: e.swaps[i].Names, Stands: e.swaps[i].Name, From: time.UnixMilli(e.swaps[i].From), To: time.UnixMilli(e.swaps[i].To)}
+		if roster.Swaps = append(roster.Swaps, s); s.Holds(e.now) {
+			e.say("  Then %s (entry %d of the logbook, by %s).", swapWords(&e.swaps[i], e.plan.Site.Zone), e.swaps[i].ID, e.swaps[i].Who)
+		}
+	}
+	watches := roster.Called(a, reading.Stamp{Wall: e.now, Set: true})
 	if len(watches) == 0 || len(e.plan.People) == 0 {
 		e.say("  Called at %s: nobody; it waits until a watch is on duty that takes it.", at)
 		return

@@ -43,11 +43,15 @@ func RosterOf(plan *check.Plan) callout.Roster {
 }
 
 func (f *Floor) buildCallout() error {
+	all, err := f.recallSwaps(context.Background())
+	if err != nil {
+		f.log.Error("the record does not tell who stands in for whom: the rules file alone counts", "cause", err)
+	}
 	roster := RosterOf(f.plan().Plan)
+	roster.Swaps = f.takeSwaps(all, f.clock.Now())
 	for i := range f.plan().Channels {
 		roster.Ways = append(roster.Ways, f.way(&f.plan().Channels[i]))
 	}
-	var err error
 	f.callout, err = callout.New(callout.Options{Roster: roster, Clock: f.clock, Journal: journal{f}, Tokens: tokens{f.logbook, f.clock.Now}, LinkBase: f.linkBase()})
 	if err != nil {
 		return err
@@ -294,12 +298,13 @@ func (f *Floor) noteCalls(lines ...callout.Line) {
 // roster is who is on watch now.
 func (f *Floor) roster(now reading.Stamp) web.Roster {
 	var r web.Roster
-	local := now.Wall.In(f.plan().Site.Zone)
-	for _, w := range f.plan().Watches {
+	plan := f.plan().Plan
+	local := now.Wall.In(plan.Site.Zone)
+	for i, w := range f.rosterOf(plan).At(now) {
 		if w.OnlyWhenNamed || now.Set && !callout.OnDuty(w.Hours, local) {
 			continue
 		}
-		r.Watches = append(r.Watches, w.Title)
+		r.Watches = append(r.Watches, plan.Watches[i].Title)
 		if len(w.Steps) == 0 {
 			continue
 		}

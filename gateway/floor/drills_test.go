@@ -42,13 +42,19 @@ func (o *outside) RoundTrip(r *http.Request) (*http.Response, error) {
 // evening runs the demo's estate with a modem, an outside watcher and a daily message for so long; meanwhile people do something.
 func evening(t *testing.T, d time.Duration, faults []estate.Fault, meanwhile func(context.Context, *floor.Floor, *texttest.Modem)) (*texttest.Modem, *outside, []logbook.Entry) {
 	t.Helper()
-	folder, modem, far := memoryFolder(t), texttest.New(), &outside{}
+	return eveningOf(t, memoryFolder(t), d, func(rules string) string { return rules }, faults, meanwhile)
+}
+
+// eveningOf is evening in a folder that may have one behind it, with other rules.
+func eveningOf(t *testing.T, folder string, d time.Duration, edit func(string) string, faults []estate.Fault, meanwhile func(context.Context, *floor.Floor, *texttest.Modem)) (*texttest.Modem, *outside, []logbook.Entry) {
+	t.Helper()
+	modem, far := texttest.New(), &outside{}
 	text, err := fs.ReadFile(withModem(t), estate.RulesFile)
 	if err != nil {
 		t.Fatal(err)
 	}
 	// 23:00 UTC is 18:00 in Lima.
-	rules := string(text) + "\noutside-watcher\n    address https://watcher.example/mill\n    every 1 min\n    all-well 18:10 ana by text\n"
+	rules := edit(string(text)) + "\noutside-watcher\n    address https://watcher.example/mill\n    every 1 min\n    all-well 18:10 ana by text\n"
 	bubble(t, func(t *testing.T) {
 		plan, said := load(t, fstest.MapFS{estate.RulesFile: {Data: []byte(rules)}})
 		if said != "" {

@@ -184,6 +184,7 @@ func (b books) Watches() []web.Watch {
 	plan := b.f.plan()
 	local := now.Wall.In(plan.Site.Zone)
 	list := make([]web.Watch, 0, len(plan.Watches))
+	called := b.f.rosterOf(plan.Plan).At(now)
 	for i := range plan.Watches {
 		w := &plan.Watches[i]
 		shown := web.Watch{Name: w.Name, Title: cmp.Or(w.Title, w.Name), OnDuty: !w.OnlyWhenNamed && (!now.Set || callout.OnDuty(w.Hours, local)), Hours: []string{},
@@ -197,7 +198,7 @@ func (b books) Watches() []web.Watch {
 		if w.Digest >= 0 {
 			shown.Digest = clockWords(w.Digest)
 		}
-		for _, s := range w.Steps {
+		for _, s := range called[i].Steps {
 			step := web.WatchStep{After: s.After.Milliseconds(), People: []string{}, By: append([]string{}, s.By...)}
 			for _, name := range s.People {
 				step.People = append(step.People, b.f.personTitle(name))

@@ -26,6 +26,7 @@ const (
 	Lot         Kind = "lot"         // loaded, emptied
 	Calibrated  Kind = "calibration" // as found, as left
 	RulesChange Kind = "rules"       // the rules file changed
+	Roster      Kind = "roster"      // somebody takes another's calls for a while
 	ClockStep   Kind = "clock"       // the wall clock was set or stepped
 	Start       Kind = "start"       // the gateway began or ended
 	Fault       Kind = "fault"       // of the gateway itself

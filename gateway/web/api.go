@@ -32,6 +32,8 @@ func (w *Web) table() []route {
 		{"GET", "/api/register", Study, w.serveRegister},
 		{"GET", "/api/rates", Study, w.serveRates},
 		{"GET", "/api/watches", See, w.serveWatches},
+		{"GET", "/api/swaps", See, w.serveSwaps},
+		{"POST", "/api/swaps", Swaps, w.serveSwap},
 		{"GET", "/api/probes", Study, w.serveProbes},
 		{"GET", "/api/rules", Write, w.serveRules},
 		{"POST", "/api/rules", Write, w.serveSave},

@@ -110,6 +110,8 @@ type call struct {
 	prepare                      func(f *fake)
 }
 
+const swapBody = `{"by":"ana","away":"ben","stands":"caro","from":"2026-12-24 18:00","to":"2026-12-26 06:00","why":"Christmas"}`
+
 const pushBody = `{"endpoint":"https://push.example.net/p","p256dh":"BAAA","auth":"AAAA","by":"ben"}`
 
 func calls() []call {
@@ -176,6 +178,17 @@ func calls() []call {
 		{"GET", "/api/rates", "/api/rates?days=7", "", 200, nil},
 		{"GET", "/api/rates", "/api/rates?days=0", "", 400, nil},
 		{"GET", "/api/watches", "", "", 200, nil},
+		{"GET", "/api/swaps", "", "", 200, nil},
+		{"POST", "/api/swaps", "", swapBody, 200, nil},
+		{"POST", "/api/swaps", "", `{"withdraw":true,"corrects":31,"by":"ana"}`, 200, nil},
+		{"POST", "/api/swaps", "", `{"withdraw":true,"by":"ana"}`, 422, nil},
+		{"POST", "/api/swaps", "", `{"away":"ben","stands":"ben","from":"2026-12-24 18:00","to":"2026-12-26 06:00","by":"ana"}`, 422, nil},
+		{"POST", "/api/swaps", "", `{"away":"ben","stands":"ana","by":"ana"}`, 422, nil},
+		{"POST", "/api/swaps", "", `{"away":1}`, 400, nil},
+		{"POST", "/api/swaps", "", strings.Replace(swapBody, `"ana"`, `"nobody"`, 1), 404, nil},
+		{"POST", "/api/swaps", "", strings.Replace(swapBody, `"ana"`, `"vera"`, 1), 403, nil},
+		{"POST", "/api/swaps", "", swapBody, 409, refuse(RefusedState)},
+		{"POST", "/api/swaps", "", swapBody, 500, func(f *fake) { f.refusal = errors.New("logbook: disk full") }},
 		{"GET", "/api/probes", "", "", 200, nil},
 		{"GET", "/api/calibration", "/api/calibration?probe=tank-1-electrode", "", 200, nil},
 		{"GET", "/api/calibration", "/api/calibration?probe=none", "", 404, nil},

@@ -19,6 +19,10 @@ type Books interface {
 	Rates(ctx context.Context, days int) (Rates, error)
 	// Watches gives who is called, when and by what.
 	Watches() []Watch
+	// Coming gives the swaps in force and to come, and who is called in the next 24 hours.
+	Coming() Coming
+	// Swap writes a change of the roster down and puts it in force. What is wrong with it is a *Refusal.
+	Swap(ctx context.Context, s Swapping) (Swapped, error)
 	// Probes gives every probe with its health, its last raw words and its calibrations, newest first.
 	Probes(ctx context.Context) ([]Probe, error)
 	// Calibration tells how a probe stands while references are held to it; channel "" is its first. An unknown one is a *Refusal.

@@ -106,6 +106,17 @@ func (f *fake) CheckRules(name, text string) ([]Said, error) {
 	return nil, nil
 }
 
+func (f *fake) Coming() Coming {
+	return Coming{Swaps: []Swap{{ID: 31, Away: []string{"Ben"}, Names: []string{"ben"}, Name: "caro", Stands: "Caro", From: hoursAgo(-20), To: hoursAgo(-30), Who: "Ana", Why: "Christmas", At: hoursAgo(50)}},
+		Turns: []Turn{{Person: "Ana", Watch: "night", From: hoursAgo(0), To: hoursAgo(-4), By: []string{"text"}}, {Person: "Caro", Watch: "night", From: hoursAgo(-20), To: hoursAgo(-24), After: 300000, By: []string{}, For: "Ben"}}}
+}
+
+func (f *fake) Swap(_ context.Context, s Swapping) (Swapped, error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return Swapped{ID: 32, Says: s.Stands + " takes " + s.Away + "'s watch"}, f.refusal
+}
+
 func (f *fake) SaveRules(_ context.Context, e Edit) ([]Said, error) {
 	if e.Was == "older" {
 		return nil, &Refusal{RefusedSuperseded, "Somebody else has changed it."}

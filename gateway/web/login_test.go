@@ -128,6 +128,8 @@ var everyRoute = map[string]string{
 	"GET /api/register":                 "otca",
 	"GET /api/rates":                    "otca",
 	"GET /api/watches":                  "otcra",
+	"GET /api/swaps":                    "otcra",
+	"POST /api/swaps":                   "otc",
 	"GET /api/probes":                   "otca",
 	"GET /api/rules":                    "ot",
 	"POST /api/rules":                   "ot",

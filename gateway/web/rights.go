@@ -18,6 +18,8 @@ const (
 	Remove      Right = "remove"      // take an alarm out of service, and back
 	Adjust      Right = "calibrate"   // calibrate probes
 	Write       Right = "write"       // read and change the rules file: it holds telephone numbers
+	Swaps       Right = "swaps"       // take somebody's calls for a while, or give one's own to somebody
+	Arrange     Right = "roster"      // the same for everybody, and holidays
 	Manage      Right = "manage"      // who may log in
 )
 
@@ -35,6 +37,8 @@ var holders = map[Right][]string{
 	Remove:      {"owner", "technician"},
 	Adjust:      {"owner", "technician"},
 	Write:       {"owner", "technician"},
+	Swaps:       {"owner", "technician", "crew"},
+	Arrange:     {"owner", "technician"},
 	Manage:      {"owner"},
 }
 
