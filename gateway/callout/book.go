@@ -88,6 +88,7 @@ type errand struct {
 	drill       bool
 	shared      bool
 	at          time.Duration // when it was owed first
+	waited      time.Duration // since people were called first and nobody has answered
 	parts       []errand      // of a flood: those that this one message stands for
 }
 
@@ -370,7 +371,7 @@ func (b *book) add(owed []errand, r *Roster, ch *chain, e errand) []errand {
 	}
 	ch.tried[mark] = true
 	ch.open++
-	e.round, e.shared, e.at = ch.round, r.shared(e.way), ch.now
+	e.round, e.shared, e.at, e.waited = ch.round, r.shared(e.way), ch.now, ch.now-ch.begun
 	b.underWay[f] = true
 	return append(owed, e)
 }

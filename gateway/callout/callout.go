@@ -293,7 +293,7 @@ func (c *Callout) write(r *Roster, e *errand, to *Person, link string, now readi
 	if len(e.parts) > 0 {
 		return r.composeFlood(e.standings, to, c.linkBase, now)
 	}
-	return r.compose(e.standings, to, link, now)
+	return r.compose(e.standings, to, link, e.waited, now)
 }
 
 // token is that of the person for the call: all messages to her about one annunciation hold the same link.

@@ -81,8 +81,11 @@ func (m *Message) Level() int {
 	return LevelLow
 }
 
-// compose writes the message about one alarm, or about all of a digest.
-func (r *Roster) compose(standings []engine.Standing, to *Person, link string, now reading.Stamp) Message {
+// unansweredLeast is from when on a message says that nobody has answered. Chosen: a first step that is tried again is no escalation.
+const unansweredLeast = 2 * time.Minute
+
+// compose writes the message about one alarm, or about all of a digest; waited is since when people have been called for it.
+func (r *Roster) compose(standings []engine.Standing, to *Person, link string, waited time.Duration, now reading.Stamp) Message {
 	say := wordsOf(to, r)
 	if len(standings) != 1 {
 		return r.composeDigest(standings, to, now)
@@ -104,6 +107,10 @@ func (r *Roster) compose(standings []engine.Standing, to *Person, link string, n
 		m.Text += " " + firstSentence(a.Caution)
 	}
 	m.Text += " " + firstSentence(a.Action)
+	if waited >= unansweredLeast { // last: where a message is too long, this is cut before what to do
+		unanswered := fmt.Sprintf(say.unanswered, units.Choice{}.Print(waited.Truncate(time.Minute).Seconds(), units.Duration))
+		m.Text, what = m.Text+" "+unanswered, what+" "+unanswered
+	}
 	m.Answer, m.Button = fmt.Sprintf(say.reply, s.Occurrence), say.onItButton
 	m.Body = body(s, what, link, to.Choice, say)
 	return m

@@ -73,7 +73,7 @@ func TestCompose(t *testing.T) {
 		}), Person{}, "DRYER 1 air temperature unknown, limit 45.0 °C, since 02:14. Not seen now: air-temperature: no answer. Cut the heat, check fan and burner."},
 	} {
 		to := c.to
-		got := r.compose([]engine.Standing{c.standing}, &to, "", now)
+		got := r.compose([]engine.Standing{c.standing}, &to, "", 0, now)
 		if got.Text != c.want {
 			t.Errorf("%s:\ngot  %s\nwant %s", c.name, got.Text, c.want)
 		}
@@ -91,7 +91,7 @@ func TestCompose_body(t *testing.T) {
 	since := local(t, r, "2026-03-04 02:14")
 	s := engine.Standing{Alarm: &dryerHot, ActiveSince: since, Occurrence: 412, Values: []engine.Shown{
 		{Point: "dryer-1/air-temperature", Value: 51, Quantity: units.Temperature, Limit: 45, HasLimit: true}, {Point: "dryer-1/fan", Value: 0, Quantity: units.State}}}
-	got := r.compose([]engine.Standing{s}, r.people["ana"], "https://mill.example/a/x", local(t, r, "2026-03-04 02:20"))
+	got := r.compose([]engine.Standing{s}, r.people["ana"], "https://mill.example/a/x", 0, local(t, r, "2026-03-04 02:20"))
 	const want = `dryer hot
 DRYER 1 air temperature 51.0 °C, limit 45.0 °C, since 02:14.
 - air temperature 51.0 °C, limit 45.0 °C
@@ -112,8 +112,28 @@ Millwarden is a monitoring aid, not a fire alarm, gas detector or safety functio
 	if got.Body != want {
 		t.Errorf("got\n%s\nwant\n%s", got.Body, want)
 	}
-	if !got.Urgent() || got.Thread == "" || got.Thread != r.compose([]engine.Standing{s}, r.people["ben"], "", since).Thread {
+	if !got.Urgent() || got.Thread == "" || got.Thread != r.compose([]engine.Standing{s}, r.people["ben"], "", 0, since).Thread {
 		t.Errorf("urgent %v, thread %q", got.Urgent(), got.Thread)
+	}
+}
+
+// Who is called after others is told that nobody has answered, and for how long, behind what to do.
+func TestCompose_unanswered(t *testing.T) {
+	r := mill(zone(t, "America/Lima")).prepared()
+	s := engine.Standing{Alarm: &dryerHot, ActiveSince: local(t, r, "2026-03-04 02:14"), Occurrence: 412, Values: []engine.Shown{{Point: "dryer-1/air-temperature", Value: 51, Quantity: units.Temperature, Limit: 45, HasLimit: true}}}
+	for _, c := range []struct {
+		language string
+		waited   time.Duration
+		want     string // how the text ends
+	}{
+		{"", 14*time.Minute + 20*time.Second, "Cut the heat, check fan and burner. Nobody has answered for 14 min."},
+		{"es", 5 * time.Minute, "Cut the heat, check fan and burner. Nadie ha respondido en 5 min."},
+		{"", 90 * time.Second, "Cut the heat, check fan and burner."},
+	} {
+		got := r.compose([]engine.Standing{s}, &Person{Language: c.language}, "", c.waited, local(t, r, "2026-03-04 02:28"))
+		if !strings.HasSuffix(got.Text, c.want) || c.waited > unansweredLeast && !strings.Contains(got.Body, c.want[strings.LastIndex(c.want, ". N")+2:]) {
+			t.Errorf("after %v: %q\n%s", c.waited, got.Text, got.Body)
+		}
 	}
 }
 

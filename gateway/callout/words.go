@@ -14,7 +14,7 @@ type words struct {
 	caution, action, consequence, cause, verify, respond        string
 	onIt, reply, aid, digest, exercise, drill, on, off, yes, no string
 	got, gotReply, well, notWell, lastDrill, noDrill, silence   string
-	over                                                        string
+	over, unanswered                                            string
 	windows                                                     map[string]string // a function over a window of time, in words
 	onItButton, gotButton                                       Button            // of messages that can be touched
 	flood, others, floodDo                                      string
@@ -33,7 +33,7 @@ var english = words{
 	well: "All well, %d of %d probes give readings.", notWell: "NOT all well: %d alarms stand, %d of %d probes give readings.",
 	lastDrill: "Last drill: %s", noDrill: "No drill was answered yet.",
 	silence: "This message comes every day at the same hour. If it does not come, go and look: the board may be dead.",
-	over:    "over %s",
+	over:    "over %s", unanswered: "Nobody has answered for %s.",
 	windows: map[string]string{"mean": "mean %s", "highest": "highest %s", "lowest": "lowest %s", "spread": "spread of %s", "rise": "rise of %s",
 		"change": "change of %s"},
 	onItButton: Button{"I am on it", "Written down: you are on it.", "Not written down. Open the page, or answer another way."},
@@ -54,7 +54,7 @@ var spanish = words{
 	well: "Todo bien, %d de %d sondas dan lecturas.", notWell: "NO está todo bien: %d alarmas siguen, %d de %d sondas dan lecturas.",
 	lastDrill: "Último simulacro: %s", noDrill: "Nadie ha respondido aún a un simulacro.",
 	silence: "Este mensaje llega cada día a la misma hora. Si no llega, vaya a ver: la placa puede estar muerta.",
-	over:    "en %s",
+	over:    "en %s", unanswered: "Nadie ha respondido en %s.",
 	windows: map[string]string{"mean": "media de %s", "highest": "máximo de %s", "lowest": "mínimo de %s", "spread": "dispersión de %s",
 		"rise": "subida de %s", "change": "cambio de %s"},
 	onItButton: Button{"Voy yo", "Anotado: va usted.", "No quedó anotado. Abra la página o responda de otra manera."},

@@ -15,9 +15,11 @@ import (
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
 	"millwarden/internal/browser"
+	"millwarden/internal/estate"
 )
 
 // The page is tried here against the running program on the invented estate, as a person meets it: nothing behind it is a double but the buses.
@@ -207,6 +209,7 @@ func TestPages_owner(t *testing.T) {
 
 	v.open("/roster")
 	v.reads("called first, at once, by mail (watch night)")
+	v.swapsCalls()
 	v.open("/rules")
 	v.sees(`document.querySelector("#rules")?.value.includes("call            ana by mail")`)
 	edit := func(from, to string) {
@@ -227,6 +230,35 @@ func TestPages_owner(t *testing.T) {
 	v.sees(`[...document.querySelectorAll("li.row")].some((r) => r.innerText.startsWith("Ben") && r.innerText.includes("called first, at once"))`)
 	v.presses("Español")
 	v.reads("se le llama primero, de inmediato")
+}
+
+// swapsCalls lets Ben take Ana's calls for Christmas on a phone's width, puts the hour right, and takes it back.
+func (v visitor) swapsCalls() {
+	v.Helper()
+	v.device(360, "light")
+	v.presses("Somebody is away")
+	v.chooses("Who is away", "ana")
+	v.chooses("Who takes the calls", "ben")
+	v.sets("From", "2026-12-24T18:00")
+	v.sets("To", "2026-12-26T06:00")
+	v.types("Why", "Christmas")
+	v.presses("Write down and put in force")
+	v.reads("Ben takes Ana's watch from Thu, Dec 24, 18:00 to Sat, Dec 26, 06:00. Christmas.")
+	v.presses("Correct")
+	v.sees(`document.querySelector(".swap input[type=datetime-local]").value == "2026-12-24T18:00"`)
+	v.sets("From", "2026-12-24T17:30")
+	v.presses("Write down and put in force")
+	v.reads("from Thu, Dec 24, 17:30 to")
+	v.presses("Take back")
+	v.reads("Nobody takes another's calls.")
+	v.device(768, "light")
+}
+
+// sets a field whose browser has a picker of its own.
+func (v visitor) sets(label, value string) {
+	v.Helper()
+	v.run(fmt.Sprintf(`{const i = [...document.querySelectorAll("label")].find((l) => l.innerText.startsWith(%q)).querySelector("input");
+		i.value = %q; i.dispatchEvent(new Event("input", {bubbles: true}))}`, label, value))
 }
 
 // Aim: the technician sees what the probes say, adds one by text and has it read within two minutes, reads a curve and holds it against another night.
@@ -319,12 +351,42 @@ var pages = []struct{ name, path, ready string }{
 	{"register", "/register", `document.querySelectorAll("details.row").length > 20`},
 	{"rates", "/rates", `document.querySelectorAll("main tbody tr").length > 5`},
 	{"roster", "/roster", `document.querySelector(".steps")`},
+	{"roster-push", "/roster?push", `(document.querySelector(".swaps form") || (document.querySelector(".swaps button")?.click(), false)) &&
+		[...document.querySelectorAll("button")].some((b) => b.innerText == "Call me on this device too")`},
+	{"roster-subscribed", "/roster?push-on", `[...document.querySelectorAll("button")].some((b) => b.innerText == "Call me here no more") && (document.body.innerText.includes("EXERCISE: you are being called") ||
+		(document.querySelectorAll("section button").forEach((b) => { if (b.innerText.startsWith("Try it")) b.click(); }), false))`},
 	{"probes", "/probes", `document.querySelectorAll(".probe").length > 10`},
 	{"calibrate", "/probes", `document.querySelectorAll(".probe").length > 10 && (document.querySelector(".probe details:last-of-type").open = true) && document.querySelector(".walk .now")`},
 	{"rules", "/rules", `document.querySelectorAll(".said li").length > 0`},
 	{"links", "/links", `document.querySelector("main table")`},
 	{"cautions", "/cautions", `document.querySelectorAll(".caution").length > 4`},
 	{"more", "/more", `document.querySelector(".row.page")`},
+}
+
+// telephone makes the browser one of Ana's where the address says so, and one that has subscribed to push messages: there is no push service here to
+// subscribe with. Nothing of it reaches the gateway.
+const telephone = `if (location.search.startsWith("?push")) localStorage.setItem("who", "ana");
+if (location.search == "?push-on") PushManager.prototype.getSubscription = async () => ({endpoint: "https://push.example.net/p", getKey: () => new ArrayBuffer(16), unsubscribe: async () => true});`
+
+// pushing is a folder whose mill has push messages.
+func pushing(t *testing.T) string {
+	t.Helper()
+	folder := t.TempDir()
+	text, err := estate.Files.ReadFile(estate.RulesFile)
+	if err == nil {
+		err = os.WriteFile(filepath.Join(folder, "fern-hollow.rules"), append(text, "\nchannel push\n    contact         mill@fern-hollow.example\n"...), 0o600)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	return folder
+}
+
+// asTelephone lets every page that is opened from now on be that of a telephone.
+func (v visitor) asTelephone() {
+	v.Helper()
+	_, err := chromedp.Call(v.tab, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: telephone})
+	v.must(err)
 }
 
 // zoomed is how wide a window of 1440 px is at 200 % zoom.
@@ -347,7 +409,8 @@ func TestPages_access(t *testing.T) {
 		}
 		t.Skip("axe-core is not installed: run npm ci in gateway/web/ui")
 	}
-	v := visitor{t, browser.Open(t, index), startMill(t, freeAddress(t), t.TempDir(), 60)}
+	v := visitor{t, browser.Open(t, index), startMill(t, freeAddress(t), pushing(t), 60)}
+	v.asTelephone()
 	v.open("/")
 	v.reads("Bin 2: measurement lost")
 	for i, p := range pages {
@@ -390,7 +453,8 @@ func TestPages_pictures(t *testing.T) {
 	if folder == "" {
 		t.Skip("MILLWARDEN_PICTURES names no folder")
 	}
-	v := visitor{t, browser.Open(t, index), startMill(t, freeAddress(t), t.TempDir(), 60)}
+	v := visitor{t, browser.Open(t, index), startMill(t, freeAddress(t), pushing(t), 60)}
+	v.asTelephone()
 	take := func(state string, some int) {
 		for i, p := range pages[:some] {
 			for k, width := range []int64{360, 390, 768, 1440, 1920} {

@@ -63,8 +63,11 @@ func listSwaps(ctx context.Context, io IO, g gateway) error {
 		if t.For != "" {
 			place = ", in the place of " + t.For
 		}
-		fmt.Fprintf(io.Out, "        %s to %s  %s, after %s (watch %s%s)\n", time.UnixMilli(t.From).Format("2006-01-02 15:04"), time.UnixMilli(t.To).Format("15:04"), t.Person,
-			time.Duration(t.After)*time.Millisecond, t.Watch, place)
+		until := "…"
+		if t.To > 0 {
+			until = time.UnixMilli(t.To).Format("15:04")
+		}
+		fmt.Fprintf(io.Out, "        %s to %s  %s, after %s (watch %s%s)\n", time.UnixMilli(t.From).Format("2006-01-02 15:04"), until, t.Person, time.Duration(t.After)*time.Millisecond, t.Watch, place)
 	}
 	return nil
 }

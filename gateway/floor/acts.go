@@ -32,6 +32,8 @@ func (f *Floor) Act(ctx context.Context, a web.Act) error {
 		return f.mark(ctx, a)
 	case web.DoEnter:
 		return f.enterReading(ctx, a)
+	case web.DoCloseOut:
+		return f.closeOut(ctx, a)
 	case web.DoDrill:
 		return f.beginDrill(a)
 	case web.DoAcknowledge:

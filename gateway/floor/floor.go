@@ -100,6 +100,7 @@ type Floor struct {
 	swapped        chan struct{}           // one slot: other workers are in force
 	drills         drills
 	swaps          swaps
+	closeOuts      closeOuts
 	began          reading.Stamp            // of the record
 	started        reading.Stamp            // this run of the gateway
 	proven         map[string]reading.Stamp // when each channel last took a message before this start; not changed after Open

@@ -194,6 +194,7 @@ func (f *Floor) follow(transitions []engine.Transition) {
 	}
 	f.deciding.Unlock()
 	f.write(entries...)
+	f.closeOuts.stale.Store(true)
 	f.count(transitions)
 	f.saveEngine()
 	f.publishAlarms(transitions)

@@ -122,9 +122,14 @@ func (b books) Coming() web.Coming {
 	for _, w := range plan.Watches {
 		titles[w.Name] = w.Title
 	}
-	for _, t := range f.rosterOf(plan).Turns(now.Wall, now.Wall.Add(turnsAhead)) {
-		c.Turns = append(c.Turns, web.Turn{Person: f.personTitle(t.Person), Watch: titles[t.Watch], From: t.From.UnixMilli(), To: t.To.UnixMilli(), After: t.After.Milliseconds(),
-			By: append([]string{}, t.By...), For: f.personTitle(t.For)})
+	ends := now.Wall.Add(turnsAhead)
+	for _, t := range f.rosterOf(plan).Turns(now.Wall, ends) {
+		turn := web.Turn{Person: f.personTitle(t.Person), Watch: titles[t.Watch], From: t.From.UnixMilli(), After: t.After.Milliseconds(),
+			By: append([]string{}, t.By...), For: f.personTitle(t.For)}
+		if t.To.Before(ends) {
+			turn.To = t.To.UnixMilli()
+		}
+		c.Turns = append(c.Turns, turn)
 	}
 	return c
 }

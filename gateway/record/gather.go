@@ -150,6 +150,10 @@ func (r *Record) entries(ctx context.Context, s Sources) error {
 	if err != nil {
 		return err
 	}
+	late, err := s.Logbook.Entries(ctx, logbook.Filter{From: r.To.Add(time.Millisecond), Limit: mostEntries, Kinds: []logbook.Kind{logbook.Note}})
+	if err != nil {
+		return err
+	}
 	for i := range list {
 		e := &list[i]
 		switch e.Kind {
@@ -163,7 +167,7 @@ func (r *Record) entries(ctx context.Context, s Sources) error {
 			r.alarm(s.Plan, e)
 		}
 	}
-	r.deeds(list)
+	r.deeds(append(list, late...))
 	for i := range r.Deviations {
 		d := &r.Deviations[i]
 		d.Number = i + 1
@@ -248,7 +252,8 @@ func (r *Record) alarm(plan *check.Plan, e *logbook.Entry) {
 	}
 }
 
-// deeds sets down what people did and wrote at a station while an alarm stood there, and for an hour after.
+// deeds sets down what people did and wrote at a station while an alarm stood there, and for an hour after; what was written afterwards of this very
+// occurrence, whenever that was.
 func (r *Record) deeds(list []logbook.Entry) {
 	for i := range r.Deviations {
 		d := &r.Deviations[i]
@@ -257,7 +262,8 @@ func (r *Record) deeds(list []logbook.Entry) {
 			st := r.stayOf(e.Place, e.At.Wall)
 			mine := e.Alarm == d.Alarm && e.Occurrence == d.Occurrence
 			there := st != nil && st.Title == d.Place && e.Kind == logbook.Note
-			if e.Who == "" || e.Kind == logbook.Message || e.Kind == logbook.Transition && e.Why == "" || !mine && !there || e.At.Wall.Before(d.From) || e.At.Wall.After(d.To.Add(time.Hour)) {
+			meanwhile := !e.At.Wall.Before(d.From) && !e.At.Wall.After(d.To.Add(time.Hour))
+			if e.Who == "" || e.Kind == logbook.Message || e.Kind == logbook.Transition && e.Why == "" || !mine && !(there && e.Occurrence == 0) || !meanwhile && !(mine && e.Kind == logbook.Note) {
 				continue
 			}
 			done := r.line(e)

@@ -88,17 +88,19 @@ func (w *Web) act(rw http.ResponseWriter, r *http.Request, a Act) {
 const maxText = 500
 
 func (a Act) check() error {
-	onAlarm := slices.Contains([]string{DoAcknowledge, DoReset, DoShelve, DoUnshelve, DoRemove, DoReturn}, a.Do)
+	onAlarm := slices.Contains([]string{DoAcknowledge, DoReset, DoShelve, DoUnshelve, DoRemove, DoReturn, DoCloseOut}, a.Do)
 	onStation := a.Do == DoLoad || a.Do == DoEmpty || a.Do == DoNote || a.Do == DoMark
 	switch {
 	case !onAlarm && !onStation && a.Do != DoDrill && a.Do != DoEnter:
-		return &Refusal{RefusedInput, "do is acknowledge, reset, shelve, unshelve, remove, return, load, empty, note, mark, enter or drill."}
+		return &Refusal{RefusedInput, "do is acknowledge, reset, shelve, unshelve, remove, return, close-out, load, empty, note, mark, enter or drill."}
 	case onAlarm && a.Alarm == "":
 		return &Refusal{RefusedInput, "Say which alarm."}
 	case onStation && a.Station == "":
 		return &Refusal{RefusedInput, "Say which station."}
 	case a.Do == DoAcknowledge && a.Occurrence < 1:
 		return &Refusal{RefusedInput, "An acknowledgement names its occurrence."}
+	case a.Do == DoCloseOut && (a.Occurrence < 1 || strings.TrimSpace(a.What) == ""):
+		return &Refusal{RefusedInput, "Say of which occurrence, and what it was."}
 	case a.Do == DoLoad && strings.TrimSpace(a.Lot) == "":
 		return &Refusal{RefusedInput, "Say which lot."}
 	case a.Do == DoShelve && a.For <= 0:

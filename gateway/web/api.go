@@ -29,6 +29,7 @@ func (w *Web) table() []route {
 		{"GET", "/api/alarms", See, w.serveAlarms},
 		{"GET", "/api/way", Study, w.serveWay},
 		{"GET", "/api/logbook", Study, w.serveLogbook},
+		{"GET", "/api/closing", Study, w.serveClosing},
 		{"GET", "/api/register", Study, w.serveRegister},
 		{"GET", "/api/rates", Study, w.serveRates},
 		{"GET", "/api/watches", See, w.serveWatches},

@@ -13,6 +13,8 @@ type Books interface {
 	Way(ctx context.Context, from, to time.Time) (Way, error)
 	// Search gives lines of the record, newest first.
 	Search(ctx context.Context, s Search) ([]Line, error)
+	// Closings gives the occurrences that are over and acknowledged, and of which nobody has said yet what they were.
+	Closings(ctx context.Context) ([]Closing, error)
 	// Register gives the alarms and prompts of the rules in force, one entry for all places at which they are the same.
 	Register() []Registered
 	// Rates gives how much the alarms asked of people in the last days, and what is aimed at.

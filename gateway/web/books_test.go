@@ -106,6 +106,10 @@ func (f *fake) CheckRules(name, text string) ([]Said, error) {
 	return nil, nil
 }
 
+func (f *fake) Closings(context.Context) ([]Closing, error) {
+	return []Closing{{Alarm: "fan-stopped@dryer-1", Occurrence: 4, Title: "fan stopped with heat", Place: "dryer 1", Station: "dryer-1", From: hoursAgo(6), To: hoursAgo(5.5), Who: "Ben"}}, f.bookFault
+}
+
 func (f *fake) Coming() Coming {
 	return Coming{Swaps: []Swap{{ID: 31, Away: []string{"Ben"}, Names: []string{"ben"}, Name: "caro", Stands: "Caro", From: hoursAgo(-20), To: hoursAgo(-30), Who: "Ana", Why: "Christmas", At: hoursAgo(50)}},
 		Turns: []Turn{{Person: "Ana", Watch: "night", From: hoursAgo(0), To: hoursAgo(-4), By: []string{"text"}}, {Person: "Caro", Watch: "night", From: hoursAgo(-20), To: hoursAgo(-24), After: 300000, By: []string{}, For: "Ben"}}}

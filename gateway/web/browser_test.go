@@ -105,6 +105,8 @@ func TestPage_drawn(t *testing.T) {
 		{"register-390", quiet + "/register", "dark", 390, `document.querySelectorAll("details.row").length == 2`},
 		{"rates-320", quiet + "/rates", "light", 320, `document.querySelectorAll("main tbody tr").length >= 3`},
 		{"roster-390", quiet + "/roster", "dark", 390, `document.querySelectorAll(".steps .prompt").length >= 2`},
+		{"roster-swap-360", quiet + "/roster", "light", 360, `document.querySelector(".swaps form") || (document.querySelector(".swaps section > p button, .swaps > p button")?.click(), false)`},
+		{"closing-360", quiet + "/", "light", 360, `document.querySelector(".closings")?.open || (document.querySelector(".closings summary")?.click(), false)`},
 		{"probes-390", quiet + "/probes", "light", 390, `document.querySelectorAll(".probe").length == 2`},
 		{"rules-390", quiet + "/rules", "light", 390, `document.querySelectorAll(".said li").length == 1`},
 		{"rules-1440", quiet + "/rules", "dark", 1440, `document.querySelectorAll("mark.error").length == 1`},

@@ -26,6 +26,8 @@ type fake struct {
 	// bookFault is what reading the books fails with.
 	bookFault error
 	book      *lots.Book
+	// telephones are the subscriptions to push messages, in order.
+	telephones []string
 }
 
 func (f *fake) Enter(_ context.Context, e Entering) (Entered, error) {
@@ -166,9 +168,10 @@ func (f *fake) Answer(token string) (Answer, bool) {
 
 func (f *fake) PushKey() string { return "BAAA" }
 
-func (f *fake) PushSubscribe(string, Telephone) error {
+func (f *fake) PushSubscribe(person string, t Telephone) error {
 	f.mu.Lock()
 	defer f.mu.Unlock()
+	f.telephones = append(f.telephones, fmt.Sprintf("%s %s forget %v", person, t.Endpoint, t.Forget))
 	return f.refusal
 }
 

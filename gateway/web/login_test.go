@@ -125,6 +125,7 @@ var everyRoute = map[string]string{
 	"GET /api/alarms":                   "otcra",
 	"GET /api/way":                      "otca",
 	"GET /api/logbook":                  "otca",
+	"GET /api/closing":                  "otca",
 	"GET /api/register":                 "otca",
 	"GET /api/rates":                    "otca",
 	"GET /api/watches":                  "otcra",
@@ -170,7 +171,7 @@ var everyRoute = map[string]string{
 
 // everyAct is the same for acts.
 var everyAct = map[string]string{
-	DoAcknowledge: "otc", DoReset: "otc", DoShelve: "otc", DoUnshelve: "otc", DoRemove: "ot", DoReturn: "ot", DoLoad: "otc", DoEmpty: "otc", DoNote: "otc", DoMark: "otc", DoDrill: "otc", DoEnter: "otc",
+	DoAcknowledge: "otc", DoReset: "otc", DoShelve: "otc", DoUnshelve: "otc", DoRemove: "ot", DoReturn: "ot", DoLoad: "otc", DoEmpty: "otc", DoCloseOut: "otc", DoNote: "otc", DoMark: "otc", DoDrill: "otc", DoEnter: "otc",
 }
 
 var roles = map[byte]string{'-': "", 'o': "ana", 't': "caro", 'c': "ben", 'r': "wall", 'a': "vera"}
@@ -237,7 +238,7 @@ func TestRights_acts(t *testing.T) {
 		DoShelve: `{"do":"shelve","alarm":"x@y","for":"2 h","why":"cleaning"`, DoUnshelve: `{"do":"unshelve","alarm":"x@y"`,
 		DoRemove: `{"do":"remove","alarm":"x@y","why":"broken"`, DoReturn: `{"do":"return","alarm":"x@y"`,
 		DoLoad: `{"do":"load","station":"tank-1","lot":"144"`, DoEmpty: `{"do":"empty","station":"tank-1"`,
-		DoNote: `{"do":"note","station":"tank-1","why":"smells of wine"`, DoMark: `{"do":"mark","station":"tank-1","what":"stirred"`,
+		DoCloseOut: `{"do":"close-out","alarm":"x@y","occurrence":3,"what":"a stone"`, DoNote: `{"do":"note","station":"tank-1","why":"smells of wine"`, DoMark: `{"do":"mark","station":"tank-1","what":"stirred"`,
 		DoDrill: `{"do":"drill","person":"ana"`, DoEnter: `{"do":"enter","point":"deck-1/moisture","value":"11.8 %wb"`,
 	}
 	for do := range actRights {

@@ -102,7 +102,7 @@ func (w *Web) takePeople(rw http.ResponseWriter, r *http.Request) {
 func (w *Web) serveMe(rw http.ResponseWriter, r *http.Request) {
 	v := visitorOf(r.Context())
 	may := []string{}
-	for _, right := range []Right{See, Study, Own, Acknowledge, Exercise, Tend, Shelve, Remove, Adjust, Write, Manage} {
+	for _, right := range []Right{See, Study, Own, Acknowledge, Exercise, Tend, Shelve, Remove, Adjust, Write, Swaps, Arrange, Manage} {
 		if May(v.role, right) && (right != Own && right != Manage || !w.config.Open) {
 			may = append(may, string(right))
 		}

@@ -225,7 +225,7 @@ type Act struct {
 	Kilograms  float64 // 0: not weighed
 	By         string  // name of a person of the rules file
 	Why        string
-	What       string        // mark
+	What       string        // mark; close-out: what it was
 	Point      string        // enter: of a probe with part by-hand
 	Value      string        // enter: what was read, with its unit
 	Person     string        // drill: who is sent the exercise
@@ -245,9 +245,10 @@ const (
 	DoLoad        = "load"
 	DoEmpty       = "empty"
 	DoDrill       = "drill"
-	DoNote        = "note"  // Why is what is to be written down of a station
-	DoEnter       = "enter" // Value was read at Point from an instrument that has no wire
-	DoMark        = "mark"  // What was done to a station, as its kind declares it: stirred, chaff-emptied
+	DoCloseOut    = "close-out" // afterwards: What it was, and Why is what was done
+	DoNote        = "note"      // Why is what is to be written down of a station
+	DoEnter       = "enter"     // Value was read at Point from an instrument that has no wire
+	DoMark        = "mark"      // What was done to a station, as its kind declares it: stirred, chaff-emptied
 )
 
 // Refusal says why an act was not done, in words for the person who asked.

@@ -48,7 +48,7 @@ func May(role string, r Right) bool { return r == Anyone || slices.Contains(hold
 // actRights is what each act asks for.
 var actRights = map[string]Right{
 	DoAcknowledge: Acknowledge, DoReset: Acknowledge, DoShelve: Shelve, DoUnshelve: Shelve, DoRemove: Remove, DoReturn: Remove, DoLoad: Tend, DoEmpty: Tend,
-	DoNote: Tend, DoMark: Tend, DoEnter: Tend, DoDrill: Exercise,
+	DoCloseOut: Acknowledge, DoNote: Tend, DoMark: Tend, DoEnter: Tend, DoDrill: Exercise,
 }
 
 // RightOf is what an act asks for; of an act that is not in the table a right that nobody has.

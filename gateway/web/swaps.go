@@ -46,9 +46,9 @@ type Turn struct {
 	Person string   `json:"person"`
 	Watch  string   `json:"watch"`
 	From   int64    `json:"from"`
-	To     int64    `json:"to"`
-	After  int64    `json:"after"` // milliseconds since the first call
-	By     []string `json:"by"`    // channels; none: her own
+	To     int64    `json:"to,omitempty"` // 0: it goes on beyond the 24 hours
+	After  int64    `json:"after"`        // milliseconds since the first call
+	By     []string `json:"by"`           // channels; none: her own
 	For    string   `json:"for,omitempty"`
 }
 

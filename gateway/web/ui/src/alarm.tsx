@@ -1,8 +1,9 @@
 // One alarm: place and fault as a sentence, the fact, what to do, one button, who was called and who is next.
 import { useState } from "preact/hooks";
 import { useAct } from "./acts";
+import { useBook, type Line } from "./books";
 import { useHere } from "./context";
-import { begins, length, list, moment, sentence, unitBeside, withUnit } from "./say";
+import { begins, dated, length, list, moment, sentence, unitBeside, withUnit } from "./say";
 import { Mark, waits } from "./shapes";
 import type { Alarm, Call } from "./types";
 import { Who } from "./who";
@@ -127,6 +128,13 @@ function useAbout(alarm: Alarm, also: readonly Alarm[]): string {
   return list([alarm, ...also].map((a) => frame.plan.points.find((p) => p.name === a.place)?.title ?? a.placeTitle).sort(), words.and);
 }
 
+/** What it was the last times, as people said afterwards. */
+function Before({ alarm }: { alarm: Alarm }) {
+  const { words, now } = useHere();
+  const { got } = useBook<Line[]>(`/api/logbook?kind=note&limit=3&alarm=${encodeURIComponent(alarm.id)}`);
+  return <>{got?.map((l) => <p key={l.id}>{words.before(dated(l.at, now), l.who ?? "", l.text)}</p>)}</>;
+}
+
 export function AlarmCard({ alarm, also = [] }: { alarm: Alarm; also?: readonly Alarm[] }) {
   const { now, words } = useHere();
   const about = useAbout(alarm, also);
@@ -135,6 +143,7 @@ export function AlarmCard({ alarm, also = [] }: { alarm: Alarm; also?: readonly 
   const fact = useFact(alarm);
   const by = useBy(alarm);
   const open = waits(alarm);
+  const [opened, open1] = useState(false);
   // Back to normal: what to do has passed, and only somebody's word is missing. It takes a line, so that what stands is seen first.
   if (open && !alarm.active) {
     return (
@@ -156,11 +165,12 @@ export function AlarmCard({ alarm, also = [] }: { alarm: Alarm; also?: readonly 
       {open && <Answer alarm={alarm} also={also} />}
       {alarm.state === "latched, acknowledged" && <Reset alarm={alarm} />}
       <Calls alarm={alarm} />
-      <details>
+      <details onToggle={(e) => open1(e.currentTarget.open)}>
         <summary>{words.why}</summary>
         {alarm.because && <p>{sentence(alarm.because)}</p>}
         {alarm.cause && <p>{alarm.cause}</p>}
         {alarm.consequence && <p>{words.otherwise}: {alarm.consequence}</p>}
+        {opened && <Before alarm={alarm} />}
       </details>
     </article>
   );

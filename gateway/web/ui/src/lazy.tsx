@@ -3,15 +3,15 @@ import type { ComponentType } from "preact";
 import { useEffect, useState } from "preact/hooks";
 import { useHere } from "./context";
 
-type Name = "LogbookPage" | "RegisterPage" | "RatesPage" | "RosterPage" | "ProbesPage" | "RulesPage" | "MorePage" | "LotsPage" | "LotsBeside" | "LotPage" | "PointPage" | "Session";
+type Name = "LogbookPage" | "RegisterPage" | "RatesPage" | "RosterPage" | "ProbesPage" | "RulesPage" | "MorePage" | "LotsPage" | "LotsBeside" | "LotPage" | "PointPage" | "Session" | "Closings";
 
-export function Lazy({ name, ...props }: { name: Name; lot?: string; point?: string }) {
+export function Lazy({ name, ...props }: { name: Name; lot?: string; point?: string; list?: unknown; again?: () => void }) {
   const { words } = useHere();
   const [Page, set] = useState<ComponentType<Record<string, unknown>> | null>(null);
   const [failed, fail] = useState(false);
   useEffect(() => {
     void import("./pages").then((m) => set(() => m[name] as unknown as ComponentType<Record<string, unknown>>), () => fail(true));
   }, [name]);
-  if ((name === "LotsBeside" || name === "Session") && !Page) return null; // it comes beside a page that is there already
+  if ((name === "LotsBeside" || name === "Session" || name === "Closings") && !Page) return null; // it comes beside a page that is there already
   return Page ? <Page {...props} /> : <main><p class="quiet" role="status">{failed ? words.noAnswer : words.pageComes}</p></main>;
 }

@@ -3,7 +3,7 @@ import { useState } from "preact/hooks";
 import { useAct } from "./acts";
 import { AlarmCard, title } from "./alarm";
 import { useHere } from "./context";
-import { standing } from "./next";
+import { Afterwards, standing } from "./next";
 import { length, moment, sentence } from "./say";
 import { Mark } from "./shapes";
 import type { Alarm } from "./types";
@@ -112,6 +112,7 @@ export function AlarmsPage() {
           </div>
         ))}
       </section>
+      <Afterwards />
       <List name={words.shelved} alarms={of("shelved")} />
       <List name={words.suppressed} alarms={of("suppressed by design")} />
       <List name={words.outOfService} alarms={of("out of service")} />

@@ -1,9 +1,11 @@
 // The first page: what needs a person now, what comes next, the way of the coffee.
 import { AlarmCard, together } from "./alarm";
+import { useBook } from "./books";
 import { useHere } from "./context";
 import { useWide } from "./course";
 import { Lazy } from "./lazy";
 import { begins, dueAt, length, list, moment } from "./say";
+import { me } from "./session";
 import { hidden, waits } from "./shapes";
 import type { Alarm, Prompt } from "./types";
 import { Way } from "./way";
@@ -59,6 +61,13 @@ export function byHour(prompts: readonly Prompt[], now: number): Prompt[] {
   return [...prompts].sort((a, b) => due(a) - due(b) || Number(!a.station) - Number(!b.station));
 }
 
+/** What is asked afterwards, if anything is; its form comes only then. */
+export function Afterwards() {
+  const { frame } = useHere();
+  const { got, again } = useBook<unknown[]>(me.others || me.may.includes("study") ? `/api/closing?${frame.alarms.length}` : "", 60e3);
+  return got?.length ? <Lazy name="Closings" list={got} again={again} /> : null;
+}
+
 export function WhatNext() {
   const { frame, words } = useHere();
   const alarms = standing(frame.alarms);
@@ -75,6 +84,7 @@ export function WhatNext() {
             ? <p class="soft">{words.nextQuiet}</p>
             : <ol>{byHour(frame.prompts, frame.now).map((p) => <PromptLine key={p.id} prompt={p} />)}</ol>}
         </section>
+        <Afterwards />
       </div>
       <div>
         <Way />

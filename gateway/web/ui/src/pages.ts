@@ -1,5 +1,6 @@
 // What Lazy fetches in one piece.
 export { LogbookPage } from "./record";
+export { Closings } from "./closing";
 export { Session } from "./leave";
 export { LotPage } from "./lot";
 export { LotsBeside, LotsPage } from "./lots";

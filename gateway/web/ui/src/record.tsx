@@ -5,7 +5,7 @@ import { useHere } from "./context";
 import { begins, hour, longDay, sentence } from "./say";
 import { Go } from "./way";
 
-const kinds = ["", "transition", "act", "message", "receipt", "lot", "note", "calibration", "rules", "clock", "start", "fault"];
+const kinds = ["", "transition", "act", "message", "receipt", "lot", "note", "calibration", "roster", "rules", "clock", "start", "fault"];
 
 /** The name of an alarm as people say it, from its name in the rules. */
 function alarmTitle(id: string, station: (name: string) => string): string {

@@ -5,7 +5,8 @@ import { useBook } from "./books";
 import { useHere } from "./context";
 import { useSentence } from "./links";
 import { PushHere } from "./push";
-import { begins, length, list, moment, sentence } from "./say";
+import { begins, hour, length, list, moment, sentence } from "./say";
+import { Swaps, type Coming, type Turn } from "./swaps";
 import { Go } from "./way";
 import { Who } from "./who";
 
@@ -30,21 +31,37 @@ function Steps({ watch }: { watch: Watch }) {
   );
 }
 
-/** How one person is called by the watches on duty, in a sentence. */
-function useMine(title: string, watches: Watch[]): string {
+/** How one person is called by the watches on duty, in sentences: what holds while the clock is not set. */
+function useNow(title: string, watches: Watch[]): string[] {
   const { words } = useHere();
-  const parts: string[] = [];
-  for (const w of watches.filter((x) => x.onDuty)) {
+  return watches.filter((w) => w.onDuty).flatMap((w) => {
     const step = w.steps.find((s) => s.people.includes(title));
-    if (step) parts.push(words.youAreCalled(w.title, step.after ? length(step.after) : "", step.by.length ? list(step.by, words.and) : ""));
-  }
-  return parts.length ? parts.join(" ") : words.youAreNotCalled;
+    return step ? [words.youAreCalled(w.title, step.after ? length(step.after) : "", step.by.length ? list(step.by, words.and) : "")] : [];
+  });
 }
 
-function Mine({ title, me, watches }: { title: string; me: boolean; watches: Watch[] }) {
-  const { words } = useHere();
-  const says = useMine(title, watches);
-  return <li class="row"><p><b>{begins(title)}</b>{me ? ` (${words.you})` : ""}: {says}</p></li>;
+/** Whether another turn of the same watch calls the same person sooner all the while. */
+const sooner = (t: Turn) => (o: Turn) => o.person === t.person && o.watch === t.watch && o.after < t.after && o.from <= t.from && (o.to ?? Infinity) >= (t.to ?? Infinity);
+
+/** How one person will be called, turn by turn. */
+function useTurns(title: string, turns: Turn[]): string[] {
+  const { words, now } = useHere();
+  return turns.filter((t) => t.person === title && !turns.some(sooner(t))).sort((a, b) => a.from - b.from).map((t) => {
+    const how = words.youAreCalled(t.watch, t.after ? length(t.after) : "", t.by.length ? list(t.by, words.and) : "");
+    return `${begins(words.turn(hour(t.from, now), t.to ? hour(t.to, now) : ""))}: ${how}${t.for ? ` ${words.inPlaceOf(begins(t.for))}.` : ""}`;
+  });
+}
+
+function Mine({ title, me, watches, coming }: { title: string; me: boolean; watches: Watch[]; coming: Coming }) {
+  const { words, now } = useHere();
+  const still = useNow(title, watches), turns = useTurns(title, coming.turns);
+  const says = now.set ? turns : still;
+  return (
+    <li class="row">
+      <p><b>{begins(title)}</b>{me ? ` (${words.you})` : ""}{says.length === 0 && `: ${words.youAreNotCalled}`}</p>
+      {says.map((s) => <p class="turn" key={s}>{s}</p>)}
+    </li>
+  );
 }
 
 /** Trying how one is called: a message marked as an exercise, by all one's channels. */
@@ -70,6 +87,7 @@ export function RosterPage() {
   const { frame, now, words, who } = useHere();
   const say = useSentence();
   const { got, failed } = useBook<Watch[]>("/api/watches", 30e3);
+  const coming = useBook<Coming>("/api/swaps", 30e3);
   const channels = frame.links.filter((l) => l.kind === "channel" || l.kind === "watcher");
   const people = [...frame.plan.people].sort((a, b) => Number(b.name === who) - Number(a.name === who));
   return (
@@ -78,9 +96,10 @@ export function RosterPage() {
       <p>{frame.roster.onWatch.length ? sentence(words.onWatch(list(frame.roster.onWatch, words.and))) : sentence(words.nobodyOnWatch)}
         {frame.roster.until ? ` ${sentence(words.until(moment(frame.roster.until, now, words)))}` : ""}</p>
       {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
-      {got && (
+      {got && coming.got && (
         <>
-          <section><h2>{words.howCalled}</h2><ul>{people.map((p) => <Mine key={p.name} title={p.title} me={p.name === who} watches={got} />)}</ul><TryIt /><PushHere by={who} /></section>
+          <section><h2>{words.howCalled}</h2><ul>{people.map((p) => <Mine key={p.name} title={p.title} me={p.name === who} watches={got} coming={coming.got!} />)}</ul><TryIt /><PushHere by={who} /></section>
+          <Swaps swaps={coming.got.swaps} again={coming.again} />
           {got.map((w) => (
             <section key={w.name}>
               <h2>{words.watch} {w.title}</h2>

@@ -90,6 +90,18 @@ export function moment(mono: number, now: Now, w: Words): string {
   return atWall(now.wall - (now.mono - mono), now);
 }
 
+/** A moment with its date, for what lies days ahead: "Thu, Dec 24, 18:00". */
+export function dated(wall: number, now: Now): string {
+  return format(now, { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" }).format(wall);
+}
+
+/** A moment as a field of a form holds it, by the site's clock: "2026-12-24T18:00". */
+export function field(wall: number, now: Now): string {
+  const parts = new Intl.DateTimeFormat("en", { timeZone: now.zone, hourCycle: "h23", year: "numeric", month: "2-digit", day: "2-digit", hour: "2-digit", minute: "2-digit" }).formatToParts(wall);
+  const of = (type: string) => parts.find((p) => p.type === type)?.value ?? "";
+  return `${of("year")}-${of("month")}-${of("day")}T${of("hour")}:${of("minute")}`;
+}
+
 export function atWall(wall: number, now: Now): string {
   if (day(wall, now) === day(now.wall, now) || Math.abs(now.wall - wall) < 12 * 3600e3) return hour(wall, now);
   if (Math.abs(now.wall - wall) < 6 * 86400e3) return `${format(now, { weekday: "short" }).format(wall)} ${hour(wall, now)}`;
