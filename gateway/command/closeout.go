@@ -12,7 +12,7 @@ import (
 // closeOut says afterwards what an alarm was and what was done; without words it lists of which that is not known.
 func closeOut(ctx context.Context, io IO, args []string) error {
 	var was, done, by *string
-	g, words, err := ask("close-out", io, args, func(f flagSet) {
+	g, words, err := ask("afterwards", io, args, func(f flagSet) {
 		was = f.String("was", "", "what it was")
 		done = f.String("done", "", "what was done")
 		by = f.String("by", "", "who says so: a person of the rules file")

@@ -49,7 +49,7 @@ func subcommands() []subcommand {
 		{"readings", "[POINT]", "what the points of the running gateway say now", readings},
 		{"alarms", "", "which alarms stand now", alarms},
 		{"acknowledge", "ALARM OCCURRENCE --by NAME", "says that somebody is on it", acknowledge},
-		{"close-out", "[ALARM OCCURRENCE --was TEXT --done TEXT --by NAME]", "says afterwards what an alarm was and what was done; lists what is open", closeOut},
+		{"afterwards", "[ALARM OCCURRENCE --was TEXT --done TEXT --by NAME]", "says afterwards what an alarm was and what was done; lists what is open", closeOut},
 		{"drill", "[PERSON] --by NAME", "a test message by all channels of a person, timed and logged", drill},
 		{"swap", "[AWAY|crew TAKER|nobody --from TIME --to TIME --by NAME]", "who takes whose calls for a while: list, enter, correct, take back", swapCalls},
 		{"people", "[add|code|key|remove NAME] [--data DIR]", "who can log in to the page: list, set a password, give a code, take it away", peopleCommand},
