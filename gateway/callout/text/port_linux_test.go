@@ -197,4 +197,8 @@ func TestDouble_gammu(t *testing.T) {
 	if sent := modem.Sent(); len(sent) != 1 || sent[0].Text != text || sent[0].To != "+51900000001" {
 		t.Errorf("gammu sent %+v", sent)
 	}
+	modem.Receive("+51900000001", "1 0412") // what somebody answers, as gammu reads it
+	if said := ask("getallsms"); !strings.Contains(said, `"+51900000001"`) || !strings.Contains(said, "\n1 0412\n") {
+		t.Errorf("gammu read %s\nasked %v", said, modem.Commands())
+	}
 }
