@@ -3,6 +3,7 @@ package check
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -35,7 +36,7 @@ type alarm struct {
 	changes   []*block // `change`, in the order of the file
 	leftOut   []*block // `without`
 	places    []place
-	lacking   map[string][]string // what is lacking, and at which places
+	lacking   map[string][]string // what is lacking, and at which places; nil where nothing is
 	lackOrder []string
 	made      []*engine.Alarm
 }
@@ -75,7 +76,9 @@ func (c *checker) checkAlarms() {
 }
 
 func (c *checker) addAlarms() {
-	for _, b := range c.of("alarm", "prompt", "event") {
+	blocks := c.of("alarm", "prompt", "event")
+	c.alarms = make(map[string]*alarm, len(blocks))
+	for _, b := range blocks {
 		name := b.Name.Word()
 		if !b.Name.Given() {
 			continue
@@ -83,8 +86,7 @@ func (c *checker) addAlarms() {
 		if old := c.alarms[name]; old != nil {
 			continue // said in checkTwice
 		}
-		a := &alarm{block: b, name: name, lacking: map[string][]string{}}
-		a.kind = map[string]engine.Kind{"alarm": engine.KindAlarm, "prompt": engine.KindPrompt, "event": engine.KindEvent}[b.Word.Word()]
+		a := &alarm{block: b, name: name, kind: kindOf(b)}
 		c.alarms[name] = a
 		c.alarmList = append(c.alarmList, a)
 	}
@@ -94,6 +96,16 @@ func (c *checker) addAlarms() {
 			c.noAlarm(l.Kind)
 		}
 	}
+}
+
+func kindOf(b *block) engine.Kind {
+	switch b.Word.Word() {
+	case "prompt":
+		return engine.KindPrompt
+	case "event":
+		return engine.KindEvent
+	}
+	return engine.KindAlarm
 }
 
 func (c *checker) noAlarm(t syntax.Token) {
@@ -190,6 +202,9 @@ func (c *checker) placesOf(a *alarm) []place {
 				list = append(list, p)
 			}
 		}
+	}
+	if len(a.leftOut) == 0 {
+		return list
 	}
 	return slices.DeleteFunc(list, func(p place) bool {
 		return slices.ContainsFunc(a.leftOut, func(b *block) bool {
@@ -299,13 +314,17 @@ func (c *checker) instantiate(a *alarm, p place) {
 	}
 	when, while, suppressed := c.conditions(a, t)
 	if t.lacks {
+		if a.lacking == nil {
+			a.lacking = map[string][]string{}
+		}
 		if a.lacking[lacked] == nil {
 			a.lackOrder = append(a.lackOrder, lacked)
 		}
 		a.lacking[lacked] = append(a.lacking[lacked], p.name)
 		return
 	}
-	e := &engine.Alarm{ID: a.name + "@" + p.name, Name: a.name, Kind: a.kind, Title: titleOf(a.block), Place: p.name, PlaceTitle: p.title, Area: p.area,
+	e := c.made.Next()
+	*e = engine.Alarm{ID: a.name + "@" + p.name, Name: a.name, Kind: a.kind, Title: titleOf(a.block), Place: p.name, PlaceTitle: p.title, Area: p.area,
 		When: when, While: while, SuppressedWhile: suppressed, Say: text(a.block, "say"), Source: text(a.block, "source"), File: a.Name.File, Line: a.Name.Line}
 	c.calling(a, p, e)
 	c.beside(a, p, e, t)
@@ -378,7 +397,7 @@ func (a *alarm) from(at, key string) *block {
 
 func (c *checker) deadbandsOf(a *alarm, t *typer) *deadbands {
 	b := a.from(t.owner, "deadband")
-	d := &deadbands{given: map[units.Quantity]float64{}}
+	d := &deadbands{}
 	l := line(b, "deadband")
 	if l == nil {
 		return d
@@ -387,36 +406,30 @@ func (c *checker) deadbandsOf(a *alarm, t *typer) *deadbands {
 	if !ok {
 		return d
 	}
-	d.none = v.None.Given()
+	d.none, d.given = v.None.Given(), d.few[:0]
 	for _, amount := range v.Amounts {
-		for q, value := range bandMeanings(amount) {
-			d.given[q] = value
-		}
+		d.given = bandMeanings(d.given, amount)
 	}
 	return d
 }
 
-// bandMeanings are all quantities for which an amount can be a deadband: 0.5 °C is one for temperatures and for their differences.
-func bandMeanings(a *syntax.Amount) map[units.Quantity]float64 {
-	meanings := map[units.Quantity]float64{}
-	m := a.Measures[0]
+// bandMeanings adds all quantities for which an amount can be a deadband: 0.5 °C is one for temperatures and for their differences.
+func bandMeanings(meanings []units.Amount, a *syntax.Amount) []units.Amount {
+	m := &a.Measures[0]
 	n, err := units.ParseNumber(m.Number.Text)
 	if err != nil {
 		return meanings
 	}
 	if !m.Unit.Given() {
-		for _, q := range []units.Quantity{units.PH, units.WaterActivity, units.Count} {
-			meanings[q] = n
-		}
-		return meanings
+		return append(meanings, units.Amount{Value: n, Quantity: units.PH}, units.Amount{Value: n, Quantity: units.WaterActivity}, units.Amount{Value: n, Quantity: units.Count})
 	}
 	for _, u := range units.Lookup(m.Unit.Text) {
 		if u.Quantity == units.Temperature {
 			continue // in a deadband °C is a difference
 		}
-		meanings[u.Quantity] = u.ToBase(n)
+		meanings = append(meanings, units.Amount{Value: u.ToBase(n), Quantity: u.Quantity})
 		if u.Quantity == units.Difference {
-			meanings[units.Temperature] = u.ToBase(n)
+			meanings = append(meanings, units.Amount{Value: u.ToBase(n), Quantity: units.Temperature})
 		}
 	}
 	return meanings
@@ -432,7 +445,8 @@ func (c *checker) checkDeadband(a *alarm, when *formula.Node) {
 	if !ok {
 		return
 	}
-	var compared []units.Quantity
+	var fewQuantities [4]units.Quantity
+	compared := fewQuantities[:0]
 	when.Walk(func(n *formula.Node) {
 		if n.Op >= formula.Less && n.Op <= formula.GreaterEq {
 			for _, arg := range n.Args {
@@ -443,8 +457,9 @@ func (c *checker) checkDeadband(a *alarm, when *formula.Node) {
 		}
 	})
 	for _, amount := range v.Amounts {
-		meanings := bandMeanings(amount)
-		if slices.ContainsFunc(compared, func(q units.Quantity) bool { _, fits := meanings[q]; return fits }) {
+		var few [6]units.Amount
+		meanings := bandMeanings(few[:0], amount)
+		if slices.ContainsFunc(meanings, func(m units.Amount) bool { return slices.Contains(compared, m.Quantity) }) {
 			continue
 		}
 		if amount.Plain() && len(compared) > 0 {
@@ -654,29 +669,38 @@ func (c *checker) noteLacking(a *alarm) {
 
 // printedForm changes when, and only when, the condition, a delay, a deadband or a limit in it changes.
 func printedForm(e *engine.Alarm) string {
-	var b strings.Builder
-	write := func(key string, n *formula.Node) {
-		if n == nil {
-			return
-		}
-		fmt.Fprintf(&b, "%s %s", key, n.Text)
-		n.Walk(func(m *formula.Node) {
-			switch m.Op {
-			case formula.Const:
-				fmt.Fprintf(&b, " [%s %g]", m.Text, m.Value)
-			case formula.Less, formula.LessEq, formula.Greater, formula.GreaterEq:
-				fmt.Fprintf(&b, " [deadband %g]", m.Deadband)
-			case formula.Point:
-				fmt.Fprintf(&b, " [%s]", m.Ref)
-			}
-		})
-		b.WriteByte('\n')
+	b := make([]byte, 0, 512)
+	b = printCondition(b, "when ", e.When)
+	b = printCondition(b, "while ", e.While)
+	b = printCondition(b, "suppressed-while ", e.SuppressedWhile)
+	b = append(append(b, "on-delay "...), e.OnDelay.String()...)
+	b = append(append(b, "\noff-delay "...), e.OffDelay.String()...)
+	return string(append(b, '\n'))
+}
+
+func printCondition(b []byte, key string, n *formula.Node) []byte {
+	if n == nil {
+		return b
 	}
-	write("when", e.When)
-	write("while", e.While)
-	write("suppressed-while", e.SuppressedWhile)
-	fmt.Fprintf(&b, "on-delay %s\noff-delay %s\n", e.OnDelay, e.OffDelay)
-	return b.String()
+	b = append(append(b, key...), n.Text...)
+	return append(printParts(b, n), '\n')
+}
+
+// printParts writes what decides in a condition and does not stand in its text: values in force, deadbands, whose points they are.
+func printParts(b []byte, n *formula.Node) []byte {
+	switch n.Op {
+	case formula.Const:
+		b = append(append(append(b, " ["...), n.Text...), ' ')
+		b = append(strconv.AppendFloat(b, n.Value, 'g', -1, 64), ']')
+	case formula.Less, formula.LessEq, formula.Greater, formula.GreaterEq:
+		b = append(strconv.AppendFloat(append(b, " [deadband "...), n.Deadband, 'g', -1, 64), ']')
+	case formula.Point:
+		b = append(append(append(b, " ["...), n.Ref...), ']')
+	}
+	for _, arg := range n.Args {
+		b = printParts(b, arg)
+	}
+	return b
 }
 
 // checkDepends finds the alarms that others depend on, and circles among them.

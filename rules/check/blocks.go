@@ -100,16 +100,10 @@ func (c *checker) meant(b *block, key string) bool {
 	})
 }
 
-// first is where something stood first.
-type first struct {
-	at    diag.Position
-	block *block
-}
-
 // checkTwice says which names of one sort stand twice. The site's own text is looked at last, so that it is marked beside a built-in.
 func (c *checker) checkTwice(why func(*block) string, words ...string) {
-	seen := map[string]first{}
 	blocks := c.of(words...)
+	seen := make(map[string]*block, len(blocks))
 	for _, ours := range []bool{false, true} {
 		for _, b := range blocks {
 			if b.ours() != ours || !b.Name.Given() {
@@ -118,13 +112,13 @@ func (c *checker) checkTwice(why func(*block) string, words ...string) {
 			name := b.Name.Word()
 			c.checkName(b)
 			before, twice := seen[name]
-			if !twice || before.block.board != b.board && (b.Word.Word() == "area" || b.Word.Word() == "bus") {
-				seen[name] = first{b.Name.Position, b}
+			if !twice || before.board != b.board && (b.Word.Word() == "area" || b.Word.Word() == "bus") {
+				seen[name] = b
 				continue
 			}
-			known := facts{"what": b.Word.Word(), "name": name, "place": before.at.String()}
+			known := facts{"what": b.Word.Word(), "name": name, "place": before.Name.Position.String()}
 			if why != nil {
-				known["why"] = why(before.block)
+				known["why"] = why(before)
 			}
 			c.say("21", b.Name.Range, known)
 		}

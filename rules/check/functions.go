@@ -182,7 +182,7 @@ func (t *typer) window(x *syntax.Call, f function) typed {
 		t.noValue(p)
 		return t.bad(x)
 	}
-	n := formula.Node{Op: f.op, Args: []*formula.Node{p.node}}
+	n := formula.Node{Op: f.op, Args: append(t.c.args.Take(1)[:0], p.node)}
 	if n.Over, ok = t.timeArg(x, f, x.Args[1]); !ok {
 		return t.bad(x)
 	}

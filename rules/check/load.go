@@ -2,9 +2,13 @@ package check
 
 import (
 	"io/fs"
+	"time"
 
 	"millwarden/internal/diag"
 	"millwarden/internal/phrase"
+	"millwarden/internal/slab"
+	"millwarden/rules/engine"
+	"millwarden/rules/formula"
 	"millwarden/rules/syntax"
 )
 
@@ -33,8 +37,14 @@ type checker struct {
 	channels  map[string]*channel
 	alarms    map[string]*alarm
 	alarmList []*alarm
-	inputs    map[string]*probe // what is read, and by whom
-	noHours   bool              // a watch has hours that could not be read, which was said
+	inputs    map[string]*probe    // what is read, and by whom
+	ends      map[*syntax.Key]ends // of keys, once read
+	nodes     slab.Of[formula.Node]
+	args      slab.Of[*formula.Node]
+	made      slab.Of[engine.Alarm]
+	printed   []byte        // room for the text of one formula
+	slowest   time.Duration // update time of the slowest probe
+	noHours   bool          // a watch has hours that could not be read, which was said
 }
 
 // Load reads the main file and all that it names, checks it against the vocabulary of parts, buses and channels, and gives the plan; nil
@@ -50,6 +60,7 @@ func load(fsys fs.FS, mains []string, declared []phrase.Declaration) (*Plan, dia
 		areas: map[string]*block{}, stations: map[string]*station{}, buses: map[string]*bus{}, probes: map[string]*probe{},
 		points: map[string]*point{}, limits: map[string]*limit{}, people: map[string]*block{}, watches: map[string]*block{},
 		channels: map[string]*channel{}, alarms: map[string]*alarm{}, inputs: map[string]*probe{},
+		ends: map[*syntax.Key]ends{},
 	}
 	r := &reader{c: c, fsys: fsys, read: map[string]bool{}}
 	for _, name := range mains {
@@ -97,7 +108,7 @@ func (c *checker) of(words ...string) []*block {
 	var found []*block
 	for _, b := range c.blocks {
 		for _, w := range words {
-			if b.Word.Word() == w {
+			if b.Word.Is(w) {
 				found = append(found, b)
 			}
 		}

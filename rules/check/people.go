@@ -353,7 +353,7 @@ func (c *checker) watchTakes(b *block, w *Watch) {
 		for _, t := range namesOf(l) {
 			p, ok := priorityOf[t.Word()]
 			if !ok {
-				c.say("20", t.Range, facts{"x": t.Text, "list": strings.Join(priorities, ", "), "near": near(t.Word(), priorities), "meaning": keyOf(b, l).Sentence()})
+				c.say("20", t.Range, facts{"x": t.Text, "list": strings.Join(priorities, ", "), "near": near(t.Word(), priorities), "meaning": keyOf(l).Sentence()})
 				continue
 			}
 			w.Takes = append(w.Takes, p)

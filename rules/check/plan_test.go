@@ -2,11 +2,14 @@ package check
 
 import (
 	"bufio"
+	"bytes"
 	"fmt"
+	"io"
 	"io/fs"
 	"math"
 	"os"
 	"path"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -356,39 +359,74 @@ func benchmarkLoad(b *testing.B, name string) {
 func BenchmarkLoad_small(b *testing.B)      { benchmarkLoad(b, "small.rules") }
 func BenchmarkLoad_fernHollow(b *testing.B) { benchmarkLoad(b, "fern-hollow.rules") }
 
-// BenchmarkLoad_thousandAlarms checks a file of a thousand alarms; against it, one reading of it through a plain scanner of lines.
-func BenchmarkLoad_thousandAlarms(b *testing.B) {
-	words := declared(b)
+const thousand = 1000
+
+// thousandAlarms is the text of a site with so many.
+func thousandAlarms() []byte {
 	var text strings.Builder
 	text.WriteString("site big\n    timezone        America/Lima\n    altitude        1450 m\n\n")
 	for i := range 50 {
 		fmt.Fprintf(&text, "station bin-%d is bin\n\nprobe bin-%d\n    part            radio on topic bin/%d\n    gives           temperature, humidity at bin-%d\n    every           60 s\n\n", i, i, i, i)
 	}
-	const alarms = 1000
-	for i := range alarms {
+	for i := range thousand {
 		fmt.Fprintf(&text, "alarm warm-%d at bin-%d\n    when            mean(temperature, 1 h) > %d °C and humidity > 60 %%RH\n    deadband        1 °C, 2 %%RH\n    on-delay        5 min\n"+
 			"    priority        low\n    class           quality\n    consequence     \"The lot fades.\"\n    action          \"Air the store, move the bin.\"\n    respond-within  8 h\n\n", i, i%50, 25+i%20)
 	}
-	files := fstest.MapFS{"big.rules": {Data: []byte(text.String())}}
-	checked, scanned := time.Duration(math.MaxInt64), time.Duration(math.MaxInt64)
+	return []byte(text.String())
+}
+
+// BenchmarkLoad_thousandAlarms checks a file of a thousand alarms; against it, one reading of the file through a plain scanner of lines. Both
+// open it; x-memory is the ratio to a scanner of the same text that lies in memory.
+func BenchmarkLoad_thousandAlarms(b *testing.B) {
+	words := declared(b)
+	folder := b.TempDir()
+	file := filepath.Join(folder, "big.rules")
+	text := thousandAlarms()
+	if err := os.WriteFile(file, text, 0o600); err != nil {
+		b.Fatal(err)
+	}
+	files := os.DirFS(folder)
+	checked, scanned, inMemory := time.Duration(math.MaxInt64), time.Duration(math.MaxInt64), time.Duration(math.MaxInt64)
+	b.ReportAllocs()
 	for b.Loop() {
 		begin := time.Now()
 		plan, list, _ := Load(files, "big.rules", words)
 		checked = min(checked, time.Since(begin))
-		if plan == nil || len(plan.Engine.Alarms) < alarms {
+		if plan == nil || len(plan.Engine.Alarms) < thousand {
 			b.Fatal(list)
 		}
+		scanned = min(scanned, scanFile(b, file))
 		begin = time.Now()
-		lines := bufio.NewScanner(strings.NewReader(text.String()))
-		count := 0
-		for lines.Scan() {
-			count++
-		}
-		scanned = min(scanned, time.Since(begin))
-		if count == 0 {
-			b.Fatal("no lines")
-		}
+		scanLines(b, bytes.NewReader(text))
+		inMemory = min(inMemory, time.Since(begin))
 	}
 	b.ReportMetric(float64(checked)/float64(scanned), "x-scanning")
-	b.ReportMetric(float64(checked.Milliseconds()), "ms")
+	b.ReportMetric(float64(checked)/float64(inMemory), "x-memory")
+	b.ReportMetric(checked.Seconds()*1000, "ms")
+	b.ReportMetric(scanned.Seconds()*1000, "ms-scan")
+}
+
+// scanFile is how long one reading of a file takes.
+func scanFile(b *testing.B, name string) time.Duration {
+	begin := time.Now()
+	f, err := os.Open(name)
+	if err != nil {
+		b.Fatal(err)
+	}
+	scanLines(b, f)
+	if err := f.Close(); err != nil {
+		b.Fatal(err)
+	}
+	return time.Since(begin)
+}
+
+func scanLines(b *testing.B, r io.Reader) {
+	lines := bufio.NewScanner(r)
+	count := 0
+	for lines.Scan() {
+		count++
+	}
+	if count < 9*thousand || lines.Err() != nil {
+		b.Fatal(count, lines.Err())
+	}
 }

@@ -2,6 +2,7 @@ package check
 
 import (
 	"math"
+	"slices"
 
 	"millwarden/internal/diag"
 	"millwarden/internal/units"
@@ -25,7 +26,8 @@ var noBand = map[units.Quantity]bool{units.Duration: true, units.HeatDose: true,
 // deadbands are those of one alarm, by the quantity that is compared.
 type deadbands struct {
 	none  bool
-	given map[units.Quantity]float64
+	given []units.Amount // the last of a quantity counts
+	few   [6]units.Amount
 }
 
 // of gives the deadband of one comparison; a nil receiver has none.
@@ -33,8 +35,10 @@ func (d *deadbands) of(q units.Quantity, l, r typed) float64 {
 	if d == nil || d.none {
 		return 0
 	}
-	if given, ok := d.given[q]; ok {
-		return given
+	for _, given := range slices.Backward(d.given) {
+		if given.Quantity == q {
+			return given.Value
+		}
 	}
 	if band, ok := usual[q]; ok {
 		return band
@@ -109,7 +113,8 @@ func (t *typer) exclude(x syntax.Expr) {
 	if !ok || !j.And {
 		return
 	}
-	var seen []stretch
+	var few [4]stretch
+	seen := few[:0]
 	for _, term := range j.Terms {
 		now, fits := t.stretch(term)
 		if !fits {
@@ -125,9 +130,19 @@ func (t *typer) exclude(x syntax.Expr) {
 	}
 }
 
+// comparison is what a typed comparison became, or nil.
+func (t *typer) comparison(x *syntax.Binary) *formula.Node {
+	for i := range t.relations {
+		if t.relations[i].x == x {
+			return t.relations[i].node
+		}
+	}
+	return nil
+}
+
 func (t *typer) stretch(term syntax.Expr) (stretch, bool) {
 	x, ok := term.(*syntax.Binary)
-	n := t.relations[x]
+	n := t.comparison(x)
 	if !ok || n == nil {
 		return stretch{}, false
 	}

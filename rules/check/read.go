@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"path"
 	"strings"
@@ -45,14 +46,29 @@ type reader struct {
 
 // readMain reads one main file with what it includes.
 func (r *reader) readMain(name string) {
-	text, err := fs.ReadFile(r.fsys, name)
+	text, err := readText(r.fsys, name)
 	if err != nil {
 		r.c.list = append(r.c.list, compose("25", diag.Range{Position: diag.Position{File: name, Line: 1, Column: 1}}, facts{"path": name, "why": whyUnread(err)}))
 		return
 	}
 	r.dir = path.Dir(name)
 	r.read[name] = true
-	r.parse(name, string(text), "", "", 0)
+	r.parse(name, text, "", "", 0)
+}
+
+// readText reads a whole file.
+func readText(fsys fs.FS, name string) (string, error) {
+	f, err := fsys.Open(name)
+	if err != nil {
+		return "", err
+	}
+	defer f.Close()
+	var text strings.Builder // hands its bytes out without a copy
+	if about, err := f.Stat(); err == nil && about.Size() > 0 && about.Size() <= maxText {
+		text.Grow(int(about.Size()))
+	}
+	_, err = io.Copy(&text, f)
+	return text.String(), err
 }
 
 func whyUnread(err error) string {
@@ -112,7 +128,7 @@ func (r *reader) open(at syntax.Token, depth int, board bool) (text, name string
 	case !board && len(r.names)-r.boards >= maxFiles:
 		return refuse(fmt.Sprintf("At most %d files are read, and this is the %dth.", maxFiles, len(r.names)-r.boards+1))
 	}
-	content, err := fs.ReadFile(r.fsys, name)
+	content, err := readText(r.fsys, name)
 	if err != nil {
 		return refuse(whyUnread(err))
 	}
@@ -120,7 +136,7 @@ func (r *reader) open(at syntax.Token, depth int, board bool) (text, name string
 		return refuse(fmt.Sprintf("All files together may hold %d bytes, and with this one they hold %d.", maxText, r.size+len(content)))
 	}
 	r.read[name] = true
-	return string(content), name, true
+	return content, name, true
 }
 
 // readSubjects takes in the built-in subjects that the site's own text uses.
@@ -208,9 +224,14 @@ func (r *reader) rules(names []string) string {
 // hash is over all texts in the order read.
 func (r *reader) hash() string {
 	h := sha256.New()
+	buffer := make([]byte, 8<<10)
 	for _, name := range r.names {
 		fmt.Fprintf(h, "%s\n%d\n", name, len(r.c.sources[name]))
-		h.Write([]byte(r.c.sources[name]))
+		for text := r.c.sources[name]; text != ""; {
+			n := copy(buffer, text)
+			h.Write(buffer[:n])
+			text = text[n:]
+		}
 	}
 	return hex.EncodeToString(h.Sum(nil))
 }

@@ -26,16 +26,19 @@ type station struct {
 	name     string
 	kind     *phrase.Declaration // nil: the kind is unknown, and nothing more is said about it
 	area     string
+	heading  string // what people read, once it was asked for
 	settings phrase.Lines
 	points   map[string]*point // by short name
 	moments  []string
 }
 
 func (s *station) title() string {
-	if s.block == nil {
-		return spaced(s.name)
+	if s.heading == "" && s.block == nil {
+		s.heading = spaced(s.name)
+	} else if s.heading == "" {
+		s.heading = titleOf(s.block)
 	}
-	return titleOf(s.block)
+	return s.heading
 }
 
 func (s *station) kindName() string {

@@ -13,16 +13,23 @@ import (
 // typer turns one formula at one place into a checked one.
 type typer struct {
 	c         *checker
-	station   *station                         // nil at a bus, channel, probe or point
-	owner     string                           // the place whose points bare names are
-	value     *point                           // of `for each point`
-	skip      func(string)                     // told of a point that is lacking; nil: lacking is a mistake
-	builtIn   bool                             // stands in a built-in subject
-	alarm     string                           // whose condition it is
-	bands     *deadbands                       // of `when`; nil elsewhere
-	lacks     bool                             // a point was lacking, and skip was told
-	wrong     bool                             // a mistake was said
-	relations map[*syntax.Binary]*formula.Node // comparisons typed so far
+	station   *station     // nil at a bus, channel, probe or point
+	owner     string       // the place whose points bare names are
+	value     *point       // of `for each point`
+	skip      func(string) // told of a point that is lacking; nil: lacking is a mistake
+	builtIn   bool         // stands in a built-in subject
+	alarm     string       // whose condition it is
+	bands     *deadbands   // of `when`; nil elsewhere
+	lacks     bool         // a point was lacking, and skip was told
+	wrong     bool         // a mistake was said
+	relations []relation   // comparisons typed so far
+	few       [4]relation  // room for those of most conditions
+}
+
+// relation is a comparison, as written and as typed.
+type relation struct {
+	x    *syntax.Binary
+	node *formula.Node
 }
 
 // typed is a part of a formula with what is known of it.
@@ -111,8 +118,26 @@ func (t *typer) skipper() func(string) {
 
 func (t *typer) node(x syntax.Expr, n formula.Node, q units.Quantity) typed {
 	n.Quantity = q
-	n.Text = x.String()
-	return typed{x: x, node: &n, q: q}
+	n.Text = t.text(x)
+	made := t.c.nodes.Next()
+	*made = n
+	return typed{x: x, node: made, q: q}
+}
+
+// text is x as the formatter prints it.
+func (t *typer) text(x syntax.Expr) string {
+	if n, ok := x.(*syntax.NameOf); ok {
+		return n.Word()
+	}
+	t.c.printed = syntax.Append(t.c.printed[:0], x)
+	return string(t.c.printed)
+}
+
+// both is two arguments side by side.
+func (t *typer) both(l, r *formula.Node) []*formula.Node {
+	args := t.c.args.Take(2)
+	args[0], args[1] = l, r
+	return args
 }
 
 func (t *typer) pointValue(x syntax.Expr, p *point) typed {
@@ -198,7 +223,7 @@ func (t *typer) junction(x *syntax.Junction) typed {
 	if x.And {
 		op = formula.And
 	}
-	var args []*formula.Node
+	args := t.c.args.Take(len(x.Terms))[:0]
 	bad := false
 	for _, term := range x.Terms {
 		r := t.condition(term)
@@ -389,7 +414,7 @@ func (t *typer) sum(x *syntax.Binary, l, r typed) typed {
 	if x.Op.Text == "-" {
 		op = formula.Sub
 	}
-	return t.fold(t.node(x, formula.Node{Op: op, Args: []*formula.Node{l.node, r.node}}, q), l, r)
+	return t.fold(t.node(x, formula.Node{Op: op, Args: t.both(l.node, r.node)}, q), l, r)
 }
 
 // sumOf is the table of section 2 for + and -.
@@ -547,21 +572,34 @@ func (t *typer) relation(x *syntax.Binary) typed {
 	if !ok {
 		return t.bad(x)
 	}
-	op := map[string]formula.Op{"<": formula.Less, "<=": formula.LessEq, ">": formula.Greater, ">=": formula.GreaterEq}[x.Op.Text]
+	op := comparisonOf(x.Op.Text)
 	q := l.q
 	if q == units.Count {
 		q = r.q
 	}
-	n := t.node(x, formula.Node{Op: op, Args: []*formula.Node{l.node, r.node}}, units.YesNo)
+	n := t.node(x, formula.Node{Op: op, Args: t.both(l.node, r.node)}, units.YesNo)
 	n.node.Deadband = t.bands.of(q, l, r)
 	if t.relations == nil {
-		t.relations = map[*syntax.Binary]*formula.Node{}
+		t.relations = t.few[:0]
 	}
-	t.relations[x] = n.node
+	t.relations = append(t.relations, relation{x, n.node})
 	if !t.possible(x, n.node, l, r) {
 		return t.bad(x)
 	}
 	return n
+}
+
+func comparisonOf(sign string) formula.Op {
+	switch sign {
+	case "<":
+		return formula.Less
+	case "<=":
+		return formula.LessEq
+	case ">":
+		return formula.Greater
+	default:
+		return formula.GreaterEq
+	}
 }
 
 func (t *typer) nothingMeasured(x *syntax.Binary, l, r typed) {

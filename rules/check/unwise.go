@@ -15,6 +15,9 @@ import (
 
 // checkUnwise says what is legal and will be regretted. Built-in alarms are spoken of only where the site's own text made the trouble.
 func (c *checker) checkUnwise() {
+	for _, p := range c.probeList {
+		c.slowest = max(c.slowest, p.plan.Every)
+	}
 	for _, a := range c.alarmList {
 		for _, e := range a.made {
 			if e.Kind != engine.KindAlarm || e.When == nil {
@@ -38,6 +41,9 @@ func (c *checker) checkUnwise() {
 
 // toldTooLate is W5: delay and update time together leave no time. What people enter by hand is told when they enter it.
 func (c *checker) toldTooLate(a *alarm, e *engine.Alarm) {
+	if e.OnDelay >= e.RespondWithin || e.OnDelay+c.slowest <= e.RespondWithin {
+		return
+	}
 	for _, name := range e.When.Points() {
 		p := c.points[name]
 		if p == nil || p.probe == nil || p.probe.plan.Bus == byHand || e.OnDelay+p.probe.plan.Every <= e.RespondWithin || e.OnDelay >= e.RespondWithin {

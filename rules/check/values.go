@@ -12,9 +12,11 @@ import (
 )
 
 // keyOf is what the language says about the key of a line.
-func keyOf(b *block, l *syntax.Line) syntax.Key {
-	k, _ := syntax.FindKey(b.Word.Word(), l.Key.Word())
-	return k
+func keyOf(l *syntax.Line) *syntax.Key {
+	if k := l.Facts(); k != nil {
+		return k
+	}
+	return &syntax.Key{}
 }
 
 // valueWord is the single word behind a key, small; "" if there is none.
@@ -47,7 +49,7 @@ func valueToken(l *syntax.Line) (syntax.Token, bool) {
 
 // wrong is message 17: the key's own words on what it needs.
 func (c *checker) wrong(b *block, l *syntax.Line, at diag.Range, before string) {
-	k := keyOf(b, l)
+	k := keyOf(l)
 	c.say("17", at, facts{"key": l.Key.Word(), "says when wrong": k.Says, "meaning": before + k.Sentence()})
 }
 
@@ -60,13 +62,26 @@ func parsed(text string, q units.Quantity) float64 {
 	return a.Value
 }
 
+// ends are the least and the greatest that a key takes, in base units.
+type ends struct{ low, high float64 }
+
+// endsOf reads them once.
+func (c *checker) endsOf(k *syntax.Key, q units.Quantity) ends {
+	e, known := c.ends[k]
+	if !known {
+		e = ends{parsed(k.Least, q), parsed(k.Most, q)}
+		c.ends[k] = e
+	}
+	return e
+}
+
 // inside says 18 if the value lies beyond the key's ends.
 func (c *checker) inside(b *block, l *syntax.Line, at diag.Range, value float64, q units.Quantity) bool {
-	k := keyOf(b, l)
+	k := keyOf(l)
 	if k.Least == "" {
 		return true
 	}
-	if low, high := parsed(k.Least, q), parsed(k.Most, q); value < low || value > high {
+	if e := c.endsOf(k, q); value < e.low || value > e.high {
 		c.say("18", at, facts{"key": l.Key.Word(), "least": k.Least, "greatest": k.Most, "meaning": k.Sentence()})
 		return false
 	}
@@ -105,7 +120,7 @@ func (c *checker) time(b *block, l *syntax.Line, a *syntax.Amount) (time.Duratio
 	if a.Plain() {
 		n := a.Measures[0].Number.Text
 		y := n + " s or " + n + " min"
-		if strings.HasSuffix(keyOf(b, l).Example(), " d") {
+		if strings.HasSuffix(keyOf(l).Example(), " d") {
 			y = n + " h or " + n + " d"
 		}
 		c.say("5", a.Where(), facts{"x": n, "what": key, "quantity": "a time", "y": y})
@@ -304,7 +319,7 @@ func (c *checker) word(b *block, name string, list []string, without string) str
 	}
 	if !slices.Contains(list, t.Word()) {
 		c.say("20", t.Range, facts{"x": t.Text, "list": strings.Join(list, ", "), "near": near(t.Word(), list),
-			"meaning": keyOf(b, l).Sentence()})
+			"meaning": keyOf(l).Sentence()})
 		return without
 	}
 	return t.Word()

@@ -15,11 +15,15 @@ type cursor struct {
 	i      int
 	facts  *blockFacts
 	block  *Block
-	key    Key // of the line; zero in a header
+	key    *Key // of the line; noKey in a header
+	kept   bool // the tokens stay where they are
 	failed bool
 	depth  int // of parentheses and calls in the present formula
 	nodes  int
 }
+
+// noKey stands where a header is read.
+var noKey = &Key{}
 
 func (c *cursor) peek() Token {
 	if c.i < len(c.tokens) {
@@ -42,15 +46,26 @@ func (c *cursor) next() Token {
 	return t
 }
 
+// keep gives the tokens from there to here, to stay in the tree.
+func (c *cursor) keep(from int) []Token {
+	if c.kept {
+		return c.tokens[from:c.i:c.i]
+	}
+	return c.p.keep(c.tokens[from:c.i])
+}
+
 // last is the token read last.
 func (c *cursor) last() Token { return c.tokens[max(0, c.i-1)] }
 
-func (c *cursor) is(kind Kind) bool { return c.peek().Kind == kind }
+func (c *cursor) is(kind Kind) bool { return c.i < len(c.tokens) && c.tokens[c.i].Kind == kind }
 
 // word tells whether the next token is that word.
 func (c *cursor) word(text string) bool {
-	t := c.peek()
-	return (t.Kind == Name || t.Kind == Keyword) && t.Word() == text
+	if c.i >= len(c.tokens) {
+		return false
+	}
+	t := &c.tokens[c.i]
+	return (t.Kind == Name || t.Kind == Keyword) && t.Is(text)
 }
 
 func (c *cursor) fail(code string, where diag.Range, summary, detail string) {
@@ -93,11 +108,10 @@ func (c *cursor) stray(t Token, why string) {
 
 // colon refuses and skips a colon behind the key.
 func (c *cursor) colon() {
-	t := c.peek()
-	if t.Kind != Stray || t.Text != ":" {
+	if !c.is(Stray) || c.peek().Text != ":" {
 		return
 	}
-	c.next()
+	t := c.next()
 	c.remark("7", t.Range, `":" does not belong here`,
 		"A key stands without a colon: "+strings.TrimSpace(c.tokens[0].Word()+" "+c.source(c.rest()))+".")
 }
@@ -208,18 +222,24 @@ func (c *cursor) oneName() (Token, bool) {
 
 // names reads NAME { "," NAME }.
 func (c *cursor) names() ([]Token, bool) {
-	var list []Token
-	for {
+	from := c.i
+	first, ok := c.oneName()
+	if !ok {
+		return nil, false
+	}
+	if !c.is(Comma) {
+		return c.keep(from), true
+	}
+	list := []Token{first}
+	for c.is(Comma) {
+		c.next()
 		t, ok := c.oneName()
 		if !ok {
 			return list, false
 		}
 		list = append(list, t)
-		if !c.is(Comma) {
-			return list, true
-		}
-		c.next()
 	}
+	return list, true
 }
 
 // plainLetters maps letters with accents to what stands in a name for them.

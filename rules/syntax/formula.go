@@ -16,7 +16,7 @@ func (c *cursor) formula() (Expr, bool) {
 		return first, true
 	}
 	word := c.peek().Word()
-	j := &Junction{And: word == "and", Terms: []Expr{first}}
+	j := &Junction{And: word == "and", Terms: append(c.p.room.exprs.Take(2)[:0], first), Words: c.p.room.tokens.Take(1)[:0]}
 	for c.word("and") || c.word("or") {
 		t := c.next()
 		if t.Word() != word {
@@ -77,7 +77,7 @@ func (c *cursor) relation() (Expr, bool) {
 			c.second(x, op, y)
 			return nil, false
 		}
-		return &Binary{X: x, Op: op, Y: y}, true
+		return c.binary(x, op, y), true
 	case c.word("is"):
 		return c.state(x)
 	case op.Kind == Stray && strings.ContainsAny(op.Text, "=<≠"):
@@ -132,20 +132,41 @@ func (c *cursor) state(x Expr) (Expr, bool) {
 }
 
 // sum reads product { ( "+" | "-" ) product }.
-func (c *cursor) sum() (Expr, bool) { return c.chain("+-", c.product) }
-
-func (c *cursor) product() (Expr, bool) { return c.chain("*/", c.factor) }
-
-func (c *cursor) chain(operators string, operand func() (Expr, bool)) (Expr, bool) {
-	x, ok := operand()
-	for ok && c.is(Operator) && strings.Contains(operators, c.peek().Text) {
-		op := c.next()
-		var y Expr
-		if y, ok = operand(); ok {
-			x, ok = &Binary{X: x, Op: op, Y: y}, c.node(op)
-		}
+func (c *cursor) sum() (Expr, bool) {
+	x, ok := c.product()
+	for ok && c.operator("+", "-") {
+		x, ok = c.behind(x, (*cursor).product)
 	}
 	return x, ok
+}
+
+func (c *cursor) product() (Expr, bool) {
+	x, ok := c.factor()
+	for ok && c.operator("*", "/") {
+		x, ok = c.behind(x, (*cursor).factor)
+	}
+	return x, ok
+}
+
+// operator tells whether one of the two comes next.
+func (c *cursor) operator(one, other string) bool {
+	return c.is(Operator) && (c.tokens[c.i].Text == one || c.tokens[c.i].Text == other)
+}
+
+// behind reads an operator and its second operand.
+func (c *cursor) behind(x Expr, operand func(*cursor) (Expr, bool)) (Expr, bool) {
+	op := c.next()
+	y, ok := operand(c)
+	if !ok {
+		return x, false
+	}
+	return c.binary(x, op, y), c.node(op)
+}
+
+func (c *cursor) binary(x Expr, op Token, y Expr) *Binary {
+	b := c.p.room.binaries.Next()
+	b.X, b.Op, b.Y = x, op, y
+	return b
 }
 
 // node counts what a formula is made of.
@@ -178,7 +199,9 @@ func (c *cursor) factor() (Expr, bool) {
 	switch t.Kind {
 	case Number:
 		a, ok := c.amount()
-		return &Literal{a}, ok
+		l := c.p.room.literals.Next()
+		l.Amount = a
+		return l, ok
 	case Ref:
 		return refTo(c.next()), true
 	case Open:
@@ -188,7 +211,9 @@ func (c *cursor) factor() (Expr, bool) {
 		if c.is(Open) {
 			return c.function(t)
 		}
-		return &NameOf{t}, true
+		n := c.p.room.names.Next()
+		n.Token = t
+		return n, true
 	}
 	c.noOperand(t)
 	return nil, false
@@ -214,12 +239,12 @@ func (c *cursor) paren() (Expr, bool) {
 	if p.X, ok = c.formula(); !ok {
 		return nil, false
 	}
-	p.Close, ok = c.shut(p.Open, p.X.String())
+	p.Close, ok = c.shut(p.Open, func() string { return p.X.String() })
 	return p, ok
 }
 
 // shut reads the ) of that (.
-func (c *cursor) shut(open Token, inside string) (Token, bool) {
+func (c *cursor) shut(open Token, inside func() string) (Token, bool) {
 	if c.is(Close) {
 		return c.next(), true
 	}
@@ -227,12 +252,13 @@ func (c *cursor) shut(open Token, inside string) (Token, bool) {
 		c.noOperator(t)
 		return t, false
 	}
-	c.fail("54", open.Range, "a parenthesis is not closed", "Add ) after "+inside+".")
+	c.fail("54", open.Range, "a parenthesis is not closed", "Add ) after "+inside()+".")
 	return Token{}, false
 }
 
 func (c *cursor) function(name Token) (Expr, bool) {
-	call := &Call{Func: name}
+	call := c.p.room.calls.Next()
+	call.Func, call.Args = name, c.p.room.args.Take(2)[:0]
 	open := c.next()
 	if !c.deeper(open) {
 		return nil, false
@@ -249,12 +275,8 @@ func (c *cursor) function(name Token) (Expr, bool) {
 		}
 		c.next()
 	}
-	var args []string
-	for _, a := range call.Args {
-		args = append(args, a.String())
-	}
 	var ok bool
-	call.Close, ok = c.shut(open, name.Word()+"("+strings.Join(args, ", "))
+	call.Close, ok = c.shut(open, func() string { return strings.TrimSuffix(call.String(), ")") })
 	return call, ok
 }
 

@@ -16,35 +16,72 @@ type statement struct {
 	faulty  bool
 }
 
-// scanAll turns a text into rows. The tokens of a file stand in one array, row behind row: one allocation for all rows instead of several
-// for each. Where it was too small, the rows behind get arrays of their own.
-func scanAll(name, text string, list *diag.List) []row {
-	rows := make([]row, 0, strings.Count(text, "\n")+1)
-	tokens := make([]Token, 0, len(text)/bytesPerToken+1)
-	for start, number := 0, 1; start < len(text); number++ {
-		line, _, _ := strings.Cut(text[start:], "\n")
-		r := row{number: number, tokens: tokens[len(tokens):]}
-		scanRow(name, strings.TrimSuffix(line, "\r"), start, &r, list)
-		tokens = r.tokens
-		r.tokens = slices.Clip(r.tokens)
-		rows = append(rows, r)
-		start += len(line) + 1
-	}
-	return rows
+// pages scans a text piece by piece. The rows and tokens of a piece lie where those of the one before lay: a long file costs the memory of
+// a short one, which stays near the processor.
+type pages struct {
+	scanner scanner
+	text    string
+	start   int // byte where the next piece begins
+	number  int // of its first line
+	rows    []row
+	tokens  []Token // of all rows of the piece, row behind row; where it was too small, the rows behind have arrays of their own
 }
+
+// pageSize is the least that a piece has, but the last. Chosen: some 2,000 tokens, which fit the second cache of a small board.
+const pageSize = 16 << 10
 
 // bytesPerToken of an ordinary file: examples have 9 to 12.
 const bytesPerToken = 8
 
-// group puts rows together into statements, by the rules of continuation.
+func newPages(name, text string, list *diag.List) *pages {
+	return &pages{scanner: scanner{file: name, list: list}, text: text, number: 1}
+}
+
+// next scans a piece of at least so many bytes. A piece ends before a line at the margin, which no line before it goes on in.
+func (p *pages) next(size int) (rows []row, more bool) {
+	if p.start >= len(p.text) {
+		return nil, false
+	}
+	if p.tokens == nil {
+		p.tokens = make([]Token, 0, min(size, len(p.text))/bytesPerToken*5/4+1)
+	}
+	p.rows = p.rows[:0]
+	tokens := p.tokens
+	for end := p.start + size; p.start < len(p.text) && (p.start < end || !p.margin()); p.number++ {
+		line, _, _ := strings.Cut(p.text[p.start:], "\n")
+		p.rows = append(p.rows, row{number: p.number, tokens: tokens[len(tokens):]})
+		r := &p.rows[len(p.rows)-1]
+		p.scanner.scanRow(strings.TrimSuffix(line, "\r"), p.start, r)
+		tokens = r.tokens
+		r.tokens = slices.Clip(r.tokens)
+		p.start += len(line) + 1
+	}
+	return p.rows, true
+}
+
+// margin tells whether a word at the left margin comes next.
+func (p *pages) margin() bool { return isLetter(p.text[p.start]) }
+
+// scanAll turns a whole text into rows.
+func scanAll(name, text string, list *diag.List) []row {
+	rows, _ := newPages(name, text, list).next(len(text))
+	return rows
+}
+
+// group puts all rows of a text together into statements.
 func group(rows []row, declared Declared) []statement {
-	out := make([]statement, 0, len(rows))
-	g := grouper{declared: declared}
-	for _, r := range rows {
+	return (&grouper{declared: declared}).group(rows)
+}
+
+// group puts rows together into statements, by the rules of continuation. They lie where those of the piece before lay.
+func (g *grouper) group(rows []row) []statement {
+	out := g.statements[:0]
+	for i := range rows {
+		r := &rows[i]
 		if len(r.tokens) == 0 {
 			continue
 		}
-		if len(out) > 0 && g.goesOn(r, out[len(out)-1]) {
+		if len(out) > 0 && g.goesOn(r, &out[len(out)-1]) {
 			last := &out[len(out)-1]
 			last.tokens = append(last.tokens, r.tokens...)
 			last.faulty = last.faulty || r.faulty
@@ -52,34 +89,38 @@ func group(rows []row, declared Declared) []statement {
 		}
 		out = append(out, g.begin(r))
 	}
+	g.statements = out
 	return out
 }
 
 // grouper knows the block in which the next row stands.
 type grouper struct {
 	declared Declared
-	block    string // its word, as meant; "" for none known
-	first    int    // indent of the block's first line; 0 before it
+	block    *blockFacts // as meant; nil for none known
+	first    int         // indent of the block's first line; 0 before it
+
+	statements []statement
 }
 
 // key tells whether a word is a key of the present block, fixed or declared.
 func (g *grouper) key(word string) bool {
-	if _, fixed := FindKey(g.block, word); fixed {
+	if g.block.key(word) != nil {
 		return true
 	}
-	return TakesSettings(g.block) && g.declared != nil && g.declared(g.block, word)
+	return g.takesSettings() && g.declared != nil && g.declared(g.block.word, word)
 }
 
-func (g *grouper) begin(r row) statement {
+func (g *grouper) takesSettings() bool { return g.block != nil && g.block.settings }
+
+func (g *grouper) begin(r *row) statement {
 	st := statement{tokens: r.tokens, faulty: r.faulty}
 	word := r.tokens[0].Word()
-	_, key := FindKey(g.block, word)
 	switch {
-	case r.indent == 0 && key && factsOf(word) == nil:
+	case r.indent == 0 && g.block.key(word) != nil && factsOf(word) == nil:
 		st.margin = true
 	case r.indent == 0 || g.slipped(r.tokens):
 		st.head, st.slipped = true, r.indent > 0
-		g.block, g.first = meantBlock(word), 0
+		g.block, g.first = factsOf(meantBlock(word)), 0
 	case g.first == 0:
 		g.first = r.indent
 	}
@@ -89,22 +130,19 @@ func (g *grouper) begin(r row) statement {
 // slipped tells whether an indented row is a header all the same.
 func (g *grouper) slipped(tokens []Token) bool {
 	word := tokens[0].Word()
-	if g.block == "" || factsOf(word) == nil {
-		return false
-	}
-	if _, key := FindKey(g.block, word); key {
+	if g.block == nil || g.block.key(word) != nil || factsOf(word) == nil {
 		return false
 	}
 	// Of the words that begin blocks, parts declare but `channel` as a line; that one is a header only in full.
-	return !TakesSettings(g.block) || word != "channel" || len(tokens) == 4 && tokens[2].Word() == "is"
+	return !g.takesSettings() || word != "channel" || len(tokens) == 4 && tokens[2].Word() == "is"
 }
 
 // goesOn tells whether a row continues the statement before it.
-func (g *grouper) goesOn(r row, before statement) bool {
+func (g *grouper) goesOn(r *row, before *statement) bool {
 	if r.indent == 0 {
 		return false
 	}
-	t := r.tokens[0]
+	t := &r.tokens[0]
 	switch t.Kind {
 	case Comma, Close, Text, Relation, Operator:
 		return true
@@ -113,7 +151,7 @@ func (g *grouper) goesOn(r row, before statement) bool {
 			return true // is: = is read so, and = is an operator
 		}
 	}
-	switch last := before.tokens[len(before.tokens)-1]; last.Kind {
+	switch last := &before.tokens[len(before.tokens)-1]; last.Kind {
 	case Operator, Relation, Comma, Semicolon, Open:
 		return true
 	case Keyword:

@@ -119,19 +119,29 @@ func (c *cursor) because() *Texts {
 
 // texts reads one quoted text or more.
 func (c *cursor) texts() *Texts {
-	var t Texts
+	from := c.i
 	for c.is(Text) {
-		t.Pieces = append(t.Pieces, c.next())
+		c.i++
 	}
-	if len(t.Pieces) == 0 {
+	pieces := c.keep(from)
+	if len(pieces) == 0 {
 		c.says(c.peek())
 		return nil
 	}
-	var pieces []string
-	for _, p := range t.Pieces {
-		pieces = append(pieces, p.Text)
+	t := c.p.room.texts.Next()
+	t.Pieces, t.Value = pieces, spoken(pieces)
+	c.length(t)
+	return t
+}
+
+// spoken is the text of one piece or more, with a space between them.
+func spoken(pieces []Token) string {
+	if len(pieces) == 1 {
+		return pieces[0].Text // no copy
 	}
-	t.Value = strings.Join(pieces, " ")
-	c.length(&t)
-	return &t
+	var texts []string
+	for _, p := range pieces {
+		texts = append(texts, p.Text)
+	}
+	return strings.Join(texts, " ")
 }

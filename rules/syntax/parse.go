@@ -2,6 +2,7 @@ package syntax
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"millwarden/internal/diag"
@@ -11,36 +12,53 @@ import (
 type Declared func(block, key string) bool
 
 // Parse reads a file. The tree holds all that could be read, whatever is wrong; the list, sorted, says what is.
-func Parse(name, text string) (*File, diag.List) { return ParseDeclared(name, text, nil) }
+func Parse(name, text string) (*File, diag.List) {
+	return (&parser{file: &File{Name: name, Text: text}, whole: true}).parse(nil)
+}
 
-// ParseDeclared is Parse with the declared keys at hand, so that such a line is known even where it slipped to the right.
+// ParseDeclared is Parse for who has the declared keys at hand, so that such a line is known even where it slipped to the right, and writes
+// nothing back: lines of blocks that hold no declared ones come without their Tokens.
 func ParseDeclared(name, text string, declared Declared) (*File, diag.List) {
-	p := &parser{file: &File{Name: name, Text: text}}
+	return (&parser{file: &File{Name: name, Text: text}}).parse(declared)
+}
+
+func (p *parser) parse(declared Declared) (*File, diag.List) {
+	name, text := p.file.Name, p.file.Text
 	if len(text) > maxFile {
 		where := diag.Range{Position: diag.Position{File: name, Line: 1, Column: 1}, Width: 1}
 		p.say("75", where, fmt.Sprintf("this file has %d bytes, at most %d", len(text), maxFile), "Split it with include; all files together may have as many.")
 		p.file.faulty = true
 		return p.file, p.list
 	}
-	rows := scanAll(name, text, &p.list)
-	for _, r := range rows {
-		if r.comment != nil {
-			p.file.Comments = append(p.file.Comments, *r.comment)
-		}
+	g := &grouper{declared: declared}
+	pages := newPages(name, text, &p.list)
+	for rows, more := pages.next(pageSize); more; rows, more = pages.next(pageSize) {
+		p.comments(rows)
+		p.statements(g.group(rows))
 	}
-	p.statements(group(rows, declared))
 	p.list.Sort()
 	p.file.faulty = p.list.HasErrors()
 	return p.file, p.list
+}
+
+func (p *parser) comments(rows []row) {
+	for i := range rows {
+		if r := &rows[i]; r.comment != nil {
+			p.file.Comments = append(p.file.Comments, *r.comment)
+		}
+	}
 }
 
 // parser goes through the statements of one file.
 type parser struct {
 	file  *File
 	list  diag.List
-	block *Block // the present one; nil before the first, or within one that is unknown
-	bare  bool   // the present block has no lines
-	lost  bool   // lines here belong to no block, and that was said
+	block *Block      // the present one; nil before the first, or within one that is unknown
+	facts *blockFacts // of it
+	bare  bool        // the present block has no lines
+	lost  bool        // lines here belong to no block, and that was said
+	whole bool        // all tokens are kept, for who writes the file again
+	room  room        // of the tree
 }
 
 func (p *parser) say(code string, where diag.Range, summary, detail string) {
@@ -48,11 +66,19 @@ func (p *parser) say(code string, where diag.Range, summary, detail string) {
 }
 
 func (p *parser) statements(all []statement) {
-	for _, st := range all {
-		c := &cursor{p: p, tokens: st.tokens, failed: st.faulty}
+	c := &cursor{}
+	for i := range all {
+		st := &all[i]
+		*c = cursor{p: p, tokens: st.tokens, key: noKey, failed: st.faulty}
+		if p.whole || st.head || p.facts == nil || p.facts.settings {
+			c.tokens, c.kept = p.keep(st.tokens), true
+		}
 		switch {
 		case st.head:
 			p.header(c, st)
+			if p.block != nil && !p.bare {
+				p.block.Lines = p.room.pointed.Take(linesBelow(all[i+1:]))[:0]
+			}
 		case p.block == nil || p.bare:
 			p.homeless(c)
 		default:
@@ -66,6 +92,22 @@ func (p *parser) statements(all []statement) {
 	}
 }
 
+// keep copies tokens to where they stay.
+func (p *parser) keep(tokens []Token) []Token {
+	kept := p.room.tokens.Take(len(tokens))
+	copy(kept, tokens)
+	return kept
+}
+
+// linesBelow is how many lines a block at the head of these statements has.
+func linesBelow(rest []statement) int {
+	n := slices.IndexFunc(rest, func(st statement) bool { return st.head })
+	if n < 0 {
+		return len(rest)
+	}
+	return n
+}
+
 // homeless is an indented line where none can be; said once for each run of them.
 func (p *parser) homeless(c *cursor) {
 	if !p.lost {
@@ -76,7 +118,7 @@ func (p *parser) homeless(c *cursor) {
 }
 
 // header opens a block, known, meant or unknown.
-func (p *parser) header(c *cursor, st statement) {
+func (p *parser) header(c *cursor, st *statement) {
 	p.block, p.bare, p.lost = nil, false, false
 	word := c.next()
 	facts := factsOf(word.Word())
@@ -90,9 +132,10 @@ func (p *parser) header(c *cursor, st statement) {
 	} else if st.slipped {
 		c.remark("11", word.Range, word.Word()+" begins a block", "Move it to the left margin; only the lines of a block are indented.")
 	}
-	p.block = &Block{Word: word, Head: st.tokens}
+	p.block = &Block{Word: word, Head: c.tokens}
 	p.bare = facts.bare
 	p.file.Blocks = append(p.file.Blocks, p.block)
+	p.facts = facts
 	c.facts, c.block = facts, p.block
 	c.parseHeader()
 	p.block.Refused = c.failed
@@ -121,18 +164,22 @@ func (p *parser) unknownBlock(c *cursor, word Token) *blockFacts {
 // line reads one line of the present block.
 func (p *parser) line(c *cursor) {
 	key := c.next()
-	c.facts, c.block = factsOf(p.block.Word.Word()), p.block
-	l := &Line{Key: key, Tokens: c.tokens[1:]}
+	c.facts, c.block = p.facts, p.block
+	l := p.room.lines.Next()
+	l.Key = key
+	if c.kept {
+		l.Tokens = c.tokens[1:]
+	}
 	p.block.Lines = append(p.block.Lines, l)
-	known, ok := FindKey(c.facts.word, key.Word())
+	known := c.facts.key(key.Word())
 	switch {
-	case ok:
-		c.key = known
+	case known != nil:
+		l.fixed, c.key = known, known
 		p.once(c, l, known)
 		c.colon()
 		c.value(l)
 	case c.facts.settings && key.Kind == Name:
-		c.key = Key{Name: key.Word(), form: formPart}
+		c.key = &Key{Name: key.Word(), form: formPart}
 		c.colon()
 		l.Value = &Pieces{List: c.pieces()}
 		c.end()
@@ -146,12 +193,12 @@ func (p *parser) line(c *cursor) {
 }
 
 // once refuses a key that stands already, unless it may stand several times.
-func (p *parser) once(c *cursor, l *Line, key Key) {
+func (p *parser) once(c *cursor, l *Line, key *Key) {
 	if key.Many {
 		return
 	}
 	for _, other := range p.block.Lines[:len(p.block.Lines)-1] {
-		if other.Key.Word() == key.Name {
+		if other.Key.Is(key.Name) {
 			c.fail("15", l.Key.Range, key.Name+" stands twice in "+p.block.Title(), "The first is at "+other.Key.Position.String()+".")
 			return
 		}

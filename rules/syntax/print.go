@@ -1,65 +1,91 @@
 package syntax
 
-import "strings"
+// Append puts x behind b, in the one layout, on one line.
+func Append(b []byte, x Expr) []byte { return x.append(b) }
+
+func printed(x interface{ append(b []byte) []byte }) string { return string(x.append(nil)) }
 
 // String is the amount in the one layout: numbers as typed, one space, the printed unit.
-func (a *Amount) String() string {
-	var b strings.Builder
-	for i, m := range a.Measures {
+func (a *Amount) String() string { return printed(a) }
+
+func (n *NameOf) String() string   { return n.Word() }
+func (r *RefTo) String() string    { return r.Word() }
+func (p *Paren) String() string    { return printed(p) }
+func (n *Not) String() string      { return printed(n) }
+func (b *Binary) String() string   { return printed(b) }
+func (i *Is) String() string       { return printed(i) }
+func (j *Junction) String() string { return printed(j) }
+func (c *Call) String() string     { return printed(c) }
+
+// String is the argument in the one layout.
+func (a Argument) String() string { return printed(a) }
+
+func (a *Amount) append(b []byte) []byte {
+	for i := range a.Measures {
+		m := &a.Measures[i]
 		if i > 0 {
-			b.WriteByte(' ')
+			b = append(b, ' ')
 		}
-		b.WriteString(m.Number.Text)
+		b = append(b, m.Number.Text...)
 		if m.Unit.Given() {
-			b.WriteString(" " + printedUnit(m.Unit.Text))
+			b = append(append(b, ' '), printedUnit(m.Unit.Text)...)
 		}
 	}
-	return b.String()
+	return b
 }
 
-func (n *NameOf) String() string { return n.Word() }
-func (r *RefTo) String() string  { return r.Word() }
-func (p *Paren) String() string  { return "(" + p.X.String() + ")" }
-func (n *Not) String() string    { return "not " + n.X.String() }
-func (b *Binary) String() string { return b.X.String() + " " + b.Op.Text + " " + b.Y.String() }
+func (n *NameOf) append(b []byte) []byte { return append(b, n.Word()...) }
+func (r *RefTo) append(b []byte) []byte  { return append(b, r.Word()...) }
+func (p *Paren) append(b []byte) []byte  { return append(p.X.append(append(b, '(')), ')') }
+func (n *Not) append(b []byte) []byte    { return n.X.append(append(b, "not "...)) }
 
-func (i *Is) String() string {
+func (x *Binary) append(b []byte) []byte {
+	b = append(append(x.X.append(b), ' '), x.Op.Text...)
+	return x.Y.append(append(b, ' '))
+}
+
+func (i *Is) append(b []byte) []byte {
+	b = append(i.X.append(b), " is "...)
 	if i.Not.Given() {
-		return i.X.String() + " is not " + i.State.Word()
+		b = append(b, "not "...)
 	}
-	return i.X.String() + " is " + i.State.Word()
+	return append(b, i.State.Word()...)
 }
 
-func (j *Junction) String() string {
+func (j *Junction) append(b []byte) []byte {
 	word := " or "
 	if j.And {
 		word = " and "
 	}
-	var terms []string
-	for _, t := range j.Terms {
-		terms = append(terms, t.String())
+	for i, t := range j.Terms {
+		if i > 0 {
+			b = append(b, word...)
+		}
+		b = t.append(b)
 	}
-	return strings.Join(terms, word)
+	return b
 }
 
-func (c *Call) String() string {
-	var args []string
-	for _, a := range c.Args {
-		args = append(args, a.String())
+func (c *Call) append(b []byte) []byte {
+	b = append(append(b, c.Func.Word()...), '(')
+	for i := range c.Args {
+		if i > 0 {
+			b = append(b, ", "...)
+		}
+		b = c.Args[i].append(b)
 	}
-	return c.Func.Word() + "(" + strings.Join(args, ", ") + ")"
+	return append(b, ')')
 }
 
-// String is the argument in the one layout.
-func (a Argument) String() string {
+func (a Argument) append(b []byte) []byte {
 	switch {
 	case a.Time.Given():
-		return a.Time.Text
+		return append(b, a.Time.Text...)
 	case a.Each.Given():
-		return "each " + a.Expr.String()
+		return a.Expr.append(append(b, "each "...))
 	case a.Ago.Given():
-		return a.Expr.String() + " ago"
+		return append(a.Expr.append(b), " ago"...)
 	default:
-		return a.Expr.String()
+		return a.Expr.append(b)
 	}
 }

@@ -36,15 +36,16 @@ type scanner struct {
 	list   *diag.List
 	line   string
 	number int
-	start  int // byte of the line's start
-	at     int // byte in line
-	column int // of at, from 1
+	start  int  // byte of the line's start
+	at     int  // byte in line
+	column int  // of at, from 1
+	plain  bool // every character of the line is one byte
 	row    *row
 }
 
 // scanRow reads one line into r, whose tokens are empty and have room for what comes.
-func scanRow(file, line string, start int, r *row, list *diag.List) {
-	s := &scanner{file: file, list: list, line: line, number: r.number, start: start, column: 1, row: r}
+func (s *scanner) scanRow(line string, start int, r *row) {
+	*s = scanner{file: s.file, list: s.list, line: line, number: r.number, start: start, column: 1, row: r}
 	if r.number == 1 && strings.HasPrefix(line, "\ufeff") {
 		s.step() // a byte order mark, as some editors put it
 	}
@@ -58,6 +59,9 @@ func scanRow(file, line string, start int, r *row, list *diag.List) {
 
 // plausible refuses a line that is no text before anybody tries to read it.
 func (s *scanner) plausible() bool {
+	if s.plain = isPlain(s.line); s.plain && len(s.line) <= maxLine {
+		return true
+	}
 	column := 0
 	for at, r := range s.line {
 		column++
@@ -80,7 +84,20 @@ func (s *scanner) plausible() bool {
 	return true
 }
 
+// isPlain tells that a line holds nothing but tabs and what ASCII prints: most lines, which are read byte for byte.
+func isPlain(line string) bool {
+	for i := range len(line) {
+		if b := line[i]; b >= 0x7f || b < ' ' && b != '\t' {
+			return false
+		}
+	}
+	return true
+}
+
 func (s *scanner) indent() {
+	for s.at < len(s.line) && s.line[s.at] == ' ' {
+		s.at, s.column, s.row.indent = s.at+1, s.column+1, s.row.indent+1
+	}
 	for s.at < len(s.line) {
 		r := s.peek()
 		if !unicode.IsSpace(r) {
@@ -102,14 +119,28 @@ func (s *scanner) fault(code string, where diag.Range, summary, detail string) {
 }
 
 func (s *scanner) peek() rune {
+	if b := s.line[s.at]; b < utf8.RuneSelf {
+		return rune(b)
+	}
 	r, _ := utf8.DecodeRuneInString(s.line[s.at:])
 	return r
 }
 
 func (s *scanner) step() {
-	_, size := utf8.DecodeRuneInString(s.line[s.at:])
+	size := 1
+	if s.at < len(s.line) && s.line[s.at] >= utf8.RuneSelf {
+		_, size = utf8.DecodeRuneInString(s.line[s.at:])
+	}
 	s.at += size
 	s.column++
+}
+
+// width is how many characters a part of the line has.
+func (s *scanner) width(text string) int {
+	if s.plain {
+		return len(text)
+	}
+	return utf8.RuneCountInString(text)
 }
 
 // place is the range of the next width characters.
@@ -124,12 +155,31 @@ func (s *scanner) add(kind Kind, text string, where diag.Range) {
 // take adds a token of the next so many characters.
 func (s *scanner) take(kind Kind, text string, width int) {
 	s.add(kind, text, s.place(width))
+	if s.plain {
+		s.at, s.column = s.at+width, s.column+width
+		return
+	}
 	for range width {
 		s.step()
 	}
 }
 
-var marks = map[rune]Kind{',': Comma, ';': Semicolon, '(': Open, ')': Close, '{': Stray, '}': Stray, '”': Stray}
+// markOf is what a mark that stands for itself is.
+func markOf(r rune) Kind {
+	switch r {
+	case ',':
+		return Comma
+	case ';':
+		return Semicolon
+	case '(':
+		return Open
+	case ')':
+		return Close
+	case '{', '}', '”':
+		return Stray
+	}
+	return None
+}
 
 // comparisons in the order in which they are tried.
 var comparisons = []struct {
@@ -158,8 +208,8 @@ func (s *scanner) scan() bool {
 		s.quoted(r)
 		return true
 	}
-	if kind, ok := marks[r]; ok {
-		s.take(kind, string(r), 1)
+	if kind := markOf(r); kind != None {
+		s.take(kind, s.line[s.at:s.at+utf8.RuneLen(r)], 1)
 		return true
 	}
 	if !s.comparison(r) {
@@ -169,7 +219,9 @@ func (s *scanner) scan() bool {
 }
 
 func (s *scanner) comparison(r rune) bool {
-	if !strings.ContainsRune("<>≤≥=!≠", r) {
+	switch r {
+	case '<', '>', '≤', '≥', '=', '!', '≠':
+	default:
 		return false
 	}
 	for _, c := range comparisons {
@@ -183,7 +235,7 @@ func (s *scanner) comparison(r rune) bool {
 
 func (s *scanner) comment() {
 	text := strings.TrimRightFunc(s.line[s.at:], unicode.IsSpace)
-	s.row.comment = &Comment{Text: text, Range: s.place(utf8.RuneCountInString(text)), Own: len(s.row.tokens) == 0}
+	s.row.comment = &Comment{Text: text, Range: s.place(s.width(text)), Own: len(s.row.tokens) == 0}
 	s.at = len(s.line)
 }
 
@@ -195,6 +247,12 @@ func (s *scanner) quoted(open rune) {
 	}
 	where, from := s.place(1), s.column
 	s.step()
+	if text, _, closed := strings.Cut(s.line[s.at:], `"`); closed && s.plain && strings.IndexByte(text, '\\') < 0 { // as it stands: no copy
+		s.at, s.column = s.at+len(text)+1, s.column+len(text)+1
+		where.Width = len(text) + 2
+		s.add(Text, text, where)
+		return
+	}
 	var b strings.Builder
 	for s.at < len(s.line) && s.peek() != end {
 		r := s.peek()
@@ -283,12 +341,21 @@ func (s *scanner) chunk() {
 	}
 	end := len(rest)
 	for at, r := range rest {
-		if unicode.IsSpace(r) || strings.ContainsRune(",;()<>≤≥\"“”{}#", r) || (r == '=' && splitsAt(rest, at)) {
+		if endsChunk(r) || (r == '=' && splitsAt(rest, at)) {
 			end = at
 			break
 		}
 	}
 	s.classify(rest[:end])
+}
+
+// endsChunk tells which characters no word holds.
+func endsChunk(r rune) bool {
+	switch r {
+	case ' ', '\t', ',', ';', '(', ')', '<', '>', '≤', '≥', '"', '“', '”', '{', '}', '#':
+		return true
+	}
+	return r >= utf8.RuneSelf && unicode.IsSpace(r)
 }
 
 // splitsAt tells whether the = at that byte compares: ph=4.2. The = within an address or at the end of a secret does not.
@@ -321,8 +388,10 @@ func (s *scanner) last() Kind {
 
 // classify adds the token or tokens that a chunk is.
 func (s *scanner) classify(typed string) {
-	text := strings.ReplaceAll(typed, "−", "-")
-	width := utf8.RuneCountInString(typed)
+	text, width := typed, s.width(typed)
+	if !s.plain {
+		text = strings.ReplaceAll(typed, "−", "-")
+	}
 	switch {
 	case text == "+" || text == "-" || text == "*" || text == "/":
 		s.take(Operator, text, width)
@@ -336,10 +405,8 @@ func (s *scanner) classify(typed string) {
 		s.take(To, "..", width)
 	case isName(text):
 		kind := Name
-		for _, k := range keywords {
-			if strings.EqualFold(text, k) {
-				kind = Keyword
-			}
+		if isKeyword(text) {
+			kind = Keyword
 		}
 		s.take(kind, text, width)
 	case isRef(text):

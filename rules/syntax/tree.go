@@ -44,7 +44,7 @@ func (t Token) Given() bool { return t.Kind != None }
 func (t Token) Word() string { return strings.ToLower(t.Text) }
 
 // Is tells whether the token is that word, which is given small. Words of the language have letters of one byte.
-func (t Token) Is(word string) bool {
+func (t *Token) Is(word string) bool {
 	return t.Text == word || len(t.Text) == len(word) && strings.EqualFold(t.Text, word)
 }
 
@@ -113,7 +113,7 @@ func (b *Block) First(key string) *Line {
 // Has tells whether a line of that key stands, refused or meant ones too: nobody is told that what he mistyped is missing.
 func (b *Block) Has(key string) bool {
 	for _, l := range b.Lines {
-		if l.Key.Is(key) || l.Meant == key {
+		if l.Key.Is(key) || l.Meant != "" && l.Meant == key {
 			return true
 		}
 	}
@@ -135,9 +135,13 @@ type Line struct {
 	Value   Value
 	Because *Texts  // suppressed-while … because "…"
 	Tokens  []Token // what stood behind the key
+	fixed   *Key    // of the table of keys; nil where it is declared elsewhere, or none
 	Refused bool    // it was said to be wrong; Value may be nil
 	Meant   string  // a key near the one that is no key of the block
 }
+
+// Facts are what the table of keys says of the line's key; nil of a declared one.
+func (l *Line) Facts() *Key { return l.fixed }
 
 // Value is what stands behind a key; the table of keys says which of the types below.
 type Value interface{ Where() diag.Range }
@@ -227,6 +231,7 @@ type Measure struct {
 type Expr interface {
 	Where() diag.Range
 	String() string // in the one layout, on one line
+	append(b []byte) []byte
 }
 
 type (

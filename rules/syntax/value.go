@@ -115,7 +115,13 @@ func (c *cursor) one(kinds ...Kind) Value {
 		c.says(t)
 		return nil
 	}
-	return &One{c.next()}
+	return c.newOne(c.next())
+}
+
+func (c *cursor) newOne(t Token) *One {
+	one := c.p.room.ones.Next()
+	one.Token = t
+	return one
 }
 
 // nameValue reads one name. Where a secret stands instead of the name of a credential, that is said.
@@ -129,7 +135,7 @@ func (c *cursor) nameValue() Value {
 	if !ok {
 		return nil
 	}
-	return &One{t}
+	return c.newOne(t)
 }
 
 // time reads a time of day or hours.
@@ -140,7 +146,7 @@ func (c *cursor) time(kind Kind) Value {
 		return nil
 	}
 	c.clock(t)
-	return &One{c.next()}
+	return c.newOne(c.next())
 }
 
 // clock refuses a time of day that is none, and hours of no length.
@@ -175,6 +181,9 @@ func (c *cursor) length(t *Texts) {
 	if c.key.Name == "title" {
 		most = maxTitle
 	}
+	if len(t.Value) <= most {
+		return // a letter has one byte or more
+	}
 	if n := utf8.RuneCountInString(t.Value); n > most {
 		c.fail("75", t.Where(), fmt.Sprintf("%s has %d characters, at most %d", c.name(), n, most), "Say it shorter: people read it standing.")
 	}
@@ -187,20 +196,35 @@ func (c *cursor) amount() (*Amount, bool) {
 		c.noNumber(t)
 		return nil, false
 	}
-	a := &Amount{}
+	a := c.p.room.amounts.Next()
 	for c.is(Number) {
-		m := Measure{Number: c.next()}
-		if c.is(Unit) {
-			m.Unit = c.next()
-		} else if u := c.peek(); len(a.Measures) == 0 && (u.Kind == Name && c.unitDue() || u.Kind == Word && !strings.ContainsAny(u.Text, "*+<>=")) {
-			m.Unit = c.next() // unknown: which units would fit is the checker's to say
+		m := c.p.room.measures.Take(1)
+		c.measure(a, &m[0])
+		if a.Measures == nil {
+			a.Measures = m
+		} else {
+			a.Measures = append(a.Measures, m[0])
 		}
-		a.Measures = append(a.Measures, m)
-		if !m.Unit.Given() || !isTime(printedUnit(m.Unit.Text)) || !c.is(Number) || c.after().Kind != Unit || !isTime(printedUnit(c.after().Text)) {
+		if !c.measuresOn(&m[0]) {
 			break
 		}
 	}
 	return a, true
+}
+
+// measure reads a number and what may be its unit.
+func (c *cursor) measure(a *Amount, m *Measure) {
+	m.Number = c.next()
+	if c.is(Unit) {
+		m.Unit = c.next()
+	} else if u := c.peek(); len(a.Measures) == 0 && (u.Kind == Name && c.unitDue() || u.Kind == Word && !strings.ContainsAny(u.Text, "*+<>=")) {
+		m.Unit = c.next() // unknown: which units would fit is the checker's to say
+	}
+}
+
+// measuresOn tells whether another measure follows: 1 h 30 min.
+func (c *cursor) measuresOn(m *Measure) bool {
+	return m.Unit.Given() && c.is(Number) && isTime(printedUnit(m.Unit.Text)) && c.after().Kind == Unit && isTime(printedUnit(c.after().Text))
 }
 
 // unitDue tells whether the name behind a number can only be a unit that is none.
@@ -372,16 +396,16 @@ func (c *cursor) call() Value {
 			c.says(c.peek())
 			return first
 		}
-		l := &Line{Key: c.next()}
+		l := &Line{Key: c.next(), fixed: factsOf("watch").key("after")}
 		from := c.i
-		own, steps := c.key, cursor{p: c.p, tokens: c.tokens, i: c.i, facts: c.facts, block: c.block, failed: c.failed}
-		steps.key, _ = FindKey("watch", "after")
+		own, steps := c.key, cursor{p: c.p, tokens: c.tokens, i: c.i, facts: c.facts, block: c.block, kept: c.kept, failed: c.failed}
+		steps.key = l.fixed
 		v := steps.step()
 		c.i, c.failed, c.key = steps.i, steps.failed, own
 		if v != nil {
 			l.Value = v
 		}
-		l.Tokens, l.Refused = c.tokens[from:c.i], c.failed
+		l.Tokens, l.Refused = c.keep(from), c.failed
 		c.block.Lines = append(c.block.Lines, l)
 		if v == nil {
 			return first
@@ -394,7 +418,7 @@ func (c *cursor) deadband() Value {
 	if c.word("none") {
 		return &Deadband{None: c.next()}
 	}
-	d := &Deadband{}
+	d := &Deadband{Amounts: c.p.room.pointers.Take(2)[:0]}
 	for {
 		a, ok := c.amount()
 		if !ok {
@@ -456,8 +480,8 @@ func (c *cursor) pieces() []Token {
 			c.next()
 		default:
 			c.stray(c.peek(), "A word with marks in it is put in quotes.")
-			return c.tokens[from:c.i]
+			return c.keep(from)
 		}
 	}
-	return c.tokens[from:c.i]
+	return c.keep(from)
 }

@@ -24,12 +24,8 @@ func Keys(block string) []Key {
 
 // FindKey is the key of that name in a block.
 func FindKey(block, name string) (Key, bool) {
-	if b := factsOf(block); b != nil {
-		for _, k := range b.keys {
-			if k.Name == name {
-				return k, true
-			}
-		}
+	if k := factsOf(block).key(name); k != nil {
+		return *k, true
 	}
 	return Key{}, false
 }
@@ -95,11 +91,34 @@ func factsOf(block string) *blockFacts {
 	return nil
 }
 
+// key is the fixed key of that name, or nil. A nil block has none.
+func (b *blockFacts) key(name string) *Key {
+	if b == nil {
+		return nil
+	}
+	for i := range b.keys {
+		if b.keys[i].Name == name {
+			return &b.keys[i]
+		}
+	}
+	return nil
+}
+
 // keywords are never names, wherever they stand.
 var keywords = []string{"and", "or", "not", "is", "at", "by", "for", "each", "every", "from", "in", "ago", "because", "except"}
 
 // Keywords are the words of the language that stand between others.
 func Keywords() []string { return slices.Clone(keywords) }
+
+// isKeyword tells whether a word, small or not, is one of them.
+func isKeyword(word string) bool {
+	for _, k := range keywords {
+		if len(word) == len(k) && strings.EqualFold(word, k) { // their letters have one byte each
+			return true
+		}
+	}
+	return false
+}
 
 // Functions are the words of the functions; night and watched are points too, and may be names.
 var Functions = []string{
