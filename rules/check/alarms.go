@@ -590,7 +590,7 @@ func (c *checker) beside(a *alarm, p place, e *engine.Alarm, t *typer) {
 		if f, ok := l.Value.(syntax.Formula); ok && f.Expr != nil {
 			if r := t.expr(f.Expr); !r.bad {
 				if r.q != units.Duration {
-					c.wrong(a.block, l, f.Expr.Where(), "")
+					c.wrong(l, f.Expr.Where(), "")
 				} else {
 					e.Due = r.node
 				}

@@ -108,7 +108,7 @@ func (c *checker) address(b *block, keys ...string) {
 		name, port, found := cutLast(host)
 		n, err := units.ParseNumber(strings.TrimSuffix(port, "/"))
 		if !found || name == "" && key == "address" || err != nil || n < 0 || n > 65535 {
-			c.wrong(b, l, t.Range, "")
+			c.wrong(l, t.Range, "")
 		}
 	}
 }
@@ -209,14 +209,14 @@ func (c *checker) addPerson(b *block) {
 		if t, ok := valueToken(l); ok {
 			p.Phone = t.Text
 			if !isPhone(t.Text) {
-				c.wrong(b, l, t.Range, "")
+				c.wrong(l, t.Range, "")
 			}
 		}
 	}
 	if l := line(b, "mail"); l != nil {
 		if user, host, found := strings.Cut(p.Mail, "@"); !found || user == "" || !strings.Contains(host, ".") || strings.ContainsAny(p.Mail, " <>") {
 			t, _ := valueToken(l)
-			c.wrong(b, l, t.Range, "")
+			c.wrong(l, t.Range, "")
 		}
 	}
 	p.Rights = c.word(b, "rights", []string{"owner", "technician", "crew", "reader", "auditor"}, "crew")
@@ -318,7 +318,7 @@ func (c *checker) addWatch(b *block) {
 		Present: flag(b, "present", false), Note: text(b, "note")}
 	for _, l := range b.Find("hours") {
 		if h, ok := l.Value.(*syntax.Hours); ok {
-			if span, ok := c.watchHours(b, l, h); ok {
+			if span, ok := c.watchHours(l, h); ok {
 				w.Hours = append(w.Hours, span)
 			} else {
 				c.noHours = true
@@ -336,7 +336,7 @@ func (c *checker) addWatch(b *block) {
 			if minutes, ok := clockMinutes(t.Text); ok {
 				w.Digest = minutes % (24 * 60)
 			} else {
-				c.wrong(b, l, t.Range, "")
+				c.wrong(l, t.Range, "")
 			}
 		}
 	}
@@ -368,7 +368,7 @@ func (c *checker) watchTakes(b *block, w *Watch) {
 	}
 }
 
-func (c *checker) watchHours(b *block, l *syntax.Line, h *syntax.Hours) (engine.Span, bool) {
+func (c *checker) watchHours(l *syntax.Line, h *syntax.Hours) (engine.Span, bool) {
 	if h.Always.Given() {
 		return engine.Span{From: 0, To: 24 * 60, Days: everyDay}, true
 	}
@@ -379,7 +379,7 @@ func (c *checker) watchHours(b *block, l *syntax.Line, h *syntax.Hours) (engine.
 	span.Days = [7]bool{}
 	for _, t := range h.Days {
 		if !addDays(&span.Days, t.Word()) {
-			c.wrong(b, l, t.Range, "")
+			c.wrong(l, t.Range, "")
 			return span, false
 		}
 	}
@@ -433,7 +433,7 @@ func (c *checker) steps(b *block) []Step {
 				by = orKeep(v.By, by)
 			}
 		case *syntax.Step:
-			after, ok := c.time(b, l, v.After)
+			after, ok := c.time(l, v.After)
 			if ok && after <= last {
 				c.say("73", v.After.Where(), facts{"y": "after " + printedTime((last + 5*time.Minute).Seconds()) + " …"})
 				ok = false

@@ -161,7 +161,7 @@ func (c *checker) probeTimes(p *probe) {
 	if d, ok := c.duration(p.block, "overdue-after"); ok {
 		l := line(p.block, "overdue-after")
 		if d <= p.plan.Every {
-			c.wrong(p.block, l, amountOf(l).Where(), "")
+			c.wrong(l, amountOf(l).Where(), "")
 		} else {
 			p.plan.OverdueAfter = d
 		}
@@ -637,7 +637,7 @@ func (c *checker) probeCorrections(p *probe) {
 			t, ok = a.Measures[0].Number, true
 		}
 		if ok {
-			if n, isNumber := c.number(t); isNumber && c.inside(p.block, l, t.Range, n, units.Count) {
+			if n, isNumber := c.number(t); isNumber && c.inside(l, t.Range, n, units.Count) {
 				p.plan.Slope = n
 			}
 		}

@@ -62,8 +62,8 @@ func readText(fsys fs.FS, name string) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	defer f.Close()
-	var text strings.Builder // hands its bytes out without a copy
+	defer func() { _ = f.Close() }() // read alone: nothing can be lost
+	var text strings.Builder         // hands its bytes out without a copy
 	if about, err := f.Stat(); err == nil && about.Size() > 0 && about.Size() <= maxText {
 		text.Grow(int(about.Size()))
 	}

@@ -71,7 +71,7 @@ func (c *checker) checkSite(mains []string) {
 	s.Name, s.Title, s.Note = b.Name.Word(), titleOf(b), text(b, "note")
 	c.siteZone(b)
 	if l := line(b, "altitude"); l != nil {
-		s.Altitude = c.height(b, l)
+		s.Altitude = c.height(l)
 	} else if !b.Has("altitude") {
 		c.say("W14", b.Name.Range, nil)
 	}
@@ -112,7 +112,7 @@ func (c *checker) siteZone(b *block) {
 		if like := zoneLike(t.Text); like != "" {
 			before = "Did you mean " + like + "? "
 		}
-		c.wrong(b, l, t.Range, before)
+		c.wrong(l, t.Range, before)
 		return
 	}
 	c.plan.Site.Zone, c.plan.Site.ZoneName = zone, t.Text
@@ -145,18 +145,18 @@ func zoneLike(typed string) string {
 	return ""
 }
 
-func (c *checker) height(b *block, l *syntax.Line) float64 {
+func (c *checker) height(l *syntax.Line) float64 {
 	a := amountOf(l)
 	if a == nil {
 		return 0
 	}
 	u, ok := units.Choose(a.Measures[0].Unit.Text, units.Length)
 	if len(a.Measures) != 1 || !ok {
-		c.wrong(b, l, a.Where(), "")
+		c.wrong(l, a.Where(), "")
 		return 0
 	}
 	n, ok := c.number(a.Measures[0].Number)
-	if !ok || !c.inside(b, l, a.Where(), u.ToBase(n), units.Length) {
+	if !ok || !c.inside(l, a.Where(), u.ToBase(n), units.Length) {
 		return 0
 	}
 	return u.ToBase(n)
@@ -178,7 +178,7 @@ func (c *checker) show(b *block, choice units.Choice, language string) (units.Ch
 		case (word == "en" || word == "es") && b.Word.Word() == "site":
 			language = word
 		default:
-			c.wrong(b, line(b, "show"), t.Range, "")
+			c.wrong(line(b, "show"), t.Range, "")
 		}
 	}
 	return choice, language

@@ -48,7 +48,7 @@ func valueToken(l *syntax.Line) (syntax.Token, bool) {
 }
 
 // wrong is message 17: the key's own words on what it needs.
-func (c *checker) wrong(b *block, l *syntax.Line, at diag.Range, before string) {
+func (c *checker) wrong(l *syntax.Line, at diag.Range, before string) {
 	k := keyOf(l)
 	c.say("17", at, facts{"key": l.Key.Word(), "says when wrong": k.Says, "meaning": before + k.Sentence()})
 }
@@ -76,7 +76,7 @@ func (c *checker) endsOf(k *syntax.Key, q units.Quantity) ends {
 }
 
 // inside says 18 if the value lies beyond the key's ends.
-func (c *checker) inside(b *block, l *syntax.Line, at diag.Range, value float64, q units.Quantity) bool {
+func (c *checker) inside(l *syntax.Line, at diag.Range, value float64, q units.Quantity) bool {
 	k := keyOf(l)
 	if k.Least == "" {
 		return true
@@ -111,11 +111,11 @@ func (c *checker) duration(b *block, name string) (d time.Duration, given bool) 
 	if a == nil {
 		return 0, false
 	}
-	return c.time(b, l, a)
+	return c.time(l, a)
 }
 
 // time reads an amount that must be a time.
-func (c *checker) time(b *block, l *syntax.Line, a *syntax.Amount) (time.Duration, bool) {
+func (c *checker) time(l *syntax.Line, a *syntax.Amount) (time.Duration, bool) {
 	key := l.Key.Word()
 	if a.Plain() {
 		n := a.Measures[0].Number.Text
@@ -127,7 +127,7 @@ func (c *checker) time(b *block, l *syntax.Line, a *syntax.Amount) (time.Duratio
 		return 0, false
 	}
 	value, ok := c.convert(a, units.Duration, key)
-	if !ok || !c.inside(b, l, a.Where(), value, units.Duration) {
+	if !ok || !c.inside(l, a.Where(), value, units.Duration) {
 		return 0, false
 	}
 	return seconds(value), true
