@@ -6,7 +6,9 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"math/rand/v2"
 	"net/http"
+	"slices"
 	"strconv"
 	"sync"
 	"sync/atomic"
@@ -48,8 +50,15 @@ type live struct {
 	snapshot Snapshot
 	last     *moment
 	sections map[string]json.RawMessage // encoded form of each section at the last tick, to find what changed
+	recent   []told                     // the last events, for who was given what stood a moment ago
 	kept     kept
 	clients  map[*client]struct{}
+}
+
+// told is an event that changes what stood at the moment before it.
+type told struct {
+	seq  uint64
+	text []byte
 }
 
 type client struct {
@@ -118,8 +127,24 @@ func (l *live) now() *moment {
 	return l.last
 }
 
-// join adds a client and gives it the event it begins with: everything, or only the number of the moment from which changes follow.
-func (l *live) join(changesOnly bool) (*client, []byte, error) {
+// soon is now, or nil where the Model does not answer at once: the page opens without it, and says so.
+func (l *live) soon() *moment {
+	if l.asking() > fresh {
+		return nil
+	}
+	got := make(chan *moment, 1)
+	go func() { got <- l.now() }()
+	select {
+	case m := <-got:
+		return m
+	case <-time.After(fresh):
+		return nil
+	}
+}
+
+// join adds a client and gives it the event it begins with: everything, or only the number of the moment from which changes follow. That is
+// since, the moment that the client has, where what was told after it is still known; then that follows at once.
+func (l *live) join(changesOnly bool, since uint64) (*client, []byte, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if len(l.clients) >= maxClients {
@@ -131,9 +156,22 @@ func (l *live) join(changesOnly bool) (*client, []byte, error) {
 	c := &client{events: make(chan []byte, queued)}
 	l.clients[c] = struct{}{}
 	if changesOnly {
-		return c, event("begin", l.last.frame.Seq, []byte("{}")), nil
+		return c, l.beginning(since), nil
 	}
 	return c, event("full", l.last.frame.Seq, l.last.full()), nil
+}
+
+// beginning is the event begin, and what was told since a moment. The caller holds mu.
+func (l *live) beginning(since uint64) []byte {
+	i := slices.IndexFunc(l.recent, func(e told) bool { return e.seq == since+1 })
+	if i < 0 {
+		return event("begin", l.last.frame.Seq, []byte("{}"))
+	}
+	text := event("begin", since, []byte("{}"))
+	for _, e := range l.recent[i:] {
+		text = append(text, e.text...)
+	}
+	return text
 }
 
 var errTooMany = errors.New("too many clients")
@@ -151,14 +189,20 @@ func (l *live) step() []byte {
 	l.model.Snapshot(&l.snapshot)
 	l.asked.Store(nil)
 	whole := l.snapshot.frame(l.kept.planOf(&l.snapshot, l.version))
-	whole.Seq = 1
 	before := l.last
 	if before != nil {
 		whole.Seq = before.frame.Seq + 1
+	} else {
+		whole.Seq = uint64(rand.Uint32())<<20 | 1 //nolint:gosec // no secret: numbers of an earlier run must not fit; JSON holds 53 bits
 	}
 	full := sync.OnceValue(func() []byte { return encode(whole) })
 	l.last = &moment{frame: whole, outbox: l.snapshot.Outbox, at: time.Now(), full: full, packed: sync.OnceValue(func() []byte { return pack(full()) })}
-	return event("changes", whole.Seq, encode(l.changes(before, whole)))
+	text := event("changes", whole.Seq, encode(l.changes(before, whole)))
+	if len(l.recent) == queued {
+		l.recent = slices.Delete(l.recent, 0, 1)
+	}
+	l.recent = append(l.recent, told{whole.Seq, text})
+	return text
 }
 
 // changes leaves out of the frame what was sent before.
@@ -217,7 +261,8 @@ func event(name string, seq uint64, data []byte) []byte {
 
 // serveLive streams events. A Last-Event-ID is read by nobody: who comes again gets everything, which is small and always right.
 func (w *Web) serveLive(rw http.ResponseWriter, r *http.Request) {
-	c, first, err := w.live.join(r.URL.Query().Get("begin") == "changes")
+	since, _ := strconv.ParseUint(r.URL.Query().Get("since"), 10, 64) // what is no number is a moment that is not known
+	c, first, err := w.live.join(r.URL.Query().Get("begin") == "changes", since)
 	if err != nil {
 		rw.Header().Set("Retry-After", "30")
 		refuse(rw, http.StatusServiceUnavailable, RefusedState, "Too many screens look at this gateway. Close one.")

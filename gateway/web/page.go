@@ -4,12 +4,16 @@ import (
 	"bytes"
 	"compress/gzip"
 	"embed"
+	"errors"
+	"fmt"
 	"io"
 	"io/fs"
 	"mime"
 	"net/http"
 	"net/url"
 	"path"
+	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -30,7 +34,10 @@ const notice = `<!doctype html><html lang="en"><meta charset="utf-8"><meta name=
 type file struct {
 	kind         string
 	plain, small []byte // small: gzip, nil where it saves nothing
+	smallest     []byte // Brotli, packed when the page was built; nil: it was not
+	links        string // of a page: what it needs, for the header Link
 	lasting      bool   // its name holds a hash of its content
+	passing      bool   // it holds what stands now, and is kept nowhere
 }
 
 // files serves the page. Every path that is not a file is the page itself: it finds its own way.
@@ -62,9 +69,48 @@ func (w *Web) files() http.Handler {
 				return
 			}
 			f = held["/index.html"]
+			if m := w.standsFor(r); m != nil && !found {
+				w.servePage(rw, r, f, m)
+				return
+			}
 		}
 		f.serve(rw, r)
 	})
+}
+
+// standsFor is what stands, if who asks for the page may see it; nil: the page comes bare and asks for itself. So it does by its own name, under
+// which it is kept on devices.
+func (w *Web) standsFor(r *http.Request) *moment {
+	m := w.live.soon()
+	if m == nil {
+		return nil
+	}
+	if v, found := w.visitor(r); !found || !May(v.role, See) {
+		return nil
+	}
+	return m
+}
+
+// drawn is the page with what stood at one moment in it, packed once for all who ask for it then.
+type drawn struct {
+	of    *moment
+	plain []byte
+	small []byte
+}
+
+// servePage sends the page with what stands in it, as data that no browser runs: on a slow link it then need not be asked for.
+func (w *Web) servePage(rw http.ResponseWriter, r *http.Request, shell file, m *moment) {
+	d := w.drawn.Load()
+	if d == nil || d.of != m {
+		// encoding/json writes < > & as \u003c and so on, so that the data ends at its own tag alone.
+		head, foot, _ := bytes.Cut(shell.plain, []byte("</body>"))
+		plain := slices.Concat(head, []byte(`<script type="application/json" id="stands">`), m.full(), []byte("</script>\n</body>"), foot)
+		d = &drawn{m, plain, pack(plain)}
+		w.drawn.Store(d)
+	}
+	shell.plain, shell.small = d.plain, d.small
+	shell.passing = true
+	shell.serve(rw, r)
 }
 
 // entrance is where who asks for the page goes first: "" nowhere, he is known.
@@ -85,9 +131,14 @@ func load(built fs.FS) map[string]file {
 			return err
 		}
 		text, err := fs.ReadFile(built, name)
-		if err == nil {
-			held[strings.TrimPrefix(name, "dist")] = newFile(d.Name(), text)
+		if err != nil || path.Ext(name) == ".br" {
+			return err // it goes with the file that it packs
 		}
+		f := newFile(d.Name(), text)
+		if f.smallest, err = fs.ReadFile(built, name+".br"); errors.Is(err, fs.ErrNotExist) {
+			err = nil
+		}
+		held[strings.TrimPrefix(name, "dist")] = f
 		return err
 	})
 	if err != nil {
@@ -101,7 +152,7 @@ func newFile(name string, text []byte) file {
 	if path.Ext(name) == ".webmanifest" {
 		kind = "application/manifest+json"
 	}
-	f := file{kind: kind, plain: text, lasting: strings.Contains(name, ".") && strings.Count(name, "-") > 0}
+	f := file{kind: kind, links: linksOf(name, text), plain: text, lasting: strings.Contains(name, ".") && strings.Count(name, "-") > 0}
 	var packed bytes.Buffer
 	z, _ := gzip.NewWriterLevel(&packed, gzip.BestCompression) // the level is a constant of the package: no error
 	_, _ = z.Write(text)                                       // to memory
@@ -112,15 +163,44 @@ func newFile(name string, text []byte) file {
 	return f
 }
 
+// needs finds what a page names of its own: style, script, and what the script imports.
+var needs = regexp.MustCompile(`<(?:link rel="(stylesheet|modulepreload)" href|script type="(module)" src)="(/[^"]+)"`)
+
+// linksOf is the header Link of a page [RFC 8288]; "" for what is none.
+func linksOf(name string, text []byte) string {
+	if path.Ext(name) != ".html" {
+		return ""
+	}
+	var links []string
+	for _, m := range needs.FindAllSubmatch(text, -1) {
+		if string(m[1]) == "stylesheet" {
+			links = append(links, fmt.Sprintf("<%s>; rel=preload; as=style", m[3]))
+		} else {
+			links = append(links, fmt.Sprintf("<%s>; rel=modulepreload", m[3]))
+		}
+	}
+	return strings.Join(links, ", ")
+}
+
 func (f file) serve(rw http.ResponseWriter, r *http.Request) {
 	h, body := rw.Header(), f.plain
 	h.Set("Content-Type", f.kind)
 	h.Set("Vary", "Accept-Encoding")
 	h.Set("Cache-Control", "no-cache")
+	if f.links != "" {
+		h.Set("Link", f.links) // headers come first: a slow link carries the scripts while the page is still on its way
+	}
 	if f.lasting {
 		h.Set("Cache-Control", "public, max-age=31536000, immutable")
 	}
-	if f.small != nil && strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") {
+	if f.passing {
+		h.Set("Cache-Control", "no-store")
+	}
+	switch accepts := r.Header.Get("Accept-Encoding"); {
+	case f.smallest != nil && strings.Contains(accepts, "br"):
+		h.Set("Content-Encoding", "br")
+		body = f.smallest
+	case f.small != nil && strings.Contains(accepts, "gzip"):
 		h.Set("Content-Encoding", "gzip")
 		body = f.small
 	}

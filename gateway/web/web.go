@@ -18,6 +18,7 @@ import (
 	"net/http"
 	"net/netip"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"millwarden/gateway/people"
@@ -59,6 +60,7 @@ type Web struct {
 	hosts   hosts
 	live    *live
 	handler http.Handler
+	drawn   atomic.Pointer[drawn]
 	shown   *shown // set by Serve; nil: no TLS
 }
 

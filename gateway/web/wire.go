@@ -42,12 +42,13 @@ type wirePlan struct {
 }
 
 type wireSite struct {
-	Name     string `json:"name"`
-	Title    string `json:"title"`
-	Zone     string `json:"zone"`
-	Board    string `json:"board"`
-	Language string `json:"language"`
-	Rules    string `json:"rules"`
+	Name     string   `json:"name"`
+	Title    string   `json:"title"`
+	Zone     string   `json:"zone"`
+	Board    string   `json:"board"`
+	Language string   `json:"language"`
+	Rules    string   `json:"rules"`
+	Offsets  []offset `json:"offsets,omitempty"`
 }
 
 type wirePlace struct {

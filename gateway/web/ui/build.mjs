@@ -2,6 +2,7 @@
 import { build } from "esbuild";
 import { copyFile, mkdir, readFile, readdir, rm, writeFile } from "node:fs/promises";
 import { basename } from "node:path";
+import { brotliCompressSync } from "node:zlib";
 
 const dist = new URL("../dist/", import.meta.url);
 await mkdir(dist, { recursive: true });
@@ -49,6 +50,9 @@ await build({
   minify: true,
   define: { FILES: JSON.stringify(files) },
 });
+
+// Browsers take Brotli over TLS; the gateway packs the rest itself [RFC 7932].
+for (const name of built) await writeFile(new URL(`${name}.br`, dist), brotliCompressSync(await readFile(new URL(name, dist))));
 
 let licences = "The page holds these libraries, each under its own licence.\n";
 for (const name of ["preact", "uplot"]) {

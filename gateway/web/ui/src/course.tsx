@@ -1,5 +1,6 @@
-// The last twelve hours of every station on one time axis, as in a graphic timetable: hours run right through all lines, the right edge is
-// now. On wide screens only. Gaps stay gaps.
+// The last hours of every station on one time axis, as in a graphic timetable: hours run right through all lines, the right edge is now. Twelve of
+// them; fewer while the mill remembers fewer, so that a new board shows its first minutes as a course and not as a speck. On wide screens only.
+// Gaps stay gaps.
 import { useEffect, useRef, useState } from "preact/hooks";
 import { fetchCurve, gapAfter } from "./curve";
 import { useHere } from "./context";
@@ -7,8 +8,16 @@ import { hour, type Now } from "./say";
 import type { Curve, Point } from "./types";
 
 const wide = matchMedia("(min-width: 1100px)");
-const hours = 12;
+/** How far the axis may reach back, in hours, with the pause between its marks in minutes. */
+const axes = [{ hours: 1, mark: 15 }, { hours: 3, mark: 60 }, { hours: 12, mark: 180 }] as const;
 const columns = 200;
+
+export type Axis = (typeof axes)[number];
+
+/** The shortest axis that holds all that is remembered since oldest; the whole one while that is not known. */
+export function axisOf(oldest: number, now: number): Axis {
+  return axes.find((a) => now - oldest < a.hours * 3600e3) ?? axes[2];
+}
 
 /** True while there is room. */
 export function useWide(): boolean {
@@ -21,23 +30,23 @@ export function useWide(): boolean {
   return is;
 }
 
-/** Every third hour of the last twelve, by the site's clock, with its place in per cent. */
-function marks(now: Now): { at: number; text: string }[] {
-  const from = now.wall - hours * 3600e3;
+/** The marks of the axis by the site's clock, each with its place in per cent. */
+function marks(now: Now, { hours, mark }: Axis): { at: number; text: string }[] {
+  const from = now.wall - hours * 3600e3, step = Math.min(mark, 60) * 60e3;
   const out = [];
-  for (let t = Math.ceil(from / 3600e3) * 3600e3; t < now.wall; t += 3600e3) {
+  for (let t = Math.ceil(from / step) * step; t < now.wall; t += step) {
     const text = hour(t, now);
-    if (parseInt(text, 10) % 3 === 0) out.push({ at: ((t - from) / (now.wall - from)) * 100, text });
+    if (mark <= 60 || parseInt(text, 10) % (mark / 60) === 0) out.push({ at: ((t - from) / (now.wall - from)) * 100, text });
   }
   return out;
 }
 
 /** The hours over the lines, with now as the railway's clerk would write it. */
-export function Hours() {
+export function Hours({ axis }: { axis: Axis }) {
   const { now, words } = useHere();
   return (
-    <div class="hours" role="img" aria-label={words.lastHours(hours)}>
-      {marks(now).filter((m) => m.at > 4 && m.at < 72).map((m) => <span style={{ left: `${m.at}%` }}>{m.text}</span>)}
+    <div class="hours" role="img" aria-label={words.lastHours(axis.hours)}>
+      {marks(now, axis).filter((m) => m.at > 4 && m.at < 72).map((m) => <span style={{ left: `${m.at}%` }}>{m.text}</span>)}
       <b>{hour(now.wall, now)}</b>
     </div>
   );
@@ -58,7 +67,7 @@ function path(c: Curve, from: number, to: number, low: number, high: number): st
 }
 
 /** The curve, asked again now and then. */
-function useCurve(point: Point): Curve | null {
+function useCurve(point: Point, hours: number): Curve | null {
   const { frame, now } = useHere();
   const [curve, set] = useState<Curve | null>(null);
   const latest = useRef(now);
@@ -71,14 +80,17 @@ function useCurve(point: Point): Curve | null {
     void look();
     const t = setInterval(look, every);
     return () => { clearInterval(t); fetching.abort(); };
-  }, [point.name, every]);
+  }, [point.name, every, hours]);
   return curve;
 }
 
-export function Course({ point }: { point: Point }) {
+/** The course of one point; begins is told the first moment of which something is known, in milliseconds. */
+export function Course({ point, axis, begins }: { point: Point; axis: Axis; begins: (at: number) => void }) {
   const { now } = useHere();
-  const curve = useCurve(point);
-  const to = now.wall / 1000, from = to - hours * 3600;
+  const curve = useCurve(point, axis.hours);
+  const to = now.wall / 1000, from = to - axis.hours * 3600;
+  const first = Math.min(curve?.time[0] ?? Infinity, curve?.bad[0]?.from ?? Infinity) * 1000;
+  useEffect(() => begins(first), [first]);
   const seen = curve?.time.length ? curve : null;
   // The scale is that of what was, but no finer than a quarter of the bar's range: what moves is seen to move, and noise stays small.
   const low = seen ? Math.min(...seen.low) : 0, high = seen ? Math.max(...seen.high) : 1;
@@ -92,7 +104,7 @@ export function Course({ point }: { point: Point }) {
         {seen && point.normal && y(point.normal.low) > y(point.normal.high) && (
           <rect class="norm" x="0" width="100" y={y(point.normal.high)} height={y(point.normal.low) - y(point.normal.high)} />
         )}
-        {marks(now).map((m) => <path class="hour" d={`M${m.at} 0V100`} />)}
+        {marks(now, axis).map((m) => <path class="hour" d={`M${m.at} 0V100`} />)}
         {seen && (point.limits ?? []).filter((l) => l.value > bottom && l.value < top).map((l) => <path class="limit" d={`M0 ${y(l.value)}H100`} />)}
         {seen && <path class="trace" d={path(seen, from, to, bottom, top)} />}
       </svg>

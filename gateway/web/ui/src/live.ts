@@ -85,24 +85,35 @@ function tell(): void {
   for (const w of watchers) w();
 }
 
+/** What stood when the page was sent came with it: as old as the first byte of it. */
+function sent(): void {
+  const data = document.getElementById("stands");
+  if (!data?.textContent) return;
+  live.frame = JSON.parse(data.textContent) as Frame;
+  data.remove();
+  live.arrived = (performance.getEntriesByType("navigation")[0] as PerformanceNavigationTiming | undefined)?.responseStart ?? 0;
+  early = null;
+}
+
 function open(): void {
   source?.close();
   opened = performance.now();
-  source = new EventSource("/api/live?begin=changes");
+  source = new EventSource(`/api/live?begin=changes${live.frame && !live.kept ? `&since=${live.frame.seq}` : ""}`);
   source.addEventListener("error", () => void meet());
   source.addEventListener("begin", (e) => {
     const first = begun === 0;
     begun = Number((e as MessageEvent<string>).lastEventId);
     // After a break everything is asked for again: the gateway may be another one, with other numbers.
-    if (!first || live.frame && live.frame.seq < begun) void whole();
+    if (!first || live.frame && live.frame.seq !== begun) void whole();
   });
   source.addEventListener("changes", (e) => change((e as MessageEvent<string>).data));
 }
 
 /** Begins to listen, and tells every watcher once a second at least, so that ages go on. */
 export function begin(): void {
+  sent();
   open();
-  void whole();
+  if (!live.frame) void whole();
   setTimeout(recall, showLastAfter);
   setInterval(() => {
     const now = performance.now();

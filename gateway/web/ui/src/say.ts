@@ -1,5 +1,5 @@
 // How times, ages and readings are said. Pure: everything comes in as a parameter.
-import type { Frame, Point, Value } from "./types";
+import type { Frame, Offset, Point, Value } from "./types";
 import type { Words } from "./words/en";
 
 /** A length of time in at most two neighbouring units: "45 s", "4 min", "17 h 40 min", "3 d 4 h". The units are the same in every language. */
@@ -44,13 +44,14 @@ export interface Now {
   wall: number;
   set: boolean;
   zone: string;
+  offsets: readonly Offset[];
   language: string;
 }
 
 /** The gateway's clock, carried on from its last word by the device's own. */
 export function nowOf(frame: Frame, sinceArrived: number, language: string): Now {
   const passed = sinceArrived * frame.plan.speed;
-  return { mono: frame.now + passed, wall: frame.wall + passed, set: frame.set, zone: frame.plan.site.zone, language };
+  return { mono: frame.now + passed, wall: frame.wall + passed, set: frame.set, zone: frame.plan.site.zone, offsets: frame.plan.site.offsets ?? [], language };
 }
 
 const formats = new Map<string, Intl.DateTimeFormat>();
@@ -65,13 +66,23 @@ function format(now: Now, options: Intl.DateTimeFormatOptions): Intl.DateTimeFor
   return f;
 }
 
-/** Hours and minutes at the site. */
-export function hour(wall: number, now: Now): string {
-  return format(now, { hour: "2-digit", minute: "2-digit" }).format(wall);
+/** The site's clock as if it were UTC; null: its offset then is not known. A phone takes half a second to load a zone, and this none. */
+function local(wall: number, now: Now): number | null {
+  const o = now.offsets.find((x) => wall >= (x.from ?? -Infinity) && wall < (x.to ?? Infinity));
+  return o ? wall + o.minutes * 60e3 : null;
 }
 
-function day(wall: number, now: Now): string {
-  return format(now, { year: "numeric", month: "2-digit", day: "2-digit" }).format(wall);
+/** Hours and minutes at the site. */
+export function hour(wall: number, now: Now): string {
+  const at = local(wall, now);
+  return at === null ? format(now, { hour: "2-digit", minute: "2-digit" }).format(wall) : new Date(at).toISOString().slice(11, 16);
+}
+
+function sameDay(a: number, b: number, now: Now): boolean {
+  const x = local(a, now), y = local(b, now);
+  if (x !== null && y !== null) return Math.floor(x / 86400e3) === Math.floor(y / 86400e3);
+  const f = format(now, { year: "numeric", month: "2-digit", day: "2-digit" });
+  return f.format(a) === f.format(b);
 }
 
 /** The day at the site: "Tue", or with its date where the days are many. */
@@ -103,7 +114,7 @@ export function field(wall: number, now: Now): string {
 }
 
 export function atWall(wall: number, now: Now): string {
-  if (day(wall, now) === day(now.wall, now) || Math.abs(now.wall - wall) < 12 * 3600e3) return hour(wall, now);
+  if (sameDay(wall, now.wall, now) || Math.abs(now.wall - wall) < 12 * 3600e3) return hour(wall, now);
   if (Math.abs(now.wall - wall) < 6 * 86400e3) return `${format(now, { weekday: "short" }).format(wall)} ${hour(wall, now)}`;
   return format(now, { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" }).format(wall);
 }

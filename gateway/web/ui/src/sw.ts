@@ -8,11 +8,14 @@ declare const FILES: string[];
 
 const held = FILES.join(" ");
 
+/** The page without what stands in it: under its own name the gateway gives it bare. */
+const shell = "/index.html";
+
 /** So long the network may take for the page before the kept one is shown. Chosen: a person with wet hands waits no longer. */
 const patience = 3000;
 
 self.addEventListener("install", (e) => {
-  e.waitUntil(caches.open(held).then((c) => c.addAll(["/", ...FILES])).then(() => self.skipWaiting()));
+  e.waitUntil(caches.open(held).then((c) => c.addAll([shell, ...FILES])).then(() => self.skipWaiting()));
 });
 
 self.addEventListener("activate", (e) => {
@@ -25,7 +28,7 @@ async function page(request: Request): Promise<Response> {
   const late = new Promise<null>((done) => setTimeout(() => done(null), patience));
   const got = await Promise.race([fetch(request).catch(() => null), late]);
   if (got && (got.ok || got.redirected || got.status < 500)) return got;
-  return (await caches.match("/", { cacheName: held })) ?? got ?? Response.error();
+  return (await caches.match(shell, { cacheName: held })) ?? got ?? Response.error();
 }
 
 self.addEventListener("fetch", (e) => {

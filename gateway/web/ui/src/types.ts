@@ -40,8 +40,11 @@ export interface Prompt {
 
 export interface Person { name: string; title: string; rights: string }
 
+/** Minutes that the site's clock is ahead of UTC between two moments of the wall clock; a bound that is missing is none. */
+export interface Offset { from?: number; to?: number; minutes: number }
+
 export interface Plan {
-  site: { name: string; title: string; zone: string; board: string; language: string; rules: string };
+  site: { name: string; title: string; zone: string; board: string; language: string; rules: string; offsets?: Offset[] };
   areas: { name: string; title: string }[];
   points: Point[]; people: Person[]; demo?: string; speed: number; version: string; warnings: number;
 }

@@ -1,5 +1,6 @@
-// The way of the coffee: every station a line with name, bar, number, age; on wide screens with its last twelve hours.
-import { Course, Hours, useWide } from "./course";
+// The way of the coffee: every station a line with name, bar, number, age; on wide screens with its last hours.
+import { useState } from "preact/hooks";
+import { axisOf, Course, Hours, useWide, type Axis } from "./course";
 import { useHere } from "./context";
 import { about, begins, length, number, reason, spoken, unitBeside } from "./say";
 import { Bar, gravest } from "./shapes";
@@ -44,7 +45,10 @@ export function pointsOf(station: string, points: readonly Point[]): Point[] {
   return [...own.filter((p) => p.leading), ...own.filter((p) => !p.leading)];
 }
 
-function Line({ station, wide }: { station: Station; wide: boolean }) {
+/** The axis of the courses; null: there is no room for them. */
+interface Wide { axis: Axis; begins: (at: number) => void }
+
+function Line({ station, wide }: { station: Station; wide: Wide | null }) {
   const { frame, now, words } = useHere();
   const point = pointsOf(station.name, frame.plan.points).find((p) => p.leading);
   const v = point && frame.values[point.name];
@@ -60,7 +64,7 @@ function Line({ station, wide }: { station: Station; wide: boolean }) {
       {point ? (
         <>
           <Bar point={point} value={v} alarm={gravest(point, frame.alarms)} label={`${point.title}: ${spoken(point, v, now, words)}`} />
-          {wide && <Course point={point} />}
+          {wide && <Course point={point} {...wide} />}
           <Figure point={point} beside="" />
         </>
       ) : <span class="figure soft">–</span>}
@@ -69,11 +73,12 @@ function Line({ station, wide }: { station: Station; wide: boolean }) {
 }
 
 export function Way() {
-  const { frame, words } = useHere();
-  const wide = useWide();
+  const { frame, now, words } = useHere();
+  const [oldest, remember] = useState(Infinity);
+  const wide = useWide() ? { axis: axisOf(oldest === Infinity ? -Infinity : oldest, now.wall), begins: (at: number) => remember((o) => Math.min(o, at)) } : null;
   return (
     <section class="way" aria-labelledby="way">
-      <div class="over"><h2 id="way">{words.wayOfCoffee}</h2>{wide && <Hours />}</div>
+      <div class="over"><h2 id="way">{words.wayOfCoffee}</h2>{wide && <Hours axis={wide.axis} />}</div>
       <ol class="lines">{frame.stations.filter((s) => s.kind !== "board").map((s) => <Line key={s.name} station={s} wide={wide} />)}</ol>
     </section>
   );
