@@ -79,7 +79,7 @@ func openDemo(io IO, folder, listen string, speed float64, verbose bool, faults 
 	if verbose {
 		log = slog.New(slog.NewTextHandler(io.Err, nil))
 	}
-	mill, err := floor.Open(floor.Options{Plan: l.plan, Data: folder, Drivers: knownDrivers(), OpenBus: world.OpenBus, Radio: world.Sticks(), Listen: listen, Log: log, Version: Version,
+	mill, err := floor.Open(floor.Options{Plan: l.plan, Data: folder, Drivers: knownDrivers(), OpenBus: world.OpenBus, Wires: world.Wires, Radio: world.Sticks(), Listen: listen, Log: log, Version: Version,
 		Open: true, Demo: demoSaid, Speed: speed, Channels: map[string]callout.Channel{"mail": phones{io}},
 		Clock: func(boot uint32) clock.Clock { c.Boot = boot; return c }, Rules: watch(file, l.plan)})
 	return mill, world, err

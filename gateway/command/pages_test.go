@@ -295,6 +295,48 @@ func TestPages_technician(t *testing.T) {
 	v.sees(`[...document.querySelectorAll(".chart button")].some((b) => b.innerText == "now")`)
 }
 
+// Aim: from wired to watched on a phone: the technician looks what is wired, which touches nothing that is read, sees what was found and how sure that
+// is, names it, is told of a mistake in the block, adds it, and sees its first reading; the file holds it in the one layout and the logbook who did it.
+func TestPages_wiring(t *testing.T) {
+	if testing.Short() || raced {
+		t.Skip("a browser is slow")
+	}
+	v := visitor{t, browser.Open(t, index), startMill(t, freeAddress(t), t.TempDir(), 10)}
+	v.device(390, "light")
+	v.open("/probes")
+	v.presses("Look what is wired")
+	v.presses("Ben")
+	v.reads("8 found, 2 of them in no rule.")
+	const spare = `[...document.querySelectorAll(".found")].find((f) => f.innerText.includes("0x46"))`
+	v.sees(spare + `.innerText.startsWith("An SHT4x · certain")`)
+	v.sees(`document.querySelector(".wiring details summary").innerText === "In the rules already · 6"`)
+	v.run(spare + `.querySelector("button").click()`)
+	v.sees(`document.querySelector("#block")?.value.includes("part            sht4x on i2c-1 at 0x46")`)
+	name := func(text string) {
+		v.run(fmt.Sprintf(`{const i = document.querySelector(".adding input"); i.value = %q; i.dispatchEvent(new Event("input", {bubbles: true}))}`, text))
+	}
+	name("Store wall")
+	v.chooses("Where it stands", "roastery")
+	v.sees(`document.querySelector("#block").value.startsWith("probe store-wall\n") && document.querySelector("#block").value.includes("at roastery")`)
+	v.run(`{const a = document.querySelector("#block"); a.value = a.value.replace("every           10 s", "every           10"); a.dispatchEvent(new Event("input", {bubbles: true}))}`)
+	v.sees(`document.querySelector(".adding mark.error") && document.querySelector(".adding .main").disabled`)
+	v.reads("10 has no unit")
+	v.run(`{const a = document.querySelector("#block"); a.value = a.value.replace(/every .*10$/m, "every           10 s"); a.dispatchEvent(new Event("input", {bubbles: true}))}`)
+	v.sees(`!document.querySelector(".adding mark.error") && !document.querySelector(".adding .main").disabled`)
+	v.presses("Put it in force")
+	v.reads("store-wall is in the rules and in force.")
+	v.sees(`document.querySelectorAll(".added .number").length == 2`) // temperature and humidity, read
+	v.sees(`document.querySelectorAll(".probe").length == 15`)
+	text, err := os.ReadFile(filepath.Join(v.at.folder, "fern-hollow.rules"))
+	if err != nil || !strings.Contains(string(text), "\nprobe store-wall\n    part            sht4x on i2c-1 at 0x46\n    gives           temperature, humidity at roastery\n    every           10 s\n") {
+		t.Errorf("the file does not hold the probe in the one layout (%v)", err)
+	}
+	v.open("/logbook")
+	for _, text := range []string{"Looked what is wired: 8 found", "Rules changed from"} {
+		v.sees(fmt.Sprintf(`[...document.querySelectorAll(".entry")].some((e) => e.innerText.includes(%q) && e.innerText.includes("Ben"))`, text))
+	}
+}
+
 // calibrates walks a thermometer through a reference on the page: it shows how the probe stands, lets nothing be taken before it stands still, and says what was found and left.
 func (v visitor) calibrates() {
 	v.Helper()

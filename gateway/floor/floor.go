@@ -20,6 +20,7 @@ import (
 
 	"millwarden/drivers"
 	"millwarden/drivers/bus"
+	"millwarden/drivers/scan"
 	"millwarden/gateway/callout"
 	"millwarden/gateway/callout/push"
 	"millwarden/gateway/callout/watcher"
@@ -41,13 +42,14 @@ import (
 // Options of a Floor. Plan, Data, Clock, Drivers, OpenBus and Log are needed.
 type Options struct {
 	Plan        *check.Plan
-	Data        string                            // folder of history and logbook
-	Clock       func(boot uint32) clock.Clock     // the board's clock, once the number of its boot is known
-	BootID      string                            // of the kernel; "" counts as a new boot
-	Drivers     map[string]drivers.Driver         // by kind
-	Radio       drivers.Feed                      // simulated sticks, instead of the broker's
-	OpenBus     BusOpener                         // a bus of the host, or a simulated one
-	Credential  func(name string) (string, error) // secret text of a credential
+	Data        string                                            // folder of history and logbook
+	Clock       func(boot uint32) clock.Clock                     // the board's clock, once the number of its boot is known
+	BootID      string                                            // of the kernel; "" counts as a new boot
+	Drivers     map[string]drivers.Driver                         // by kind
+	Radio       drivers.Feed                                      // simulated sticks, instead of the broker's
+	OpenBus     BusOpener                                         // a bus of the host, or a simulated one
+	Wires       func() (h scan.Host, notes []string, done func()) // what can be looked at for parts; nil: Wires of this board
+	Credential  func(name string) (string, error)                 // secret text of a credential
 	Log         *slog.Logger
 	Version     string
 	Listen      string                                                   // page, instead of the address in the rules file
@@ -110,6 +112,7 @@ type Floor struct {
 	requests       chan func()
 	incoming       chan []reading.Reading
 
+	scanning  sync.Mutex // held while somebody looks what is wired
 	reloading sync.Mutex // guards text, and that one reload ends before the next begins
 	text      string     // of the rules file in force; "": as it was at the start
 

@@ -37,6 +37,12 @@ type Books interface {
 	CheckRules(name, text string) ([]Said, error)
 	// SaveRules writes a file that checks and puts it in force by the one way of a reload; else it gives what the checker says, and writes nothing.
 	SaveRules(ctx context.Context, e Edit) ([]Said, error)
+	// Scan looks what is wired to the board, and touches nothing that stands in the rules. While somebody else looks it is a *Refusal.
+	Scan(ctx context.Context, by string) (Wired, error)
+	// CheckProbe says what the checker says if the rules had one probe more. A text that is not one probe is a *Refusal.
+	CheckProbe(block string) (ProbeSaid, error)
+	// AddProbe writes a probe that checks into the main rules file and puts it in force, as SaveRules does.
+	AddProbe(ctx context.Context, p NewProbe) (ProbeSaid, error)
 }
 
 // Way is the way of the lots through the stations. All times are Unix milliseconds of the wall clock; 0 is none.

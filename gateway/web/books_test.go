@@ -121,6 +121,23 @@ func (f *fake) Swap(_ context.Context, s Swapping) (Swapped, error) {
 	return Swapped{ID: 32, Says: s.Stands + " takes " + s.Away + "'s watch"}, f.refusal
 }
 
+func (f *fake) Scan(context.Context, string) (Wired, error) {
+	return Wired{Found: []Found{{Bus: "i2c-1", Place: "0x46", What: "an SHT4x", Parts: []string{"sht4x"}, Sure: "certain", Why: "serial number", Block: "probe new-sht4x-0x46\n"}}, Notes: []string{}}, nil
+}
+
+func (f *fake) CheckProbe(block string) (ProbeSaid, error) {
+	if !strings.HasPrefix(block, "probe ") {
+		return ProbeSaid{}, &Refusal{RefusedInput, "Write one block that begins with probe and its name."}
+	}
+	return ProbeSaid{Block: block, Said: []Said{}}, nil
+}
+
+func (f *fake) AddProbe(_ context.Context, p NewProbe) (ProbeSaid, error) {
+	said, err := f.CheckProbe(p.Block)
+	said.Done = err == nil
+	return said, err
+}
+
 func (f *fake) SaveRules(_ context.Context, e Edit) ([]Said, error) {
 	if e.Was == "older" {
 		return nil, &Refusal{RefusedSuperseded, "Somebody else has changed it."}

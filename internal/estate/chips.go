@@ -16,6 +16,7 @@ import (
 	"millwarden/drivers/ds18b20/ds18b20test"
 	"millwarden/drivers/modbus/modbustest"
 	"millwarden/drivers/radio/radiotest"
+	"millwarden/drivers/scan"
 	"millwarden/drivers/sht4x/sht4xtest"
 	"millwarden/internal/clock"
 	"millwarden/internal/phrase"
@@ -38,9 +39,11 @@ type Estate struct {
 	adc        *ads1115test.Chip
 	deckAir    *sht4xtest.Chip
 	storeAir   *sht4xtest.Chip
+	spareAir   *sht4xtest.Chip // wired, and in no rule: for who looks what is wired
 	wires      *ds18b20test.Tree
 	tankProbes [2]*ds18b20test.Part
 	deckProbe  *ds18b20test.Part
+	spareProbe *ds18b20test.Part // the same
 	panels     *modbustest.Device
 	sticks     *radiotest.Feed
 	i2c        *drivertest.I2C
@@ -58,17 +61,20 @@ const (
 	tank1Wire = "28-0316a2794bff"
 	tank2Wire = "28-0316a279510a"
 	deckWire  = "28-0316a2795c21"
+	spareWire = "28-0316a27960c4"
 )
 
 // New is an estate that begins now.
 func New(c clock.Clock, truth *Truth, faults []Fault) *Estate {
-	e := &Estate{clock: c, truth: truth, faults: faults, begun: c.Now().Mono, sent: -stickEvery, adc: ads1115test.New(), deckAir: sht4xtest.New(), storeAir: sht4xtest.New(),
+	e := &Estate{clock: c, truth: truth, faults: faults, begun: c.Now().Mono, sent: -stickEvery, adc: ads1115test.New(), deckAir: sht4xtest.New(), storeAir: sht4xtest.New(), spareAir: sht4xtest.New(),
 		wires: ds18b20test.NewTree(), panels: modbustest.New(), sticks: radiotest.New(), i2c: drivertest.NewI2C("i2c-1"), hung: map[drivers.BusKind]bool{}}
 	e.i2c.Put(0x48, e.adc)
 	e.i2c.Put(0x44, e.deckAir)
 	e.i2c.Put(0x45, e.storeAir)
+	e.i2c.Put(0x46, e.spareAir)
 	e.tankProbes = [2]*ds18b20test.Part{e.wires.Add(tank1Wire), e.wires.Add(tank2Wire)}
 	e.deckProbe = e.wires.Add(deckWire)
+	e.spareProbe = e.wires.Add(spareWire)
 	e.show()
 	return e
 }
@@ -112,6 +118,8 @@ func (e *Estate) show() {
 	e.adc.SetVoltage(2, loop(t.Noisy(t.Deck.Moisture, 0.05), 5, 60))
 	e.deckProbe.Set(t.Deck.Bean)
 	e.deckAir.Set(t.Noisy(t.Deck.Air.Celsius, 0.02), t.Noisy(t.Deck.Air.Humidity, 0.1))
+	e.spareProbe.Set(t.Deck.Air.Celsius)
+	e.spareAir.Set(t.Store.Celsius, t.Store.Humidity)
 	e.storeAir.Set(t.Store.Celsius, t.Noisy(t.Store.Humidity, 0.1))
 	e.panel(1, t.Dryer.Air, t.Dryer.Exhaust, t.Dryer.Fan, t.Dryer.Burner)
 	e.panel(2, t.Roaster.Bean, t.Roaster.Exhaust, t.Roaster.Drum, t.Roaster.Burner)
@@ -177,6 +185,17 @@ func (e *Estate) OpenBus(_ context.Context, kind drivers.BusKind, name string, _
 	}
 	return b, io.NopCloser(nil), nil
 }
+
+// Wires is what can be looked at for parts: the bus of chips and the thermometers on their wire.
+func (e *Estate) Wires() (h scan.Host, notes []string, done func()) {
+	return scan.Host{I2C: []scan.I2CBus{{Name: "i2c-1", Prober: called{e.i2c}}}, OneWire: e.wires}, nil, func() {}
+}
+
+// called is a bus whose addresses can be tried.
+type called struct{ *drivertest.I2C }
+
+// Try calls an address with no data.
+func (c called) Try(address uint16) error { return c.Tx(address, nil, nil) }
 
 // Sticks is what the radio sticks say.
 func (e *Estate) Sticks() drivers.Feed { return e.sticks }

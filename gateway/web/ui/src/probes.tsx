@@ -5,6 +5,7 @@ import { Calibrate, mayCalibrate } from "./calibrate";
 import { useHere } from "./context";
 import { atWall, begins, length, reason, sentence } from "./say";
 import { Figure, Go } from "./way";
+import { mayWire, Wiring } from "./wiring";
 
 interface Calibration { at: number; kind: string; channel?: string; points: string[]; who: string; note?: string }
 interface Probe {
@@ -103,6 +104,7 @@ export function ProbesPage() {
       <h1>{words.probes}</h1>
       {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
       {got && <p>{silent.length ? words.someSilent(silent.length, got.length) : words.allAnswer(got.length)}</p>}
+      {got && mayWire() && <Wiring again={again} pointsOf={(name) => got.find((p) => p.name === name)?.points ?? []} />}
       <ul>{[...silent, ...rest].map((p) => <One key={p.name} probe={p} again={again} />)}</ul>
     </main>
   );

@@ -5,14 +5,14 @@ import { useHere } from "./context";
 import { Go } from "./way";
 import { Who } from "./who";
 
-interface Said { severity: "error" | "warning" | "note"; file: string; line: number; column: number; width: number; summary: string; detail?: string }
+export interface Said { severity: "error" | "warning" | "note"; file: string; line: number; column: number; width: number; summary: string; detail?: string }
 interface Answer { said: Said[]; done: boolean }
 interface Files { files: { name: string; text: string }[]; hash: string }
 
 /** The checker is asked when nobody has typed for so long. */
 const pause = 400;
 
-async function send<T>(path: string, body: object): Promise<T> {
+export async function send<T>(path: string, body: object): Promise<T> {
   const answer = await fetch(path, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body), signal: AbortSignal.timeout(20e3) });
   const got = (await answer.json()) as T & { says?: string };
   if (!answer.ok) throw new Refused(got.says ?? String(answer.status));
@@ -33,8 +33,8 @@ function Marked({ text, said }: { text: string; said: Said[] }) {
   return <span class={said.length ? "has" : ""}>{out}</span>;
 }
 
-function Editor({ name, text, set, said }: { name: string; text: string; set: (t: string) => void; said: Said[] }) {
-  const { words } = useHere();
+/** A text of rules with the checker's marks in it; id is that of the field, what is said in all stands in id-said. */
+export function Editor({ id, label, text, set, said, ...rest }: { id: string; label: string; text: string; set: (t: string) => void; said: Said[]; class?: string }) {
   const area = useRef<HTMLTextAreaElement>(null), back = useRef<HTMLPreElement>(null), gutter = useRef<HTMLPreElement>(null);
   const lines = text.split("\n");
   const follow = () => {
@@ -44,13 +44,13 @@ function Editor({ name, text, set, said }: { name: string; text: string; set: (t
   };
   useEffect(follow);
   return (
-    <div class="editor">
+    <div class={`editor ${rest.class ?? ""}`}>
       <pre class="gutter" ref={gutter} aria-hidden="true">
         {lines.map((_, i) => <span class={said.some((s) => s.line === i + 1 && s.severity === "error") ? "bad" : ""}>{`${i + 1}\n`}</span>)}
       </pre>
       <div class="page">
         <pre class="back" ref={back} aria-hidden="true">{lines.map((l, i) => <Marked text={l} said={said.filter((s) => s.line === i + 1)} />)}</pre>
-        <textarea ref={area} id="rules" aria-label={`${words.rules} ${name}`} aria-describedby="said" spellcheck={false} autocapitalize="off" autocomplete="off" wrap="off"
+        <textarea ref={area} id={id} aria-label={label} aria-describedby={`${id}-said`} spellcheck={false} autocapitalize="off" autocomplete="off" wrap="off"
           aria-invalid={said.some((s) => s.severity === "error")} value={text} onInput={(e) => set(e.currentTarget.value)} onScroll={follow} />
       </div>
     </div>
@@ -58,8 +58,8 @@ function Editor({ name, text, set, said }: { name: string; text: string; set: (t
 }
 
 /** Puts the cursor where something was said. */
-function jump(text: string, s: Said): void {
-  const area = document.getElementById("rules") as HTMLTextAreaElement;
+function jump(id: string, text: string, s: Said): void {
+  const area = document.getElementById(id) as HTMLTextAreaElement;
   const lines = text.split("\n");
   const before = lines.slice(0, s.line - 1).join("\n").length + (s.line > 1 ? 1 : 0);
   const chars = [...(lines[s.line - 1] ?? "")];
@@ -69,14 +69,14 @@ function jump(text: string, s: Said): void {
   area.scrollTop = Math.max(0, (s.line - 4) * parseFloat(getComputedStyle(area).lineHeight));
 }
 
-function List({ said, name, text }: { said: Said[]; name: string; text: string }) {
+export function List({ said, name, text, id }: { said: Said[]; name: string; text: string; id: string }) {
   const { words } = useHere();
   return (
     <ul class="said">
       {said.map((s) => (
         <li class="row" key={`${s.file} ${s.line} ${s.column} ${s.summary}`}>
           {s.file === name
-            ? <button class="pick" onClick={() => jump(text, s)}>{words.lineAt(s.line, s.column)}</button>
+            ? <button class="pick" onClick={() => jump(id, text, s)}>{words.lineAt(s.line, s.column)}</button>
             : <span class="soft">{s.file}:{s.line}</span>}
           <p><b>{words.severities[s.severity]}:</b> {s.summary}</p>
           {s.detail && <p class="soft">{s.detail}</p>}
@@ -154,9 +154,9 @@ export function RulesPage() {
           {files.files.map((f) => <button key={f.name} aria-pressed={f.name === name} disabled={changed && f.name !== name} onClick={() => open(files, f.name)}>{f.name}</button>)}
         </div>
       )}
-      {files && <Editor name={name} text={text} set={set} said={checker.said.filter((s) => s.file === name)} />}
-      <p id="said" role="status">{checker.failed ? (checker.failed === "?" ? words.noAnswer : checker.failed) : checker.busy ? words.checking : words.checked(errors, warnings)}</p>
-      <List said={checker.said} name={name} text={text} />
+      {files && <Editor id="rules" label={`${words.rules} ${name}`} text={text} set={set} said={checker.said.filter((s) => s.file === name)} />}
+      <p id="rules-said" role="status">{checker.failed ? (checker.failed === "?" ? words.noAnswer : checker.failed) : checker.busy ? words.checking : words.checked(errors, warnings)}</p>
+      <List said={checker.said} name={name} text={text} id="rules" />
       {asking ? <Who then={(n) => void put(n)} cancel={() => ask1(false)} /> : (
         <div class="act">
           <button class="main" disabled={!changed || errors > 0 || checker.busy || saving} onClick={() => (who ? void put(who) : ask1(true))}>{saving ? words.writing : words.saveRules}</button>
