@@ -18,7 +18,7 @@ import (
 const index = "dist/index.html"
 
 // served runs the page over the fake, with its live stream.
-func served(t *testing.T, f *fake) string {
+func served(t testing.TB, f *fake) string {
 	t.Helper()
 	w := newWeb(t, f)
 	go w.live.run(t.Context())

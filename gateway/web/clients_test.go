@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/cdp"
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/heapprofiler"
 	jsruntime "github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
@@ -76,6 +77,30 @@ func look(ctx context.Context, url string, opened chan<- error) error {
 	opened <- nil
 	_, _ = io.Copy(io.Discard, answer.Body)
 	return nil
+}
+
+// BenchmarkWeekDrawn is the script that a week of one point takes in the browser, in as many columns as the drawing is wide: reading the answer, and
+// drawing it; on this machine and on a processor four times slower.
+func BenchmarkWeekDrawn(b *testing.B) {
+	url := served(b, newFake())
+	for b.Loop() {
+		for _, slower := range []float64{1, 4} {
+			tab := browser.Open(b, index)
+			must(b, chromedp.Do(tab, chromedp.EmulateViewport(1440, 900)))
+			_, err := chromedp.Call(tab, emulation.SetCPUThrottlingRate, emulation.SetCPUThrottlingRateParams{Rate: slower})
+			must(b, err)
+			must(b, chromedp.Do(tab, chromedp.Navigate(url+"/point/tank-1/ph")))
+			browser.See(tab, b, `document.querySelector(".chart canvas")`)
+			browser.Press(tab, b, `//button[normalize-space()="7 d"]`)
+			browser.See(tab, b, `performance.getEntriesByType("resource").some((e) => {
+				const q = new URL(e.name).searchParams; return q.get("columns") > 1000 && new Date(q.get("to")) - new Date(q.get("from")) >= 6e8 && e.responseEnd > 0 })`)
+			const took = `((n) => performance.getEntriesByName(n).at(-1)?.duration ?? 0)`
+			browser.See(tab, b, took+`("curve: draw") > 0 && performance.getEntriesByName("curve: draw").at(-1).startTime > performance.getEntriesByName("curve: read").at(-1).startTime`)
+			ms, err := chromedp.Run(tab, chromedp.Evaluate[float64](took+`("curve: read") + `+took+`("curve: draw")`))
+			must(b, err)
+			b.ReportMetric(ms, map[float64]string{1: "ms/week", 4: "ms/week-slow"}[slower])
+		}
+	}
 }
 
 // BenchmarkEightHours is the page left open for eight hours, 28,800 events, played fast: how much its memory has grown between the first hour and

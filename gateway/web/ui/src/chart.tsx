@@ -6,10 +6,10 @@ import { fetchCurve } from "./curve";
 import { forecastOf, type Forecast } from "./forecast";
 import { handle } from "./gesture";
 import { draw } from "./plot";
-import { atWall, begins, hour, unitBeside, withUnit } from "./say";
+import { asSite, atWall, begins, hour, unitBeside, withUnit } from "./say";
 import type { Curve, Point } from "./types";
 
-const spans = [2, 12, 72, 720]; // hours
+const spans = [2, 12, 72, 168, 720]; // hours
 const hourMs = 3600e3, dayMs = 86400e3;
 
 /** What a course is held against: so many milliseconds earlier. */
@@ -82,7 +82,7 @@ export function Chart({ point, large = false }: { point: Point; large?: boolean 
       raw: uncorrected && fix ? (v) => (v - fix.offset) / fix.slope + fix.zero : null,
       forecast, marks: (way?.marks ?? []).filter((m) => m.station === point.station), letters: words.letters,
       acts: (way?.acts ?? []).filter((a) => a.place?.split("/")[0] === point.station).map((a) => a.at),
-      hour: (wall) => hour(wall, now), moment: (wall) => atWall(wall, now), zone: frame.plan.site.zone,
+      hour: (wall) => hour(wall, now), moment: (wall) => atWall(wall, now), site: (wall) => asSite(wall, now), zone: frame.plan.site.zone,
     });
     return () => { plot.current?.end(); plot.current = null; };
   }, [curve, other, shift, uncorrected, way, point, s.hours, s.follows]);

@@ -2,7 +2,7 @@
 // stretch right of now, alarms and acts as marks on the edge.
 import uPlot from "uplot";
 import type { Mark } from "./books";
-import { gapAfter } from "./curve";
+import { gapAfter, measured } from "./curve";
 import type { Forecast } from "./forecast";
 import type { Curve, Point } from "./types";
 
@@ -24,6 +24,8 @@ export interface Drawing {
   letters: Record<string, string>;
   hour: (wall: number) => string;
   moment: (wall: number) => string;
+  /** The moment by the site's clock; null: not known, the browser is to ask its zones, which is slow. */
+  site: (wall: number) => Date | null;
   zone: string;
 }
 
@@ -226,7 +228,9 @@ function edges(d: Drawing, u: uPlot): void {
 export function draw(at: HTMLElement, d: Drawing): { show: (from: number, to: number) => void; valueAt: (x: number) => number; end: () => void } {
   let plot: uPlot | null = null;
   let view: [number, number] = [d.from, d.to];
+  let begun = 0; // the library draws a moment after it was asked to
   const make = () => {
+    begun = performance.now();
     plot?.destroy();
     const axis = { stroke: ink("soft"), font: "13px system-ui, sans-serif", grid: { stroke: ink("hair"), width: 0.7 }, ticks: { show: false } };
     plot = new uPlot({
@@ -234,7 +238,7 @@ export function draw(at: HTMLElement, d: Drawing): { show: (from: number, to: nu
       height: Math.max(220, Math.min(at.classList.contains("large") ? innerHeight * 0.55 : 380, at.clientWidth * (at.classList.contains("large") ? 0.6 : 0.42))),
       legend: { show: false },
       cursor: { show: false },
-      tzDate: (s) => uPlot.tzDate(new Date(s * 1000), d.zone),
+      tzDate: (s) => d.site(s * 1000) ?? uPlot.tzDate(new Date(s * 1000), d.zone),
       scales: { x: { range: () => view }, y: { range: () => scaleOf(d) } },
       axes: [
         { ...axis, space: 80, values: (_u, ticks) => ticks.map((t) => (view[1] - view[0] > 86400 ? d.moment : d.hour)(t * 1000)) },
@@ -248,10 +252,14 @@ export function draw(at: HTMLElement, d: Drawing): { show: (from: number, to: nu
         { stroke: ink("ink"), width: 2, dash: [4, 4], points: { show: false } },
       ],
       bands: [{ series: [2, 1], fill: ink("band") }],
-      hooks: { drawClear: [(u) => { behind(d, u); ahead(d, u); others(d, u); }], draw: [(u) => edges(d, u)] },
+      hooks: { drawClear: [(u) => { behind(d, u); ahead(d, u); others(d, u); }], draw: [(u) => edges(d, u), drawn] },
     }, columns(d.curve), at);
     plot.ctx.canvas.setAttribute("aria-hidden", "true");
   };
+  function drawn(): void {
+    if (begun) measured("curve: draw", begun);
+    begun = 0;
+  }
   make();
   let width = at.clientWidth;
   const resized = new ResizeObserver(() => {

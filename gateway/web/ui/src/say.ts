@@ -56,14 +56,20 @@ export function nowOf(frame: Frame, sinceArrived: number, language: string): Now
 
 const formats = new Map<string, Intl.DateTimeFormat>();
 
-function format(now: Now, options: Intl.DateTimeFormatOptions): Intl.DateTimeFormat {
-  const key = `${now.language} ${now.zone} ${JSON.stringify(options)}`;
+function format(now: Now, zone: string, options: Intl.DateTimeFormatOptions): Intl.DateTimeFormat {
+  const key = `${now.language} ${zone} ${JSON.stringify(options)}`;
   let f = formats.get(key);
   if (!f) {
-    f = new Intl.DateTimeFormat(now.language, { timeZone: now.zone, hourCycle: "h23", ...options });
+    f = new Intl.DateTimeFormat(now.language, { timeZone: zone, hourCycle: "h23", ...options });
     formats.set(key, f);
   }
   return f;
+}
+
+/** A moment in the words of the language, by the site's clock. */
+function print(wall: number, now: Now, options: Intl.DateTimeFormatOptions): string {
+  const at = local(wall, now);
+  return at === null ? format(now, now.zone, options).format(wall) : format(now, "UTC", options).format(at);
 }
 
 /** The site's clock as if it were UTC; null: its offset then is not known. A phone takes half a second to load a zone, and this none. */
@@ -72,27 +78,33 @@ function local(wall: number, now: Now): number | null {
   return o ? wall + o.minutes * 60e3 : null;
 }
 
+/** A date whose own clock, the browser's, tells the hour of the site; null: the site's offset then is not known. */
+export function asSite(wall: number, now: Now): Date | null {
+  const at = local(wall, now);
+  return at === null ? null : new Date(at + new Date(at).getTimezoneOffset() * 60e3);
+}
+
 /** Hours and minutes at the site. */
 export function hour(wall: number, now: Now): string {
   const at = local(wall, now);
-  return at === null ? format(now, { hour: "2-digit", minute: "2-digit" }).format(wall) : new Date(at).toISOString().slice(11, 16);
+  return at === null ? print(wall, now, { hour: "2-digit", minute: "2-digit" }) : new Date(at).toISOString().slice(11, 16);
 }
 
 function sameDay(a: number, b: number, now: Now): boolean {
   const x = local(a, now), y = local(b, now);
   if (x !== null && y !== null) return Math.floor(x / 86400e3) === Math.floor(y / 86400e3);
-  const f = format(now, { year: "numeric", month: "2-digit", day: "2-digit" });
-  return f.format(a) === f.format(b);
+  const day: Intl.DateTimeFormatOptions = { year: "numeric", month: "2-digit", day: "2-digit" };
+  return print(a, now, day) === print(b, now, day);
 }
 
 /** The day at the site: "Tue", or with its date where the days are many. */
 export function dayOf(wall: number, now: Now, dated: boolean): string {
-  return begins(format(now, dated ? { day: "numeric", month: "short" } : { weekday: "short", day: "numeric" }).format(wall));
+  return begins(print(wall, now, dated ? { day: "numeric", month: "short" } : { weekday: "short", day: "numeric" }));
 }
 
 /** The day at the site, whole: "Tuesday, 9 June". */
 export function longDay(wall: number, now: Now): string {
-  return begins(format(now, { weekday: "long", day: "numeric", month: "long" }).format(wall));
+  return begins(print(wall, now, { weekday: "long", day: "numeric", month: "long" }));
 }
 
 /** A moment as people say it: "02:09" today, "Tue 18:02" within six days, else with the date. Without a clock, its age. */
@@ -115,8 +127,8 @@ export function field(wall: number, now: Now): string {
 
 export function atWall(wall: number, now: Now): string {
   if (sameDay(wall, now.wall, now) || Math.abs(now.wall - wall) < 12 * 3600e3) return hour(wall, now);
-  if (Math.abs(now.wall - wall) < 6 * 86400e3) return `${format(now, { weekday: "short" }).format(wall)} ${hour(wall, now)}`;
-  return format(now, { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" }).format(wall);
+  if (Math.abs(now.wall - wall) < 6 * 86400e3) return `${print(wall, now, { weekday: "short" })} ${hour(wall, now)}`;
+  return print(wall, now, { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
 }
 
 /** The hour at which somebody must act, for the left column: the day alone where it is far. */
@@ -125,7 +137,7 @@ export function dueAt(mono: number, now: Now, w: Words): string {
   if (left <= 0) return w.now;
   if (!now.set) return `+${length(left)}`;
   const wall = now.wall + left;
-  return left > 20 * 3600e3 ? begins(format(now, { weekday: "short" }).format(wall)) : hour(wall, now);
+  return left > 20 * 3600e3 ? begins(print(wall, now, { weekday: "short" })) : hour(wall, now);
 }
 
 /** What stands in place of the number while nothing is known: "silent 4 min", or the reason and for how long. */

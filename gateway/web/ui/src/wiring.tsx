@@ -46,7 +46,7 @@ function useChecker(block: string): { said: Said[]; busy: boolean; failed: strin
 /** A block on its way into the rules. */
 function Adding({ from, done, cancel }: { from: string; done: (name: string) => void; cancel: () => void }) {
   const { frame, words, who } = useHere();
-  const [block, set] = useState(from.trimEnd());
+  const [block, set] = useState(from.trimEnd().replace(/\s+#.*$/gm, "")); // what scan says beside it is said by the fields here
   const [asking, whose] = useState(false);
   const [saving, save] = useState(false);
   const [trouble, tell] = useState("");

@@ -330,7 +330,7 @@ export const en = {
   emptyIt: (station: string) => `Write down: ${station} is empty`,
   between: (from: string, to: string) => `between ${from} and ${to}`,
   lastHours: (n: number) => n === 1 ? "The last hour" : `The last ${n} hours`,
-  spans: { "2": "2 h", "12": "12 h", "72": "3 d", "720": "30 d" } as Record<string, string>,
+  spans: { "2": "2 h", "12": "12 h", "72": "3 d", "168": "7 d", "720": "30 d" } as Record<string, string>,
   noHistory: "The history could not be read.",
   noReadings: "No readings in this time.",
   chartSays: (title: string, low: string, high: string, last: string) =>

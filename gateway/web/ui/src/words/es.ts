@@ -335,7 +335,7 @@ export const es: Words = {
   emptyIt: (station) => `Anotar: ${station} está vacío`,
   between: (from, to) => `entre ${from} y ${to}`,
   lastHours: (n) => n === 1 ? "La última hora" : `Las últimas ${n} horas`,
-  spans: { "2": "2 h", "12": "12 h", "72": "3 d", "720": "30 d" },
+  spans: { "2": "2 h", "12": "12 h", "72": "3 d", "168": "7 d", "720": "30 d" },
   noHistory: "No se pudo leer la historia.",
   noReadings: "No hay lecturas en este tiempo.",
   chartSays: (title, low, high, last) => `${title}: mínimo ${low}, máximo ${high}, último ${last}.`,
