@@ -116,7 +116,7 @@ func (c *calibrating) show(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(c.out, "%s gives %s: %.4g %s\n", now.Probe, now.Point, now.Shown, now.Unit)
+	fmt.Fprintf(c.out, "%s gives %s: %s\n", now.Probe, now.Point, standing(now))
 	if now.Last != 0 {
 		fmt.Fprintf(c.out, "calibrated %s\n", time.UnixMilli(now.Last).Format("2006-01-02 15:04"))
 	}
@@ -147,7 +147,7 @@ func (c *calibrating) take(ctx context.Context, r reference) (web.CalibratePoint
 		}
 		if now.Why != told {
 			told = now.Why
-			fmt.Fprintf(c.out, "  %.4g %s, waiting: %s\n", now.Shown, now.Unit, now.Why)
+			fmt.Fprintf(c.out, "  %s, waiting: %s\n", standing(now), now.Why)
 		}
 		if err := drivers.Wait(ctx, lookAgain); err != nil {
 			return web.CalibratePoint{}, err
@@ -156,9 +156,17 @@ func (c *calibrating) take(ctx context.Context, r reference) (web.CalibratePoint
 	return web.CalibratePoint{}, fmt.Errorf("after %s it still does not stand: clean the probe, stir, keep it out of draughts; nothing was written", patienceMost)
 }
 
+// standing is what a probe gives: what is made of it, or while nothing can be, what it reads.
+func standing(now web.Calibrating) string {
+	if now.Blind {
+		return fmt.Sprintf("%.0f counts, not calibrated yet", now.Read)
+	}
+	return fmt.Sprintf("%.4g %s", now.Shown, now.Unit)
+}
+
 // point makes the point of what stands.
 func (c *calibrating) point(r reference, now web.Calibrating) (web.CalibratePoint, error) {
-	p := web.CalibratePoint{Read: now.Read, Shown: now.Shown}
+	p := web.CalibratePoint{Read: now.Read, Shown: now.Shown, Blind: now.Blind}
 	if c.celsius == nil {
 		c.celsius = now.Celsius
 	}
@@ -176,6 +184,10 @@ func (c *calibrating) point(r reference, now web.Calibrating) (web.CalibratePoin
 	}
 	if err != nil {
 		return p, err
+	}
+	if p.Blind {
+		fmt.Fprintf(c.out, "  taken: %s, %.4g %s is right\n", standing(now), p.Reference, now.Unit)
+		return p, nil
 	}
 	fmt.Fprintf(c.out, "  taken: %.4g %s shown, %.4g is right, %+.2g off\n", p.Shown, now.Unit, p.Reference, p.Shown-p.Reference)
 	return p, nil

@@ -265,6 +265,9 @@ func (b books) Calibration(ctx context.Context, probe, channel string) (web.Cali
 	c.Doubt = k.doubt
 	f.calibrations.mu.Unlock()
 	c.Read, c.Shown, c.Stands, c.Why = still.Read, still.Shown, still.Stands, still.Why
+	if c.Blind = math.IsNaN(c.Shown); c.Blind {
+		c.Shown = 0
+	}
 	if still.CelsiusKnown {
 		c.Celsius = &still.Celsius
 	}
@@ -300,7 +303,9 @@ func (b books) Calibrate(ctx context.Context, a web.Calibrate) (web.Calibrated, 
 	for _, at := range a.Points {
 		points = append(points, calibration.Point{Reference: at.Reference, Read: at.Read, Shown: at.Shown, Celsius: at.Celsius})
 		entry.Points = append(entry.Points, logbook.Pair{Reference: at.Reference, Read: at.Read, Temperature: at.Celsius})
-		done.Found = append(done.Found, at.Shown-at.Reference)
+		if !at.Blind {
+			done.Found = append(done.Found, at.Shown-at.Reference)
+		}
 	}
 	left, refused, err := f.judge(ctx, p, g, points, entry.Points)
 	if err != nil {

@@ -62,7 +62,9 @@ func TestSpare_rulesNotTouched(t *testing.T) {
 			t.Errorf("without the rules 0x%02x was not called: this test sees nothing", address)
 		}
 	}
-	if !slices.ContainsFunc(found, func(f scan.Found) bool { return f.Place == "0x46" && f.Sure == scan.Certain && f.Block != "" && f.Known == "" }) {
+	if !slices.ContainsFunc(found, func(f scan.Found) bool {
+		return f.Place == "0x46" && f.Sure == scan.Certain && f.Block != "" && f.Known == ""
+	}) {
 		t.Errorf("the part that is in no rule was not found: %+v", found)
 	}
 }

@@ -16,6 +16,7 @@ type Calibrating struct {
 	Unit    string             `json:"unit"`
 	Read    float64            `json:"read"`              // mean of what the part gave lately
 	Shown   float64            `json:"shown"`             // mean of what was made of it
+	Blind   bool               `json:"blind,omitempty"`   // nothing can be made of it before its first calibration, as of a scale: Shown is none
 	Celsius *float64           `json:"celsius,omitempty"` // of what it stands in
 	Stands  bool               `json:"stands"`
 	Why     string             `json:"why,omitempty"`     // why it does not stand still
@@ -41,6 +42,7 @@ type CalibratePoint struct {
 	Reference float64 `json:"reference"`
 	Read      float64 `json:"read"`
 	Shown     float64 `json:"shown"`
+	Blind     bool    `json:"blind,omitempty"` // nothing was shown, so there is no error as found
 	Celsius   float64 `json:"celsius,omitempty"`
 }
 

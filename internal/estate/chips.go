@@ -25,6 +25,9 @@ import (
 
 // Estate is the truth with chips that show it, on simulated buses.
 type Estate struct {
+	// IIO are the kernel's devices of the board, if it has any; set before it lives.
+	IIO drivers.Tree
+
 	clock clock.Clock
 
 	mu     sync.Mutex // guards truth, faults, begun and sent
@@ -34,6 +37,7 @@ type Estate struct {
 	sent   time.Duration // time of the truth at which the sticks spoke last
 	quiet  [3]bool       // sticks that are silent
 	tanks  [2]electrode  // what befell the electrodes
+	held   [2]*held      // tanks whose probes stand in something else
 	hung   map[drivers.BusKind]bool
 
 	adc        *ads1115test.Chip
@@ -110,10 +114,14 @@ func (e *Estate) live(now reading.Stamp) {
 func (e *Estate) show() {
 	t := e.truth
 	for i := range t.Tanks {
-		if volts := Electrode(t.Noisy(t.Tanks[i].PH, 0.01), t.Tanks[i].Celsius); e.tanks[i] == whole {
+		volts, celsius := Electrode(t.Noisy(t.Tanks[i].PH, 0.01), t.Tanks[i].Celsius), t.Noisy(t.Tanks[i].Celsius, 0.03)
+		if h := e.held[i]; h != nil {
+			volts, celsius = h.volts, h.celsius
+		}
+		if e.tanks[i] == whole {
 			e.adc.SetVoltage(i, volts)
 		}
-		e.tankProbes[i].Set(t.Noisy(t.Tanks[i].Celsius, 0.03))
+		e.tankProbes[i].Set(celsius)
 	}
 	e.adc.SetVoltage(2, loop(t.Noisy(t.Deck.Moisture, 0.05), 5, 60))
 	e.deckProbe.Set(t.Deck.Bean)
@@ -180,15 +188,35 @@ func (e *Estate) OpenBus(_ context.Context, kind drivers.BusKind, name string, _
 		b.OneWire = e.wires
 	case drivers.Modbus:
 		b.Modbus = hangingLine{e.panels, e}
+	case drivers.IIO:
+		if e.IIO == nil {
+			return b, nil, fmt.Errorf("estate: there is no bus %s here", name)
+		}
+		b.IIO = e.IIO
 	default:
 		return b, nil, fmt.Errorf("estate: there is no bus %s here", name)
 	}
 	return b, io.NopCloser(nil), nil
 }
 
+// held is what the probes of a tank show while they stand in a buffer.
+type held struct{ volts, celsius float64 }
+
+// Hold stands electrode and thermometer of a tank, counted from 1, in something else: so many volts, so warm.
+func (e *Estate) Hold(tank int, volts, celsius float64) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	e.held[tank-1] = &held{volts, celsius}
+	e.show()
+}
+
 // Wires is what can be looked at for parts: the bus of chips and the thermometers on their wire.
 func (e *Estate) Wires() (h scan.Host, notes []string, done func()) {
-	return scan.Host{I2C: []scan.I2CBus{{Name: "i2c-1", Prober: called{e.i2c}}}, OneWire: e.wires}, nil, func() {}
+	h = scan.Host{I2C: []scan.I2CBus{{Name: "i2c-1", Prober: called{e.i2c}}}, OneWire: e.wires}
+	if e.IIO != nil {
+		h.IIO = e.IIO
+	}
+	return h, nil, func() {}
 }
 
 // called is a bus whose addresses can be tried.

@@ -7,11 +7,11 @@ import { atWall } from "./say";
 import { Who } from "./who";
 
 interface Standing {
-  point: string; method: "electrode" | "scale" | "line"; unit: string; read: number; shown: number; celsius?: number; stands: boolean; why?: string;
+  point: string; method: "electrode" | "scale" | "line"; unit: string; read: number; shown: number; blind?: boolean; celsius?: number; stands: boolean; why?: string;
   buffers?: Record<string, number>; boiling: number; doubt?: string; drift?: string;
 }
-interface Taken { reference: number; read: number; shown: number; celsius?: number }
-interface Outcome { accepted: boolean; found: number[]; left: { slope?: number; gain?: number; shift?: number; warning?: string; refused?: string }; due?: number; drift?: string }
+interface Taken { reference: number; read: number; shown: number; blind?: boolean; celsius?: number }
+interface Outcome { accepted: boolean; found: number[]; left: { slope?: number; offset?: number; gain?: number; shift?: number; warning?: string; refused?: string }; due?: number; drift?: string }
 
 /** How often it is asked how the probe stands, in milliseconds. */
 const lookEvery = 2000;
@@ -53,14 +53,14 @@ function References({ at, take }: { at: Standing; take: (reference: number, cels
   );
 }
 
-function Result({ done, unit }: { done: Outcome; unit: string }) {
+function Result({ done, unit, method }: { done: Outcome; unit: string; method: Standing["method"] }) {
   const { now, words } = useHere();
   const { left } = done;
   return (
     <div role="alert">
       <p><b>{done.accepted ? words.calibrationAccepted : words.calibrationRefused}</b>{left.refused ? ` ${left.refused}.` : ""}</p>
-      <p>{words.asFound(done.found.map((e) => `${off(e)} ${unit}`).join(", "))}</p>
-      {done.accepted && left.slope ? <p>{words.asLeftSlope(shown(left.slope))}</p> : null}
+      {done.found.length > 0 && <p>{words.asFound(done.found.map((e) => `${off(e)} ${unit}`).join(", "))}</p>}
+      {done.accepted && left.slope && method === "electrode" ? <p>{words.asLeftSlope(shown(left.slope), off((left.offset ?? 0) * 1000))}</p> : null}
       {done.accepted && left.gain ? <p>{words.asLeftLine(left.gain.toFixed(4), off(left.shift ?? 0), unit)}</p> : null}
       {left.warning && <p>{left.warning}</p>}
       {done.drift && <p>{done.drift}</p>}
@@ -98,13 +98,13 @@ export function Calibrate({ probe, points, again }: { probe: string; points: str
         </div>
       )}
       <p>{words.calibrateHow[at.method]}</p>
-      <p class="now">{words.showsNow} <b>{shown(at.shown)}</b> {at.unit}</p>
+      <p class="now">{words.showsNow} {at.blind ? <b>{words.counts(Math.round(at.read))}</b> : <><b>{shown(at.shown)}</b> {at.unit}{at.method === "scale" && <span class="soft"> · {words.counts(Math.round(at.read))}</span>}</>}</p>
       <p role="status">{at.stands ? words.standsStill : at.why}</p>
       {at.doubt && <p class="soft">{at.doubt}</p>}
-      <References key={point} at={at} take={(reference, celsius) => { tell(null); set([...taken, { reference, read: at.read, shown: at.shown, ...(celsius !== undefined && { celsius }) }]); }} />
-      {taken.length > 0 && <ol>{taken.map((t, i) => <li key={i}>{words.takenPoint(shown(t.reference), shown(t.shown), off(t.shown - t.reference), at.unit)}</li>)}</ol>}
+      <References key={point} at={at} take={(reference, celsius) => { tell(null); set([...taken, { reference, read: at.read, shown: at.shown, ...(at.blind && { blind: true }), ...(celsius !== undefined && { celsius }) }]); }} />
+      {taken.length > 0 && <ol>{taken.map((t, i) => <li key={i}>{t.blind ? words.takenBlind(shown(t.reference), at.unit, words.counts(Math.round(t.read))) : words.takenPoint(shown(t.reference), shown(t.shown), off(t.shown - t.reference), at.unit)}</li>)}</ol>}
       {trouble && <p role="alert">{trouble}</p>}
-      {done && <Result done={done} unit={at.unit} />}
+      {done && <Result done={done} unit={at.unit} method={at.method} />}
       {taken.length > 0 && (asking ? <Who then={(n) => void finish(n)} cancel={() => whose(false)} /> : (
         <div class="act">
           <button class="main" onClick={() => (who ? void finish(who) : whose(true))}>{words.judgeIt}</button>
