@@ -115,7 +115,7 @@ export function moment(mono: number, now: Now, w: Words): string {
 
 /** A moment with its date, for what lies days ahead: "Thu, Dec 24, 18:00". */
 export function dated(wall: number, now: Now): string {
-  return format(now, { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" }).format(wall);
+  return print(wall, now, { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
 }
 
 /** A moment as a field of a form holds it, by the site's clock: "2026-12-24T18:00". */
