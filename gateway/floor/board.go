@@ -88,7 +88,7 @@ func (f *Floor) boardReadings(now reading.Stamp) []reading.Reading {
 		add(c.Name, "works", units.YesNo, yes(f.channelWorks(c.Name)))
 	}
 	for _, c := range f.callout.Channels(now) {
-		add(c.Name, "signal", units.Share, c.Signal)
+		add(c.Name, "signal", units.Share, 100*c.Signal)
 		add(c.Name, "queue-age", units.Duration, c.Oldest.Seconds())
 		if age, known := f.provenAge(&c, now); known {
 			add(c.Name, "proven-age", units.Duration, age.Seconds())

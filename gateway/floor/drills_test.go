@@ -5,8 +5,10 @@ import (
 	"io"
 	"io/fs"
 	"log/slog"
+	"math"
 	"net"
 	"net/http"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -120,6 +122,12 @@ func TestDrill_wholeWay(t *testing.T) {
 		time.Sleep(2 * time.Minute)
 		if err := mill.Act(ctx, web.Act{Do: web.DoDrill, Person: "ana", By: "ben", Via: "page"}); err != nil {
 			t.Error(err)
+		}
+		var s web.Snapshot
+		mill.Snapshot(&s)
+		signal := slices.IndexFunc(s.Points, func(p web.Point) bool { return p.Name == "text/signal" })
+		if signal < 0 || math.Abs(s.Points[signal].Reading.Value-100*20./31) > 0.1 { // in per cent, as all shares; the double says 20 of 31
+			t.Errorf("the modem's signal stands as point %d of %+v", signal, s.Points)
 		}
 		if err := mill.Act(ctx, web.Act{Do: web.DoDrill, Person: "eve", By: "ben", Via: "page"}); err == nil {
 			t.Error("a drill of nobody was taken")
