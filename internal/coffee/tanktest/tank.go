@@ -26,10 +26,17 @@ const (
 	// Crust is a tank that sours in layers: three thirds, each a first-order chain of two steps (sugar freed from mucilage, then acid), each colder than the one
 	// above; the electrode hangs in the middle one. It was written after the curves of the forecaster were chosen.
 	Crust
+	// Culture and Hydrolysis are held out: see unseen.go.
+	Culture
+	Hydrolysis
 	Laws
+	// Seen is how many laws whoever improves a forecaster may look at.
+	Seen = Culture
 )
 
-func (l Law) String() string { return [...]string{"Gompertz", "Broken", "Monod", "Pair", "Crust"}[l] }
+func (l Law) String() string {
+	return [...]string{"Gompertz", "Broken", "Monod", "Pair", "Crust", "Culture", "Hydrolysis"}[l]
+}
 
 // Tank is one tank, a minute at a time.
 type Tank struct {
@@ -47,6 +54,10 @@ type Tank struct {
 	day, swing, coolest   float64 // °C mean of the air, K of its swing, hours from loading to the coldest
 	chill                 float64 // h after which water is poured on, 0: never
 	shown                 electrode
+
+	weather        *weather // of a held-out law, as what follows
+	body           body
+	wall, concrete float64 // h between mass and concrete, °C
 }
 
 type electrode struct{ offset, drift, noise, wander, state float64 }
@@ -70,6 +81,9 @@ func New(law Law, seed uint64) *Tank {
 	}
 	t.sugar, t.microbes, t.yeast = 1, math.Exp(own(-4.2, -3)+between(-0.3, 0.3)), 0.05
 	t.PH = t.start
+	if law >= Seen {
+		t.unseen(own, between)
+	}
 	return t
 }
 
@@ -80,6 +94,11 @@ func (t *Tank) Minute() {
 	const h = 1.0 / 60
 	before := t.PH
 	t.hours += h
+	if t.body != nil {
+		t.unseenMinute(h)
+		t.shown.wanders(h, t.rng)
+		return
+	}
 	switch t.law {
 	case Gompertz:
 		t.gompertz(h)
@@ -99,8 +118,11 @@ func (t *Tank) Minute() {
 	if t.chill > 0 && t.hours >= t.chill {
 		t.chill, t.Celsius = 0, t.Celsius-3
 	}
-	e := &t.shown
-	e.state += -e.state*h/1.5 + e.wander*math.Sqrt(2*h/1.5)*t.rng.NormFloat64()
+	t.shown.wanders(h, t.rng)
+}
+
+func (e *electrode) wanders(h float64, rng *rand.Rand) {
+	e.state += -e.state*h/1.5 + e.wander*math.Sqrt(2*h/1.5)*rng.NormFloat64()
 }
 
 // arrhenius is the pace against that at 23 °C.
