@@ -129,7 +129,9 @@ func TestSouring_judged(t *testing.T) {
 		name     string
 		from, to tanktest.Law
 		first    uint64
-	}{{"looked at", 0, tanktest.Seen, 10}, {"held out", tanktest.Seen, tanktest.Laws, 5010}} {
+		most     [len(leastWashed)]float64 // median error half way, min
+		widest   float64                   // most that the interval may hold, %
+	}{{"looked at", 0, tanktest.Seen, 10, [...]float64{52, 45}, 90}, {"held out", tanktest.Seen, tanktest.Laws, 5010, [...]float64{70, 60}, 95}} {
 		var all [len(leastWashed)][]judged
 		for law := set.from; law < set.to; law++ {
 			result, ends := judge(law, 200, set.first, parts)
@@ -147,6 +149,12 @@ func TestSouring_judged(t *testing.T) {
 		for n, least := range leastWashed {
 			for i := range parts {
 				t.Logf("%s, all laws, %d washed or more, %v", set.name, least, all[n][i].line(parts[i]))
+				if c := 100 * all[n][i].coverage(); len(all[n][i].wrong) < 200 || c < 70 || c > set.widest {
+					t.Errorf("%s at %.0f %%: %d forecasts, held %.0f %%, want 70 to %v", set.name, 100*parts[i], len(all[n][i].wrong), c, set.widest)
+				}
+			}
+			if got := all[n][1].median(); got > set.most[n] {
+				t.Errorf("%s half way, %d washed or more: every other forecast is wrong by more than %.0f min, want %v", set.name, least, got, set.most[n])
 			}
 		}
 	}

@@ -218,7 +218,8 @@ func unseenRuns(law string, place int) []run {
 }
 
 // Aim: drying forecasts judged, through the whole model, on layers that dry by other laws, in air that changes; first those that were looked at while the forecast was improved, then
-// those held out. Goals, with a moisture meter, half way: the middle is within 10 % of the time that is left in every other run, and the 80 % interval holds the truth in 70 to 90 %.
+// those held out. Goals, with a moisture meter, half way: the middle is within 10 % of the time that is left in every other run, and the 80 % interval holds the truth in 70 to 90 %. On
+// what is held out both are missed (21 % and 44 %); the limits below are what was reached, so that a change for the worse shows.
 // Each cell tells, at 25, 50, 75 % of the way: runs, median / nine of ten / worst error in per cent of the time left, part held, silent ones.
 func TestBed_judged(t *testing.T) {
 	if testing.Short() {
@@ -229,12 +230,18 @@ func TestBed_judged(t *testing.T) {
 		laws []string
 		airs []scene
 		runs func(string, int) []run
-	}{{"looked at", []string{"skin and core", "plain"}, scenes(1), seenRuns}, {"held out", unseenLaws, unseenScenes(1), unseenRuns}} {
+		most float64 // median error half way, % of the time left
+		held float64 // least part held half way, %
+	}{{"looked at", []string{"skin and core", "plain"}, scenes(1), seenRuns, 10, 70}, {"held out", unseenLaws, unseenScenes(1), unseenRuns, 25, 40}} {
 		for _, metered := range []bool{true, false} {
 			var all, allLater [len(wayParts)]verdict
 			for _, law := range set.laws {
 				for place := range set.airs {
-					known, later := judge(t, set.runs(law, place), metered)
+					runs := set.runs(law, place)
+					if !metered {
+						runs = runs[:4] // hardly a forecast: shown, so that it is known
+					}
+					known, later := judge(t, runs, metered)
 					line := fmt.Sprintf("%-9s meter %-5v %-21s %-42s", set.name, metered, law, set.airs[place].name)
 					for k := range known {
 						line += " | " + known[k].String()
@@ -243,6 +250,9 @@ func TestBed_judged(t *testing.T) {
 					}
 					t.Log(line)
 				}
+			}
+			if half := &all[1]; metered && (len(half.wrong) < 200 || half.at(0.5) > set.most || half.coverage() < set.held) {
+				t.Errorf("%s, half way: %v; want a median of at most %v %%, held at least %v %%", set.name, half, set.most, set.held)
 			}
 			for k, part := range wayParts {
 				t.Logf("%s, meter %v, all at %.0f %%: %v; where the set point changes later: %v", set.name, metered, 100*part, &all[k], &allLater[k])
