@@ -26,7 +26,7 @@ func (w *weather) air(hours float64) float64 {
 		return w.low + (w.high-w.low)*math.Sin(math.Pi*(h-sunrise)/(sunset-sunrise+2*late))
 	}
 	h := math.Mod(w.clock+hours, 24)
-	t := 0.0
+	var t float64
 	if h >= sunrise && h <= sunset {
 		t = day(h)
 	} else {
