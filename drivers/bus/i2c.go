@@ -3,7 +3,10 @@ package bus
 import (
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
 	"sync"
+	"syscall"
 
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/physic"
@@ -18,8 +21,11 @@ import (
 type sharedI2C struct {
 	users int // guarded by Host.mu
 
+	anew func() (i2c.BusCloser, error) // opens the bus
+
 	mu      sync.Mutex // guards the bus during an exchange, and what follows
 	bus     i2c.BusCloser
+	gone    bool   // the adapter must be opened anew before the next exchange
 	through uint16 // address of a multiplexer that may still have a branch open; 0 none
 }
 
@@ -32,7 +38,36 @@ func (s *sharedI2C) Tx(addr uint16, w, r []byte) error {
 	if err := s.shut(); err != nil {
 		return err
 	}
-	return s.bus.Tx(addr, w, r)
+	return s.tx(addr, w, r)
+}
+
+// adapterFaults are what the kernel says where the adapter failed, not a part: it was pulled, or its lines hang and it gave up waiting [Linux,
+// Documentation/i2c/fault-codes.rst]. The library hands its errors on as text.
+var adapterFaults = []syscall.Errno{syscall.ENODEV, syscall.ESHUTDOWN, syscall.EBADF, syscall.ETIMEDOUT, syscall.EBUSY}
+
+// tx makes an exchange, on an adapter that was opened anew if it failed before: one on USB that was pulled and plugged in answers on no old file. The caller
+// holds mu.
+func (s *sharedI2C) tx(addr uint16, w, r []byte) error {
+	if s.gone {
+		if err := s.reopen(); err != nil {
+			return err
+		}
+	}
+	err := s.bus.Tx(addr, w, r)
+	if err != nil {
+		s.gone = slices.ContainsFunc(adapterFaults, func(e syscall.Errno) bool { return strings.HasSuffix(err.Error(), e.Error()) })
+	}
+	return err
+}
+
+func (s *sharedI2C) reopen() error {
+	bus, err := s.anew()
+	if err != nil {
+		return fmt.Errorf("the adapter is away: %w", err)
+	}
+	_ = s.bus.Close() // it has failed before
+	s.bus, s.gone = bus, false
+	return nil
 }
 
 // shut closes the branch that may still be open. While that fails nothing may be asked: a part of the wrong branch could answer.
@@ -40,7 +75,7 @@ func (s *sharedI2C) shut() error {
 	if s.through == 0 {
 		return nil
 	}
-	if err := s.bus.Tx(s.through, []byte{0}, nil); err != nil {
+	if err := s.tx(s.through, []byte{0}, nil); err != nil {
 		return fmt.Errorf("closing the branches of multiplexer 0x%02x: %w", s.through, err)
 	}
 	s.through = 0
@@ -71,14 +106,14 @@ func (b *branch) Tx(addr uint16, w, r []byte) error {
 	if err := b.open(); err != nil {
 		return err
 	}
-	err := b.bus.Tx(addr, w, r)
+	err := b.tx(addr, w, r)
 	_ = b.shut() // it stays noted as open
 	return err
 }
 
 func (b *branch) open() error {
 	b.through = b.mux
-	if err := b.bus.Tx(b.mux, []byte{b.mask}, nil); err != nil {
+	if err := b.tx(b.mux, []byte{b.mask}, nil); err != nil {
 		return fmt.Errorf("multiplexer 0x%02x: %w", b.mux, err)
 	}
 	return nil
@@ -92,7 +127,7 @@ func (b *branch) check() error {
 		return err
 	}
 	var got [1]byte
-	if err := b.bus.Tx(b.mux, nil, got[:]); err != nil {
+	if err := b.tx(b.mux, nil, got[:]); err != nil {
 		return fmt.Errorf("multiplexer 0x%02x: %w", b.mux, err)
 	}
 	if got[0] != b.mask {
@@ -142,11 +177,12 @@ func (h *Host) share(name string) (*sharedI2C, func() error, error) {
 	defer h.mu.Unlock()
 	s := h.shared[number]
 	if s == nil {
-		bus, err := h.openI2C(number)
+		anew := func() (i2c.BusCloser, error) { return h.openI2C(number) }
+		bus, err := anew()
 		if err != nil {
 			return nil, nil, err
 		}
-		s = &sharedI2C{bus: bus}
+		s = &sharedI2C{bus: bus, anew: anew}
 		h.shared[number] = s
 	}
 	s.users++
@@ -160,5 +196,7 @@ func (h *Host) release(number int, s *sharedI2C) error {
 		return nil
 	}
 	delete(h.shared, number)
+	s.mu.Lock()
+	defer s.mu.Unlock()
 	return s.bus.Close()
 }

@@ -14,6 +14,7 @@ import (
 	"millwarden/drivers/catalog"
 	"millwarden/gateway/floor"
 	"millwarden/internal/clock"
+	"millwarden/internal/link"
 	"millwarden/internal/notify"
 	"millwarden/internal/phrase"
 )
@@ -56,7 +57,7 @@ func run(ctx context.Context, std IO, args []string) error {
 	}
 	mill, err := floor.Open(floor.Options{Plan: l.plan, Data: *data, Drivers: knownDrivers(), OpenBus: hostBuses(*oneWire), Credential: credentialFrom(*credentials),
 		Clock:  func(boot uint32) clock.Clock { return &clock.System{Boot: boot, Trust: *trust} },
-		BootID: kernelBoot(), Log: log, Version: Version, Manager: manager, NoForward: *noForward, Warnings: l.warnings(), Rules: watch(*file, l.plan), FirstCode: tellFirst(std, l.plan)})
+		BootID: kernelBoot(), Log: log, Version: Version, Built: link.Built(), Manager: manager, NoForward: *noForward, Warnings: l.warnings(), Rules: watch(*file, l.plan), FirstCode: tellFirst(std, l.plan)})
 	if err != nil {
 		return err
 	}

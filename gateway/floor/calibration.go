@@ -179,13 +179,15 @@ func dueEvery(p *check.Probe) time.Duration {
 	return p.CalibrateEvery.For
 }
 
-// calibrationReadings gives a probe's points of its calibration, and settles whether its readings are to be doubted. While the clock is not set nothing
-// is overdue: nobody knows.
+// calibrationReadings gives a probe's points of its calibration, and settles whether its readings are to be doubted. While the clock is not set
+// they are judged by the time that it is at least, by the last one that was believed; without one nothing is overdue: nobody knows.
 func (f *Floor) calibrationReadings(p *check.Probe, now reading.Stamp, add func(string, string, units.Quantity, float64)) {
 	if p.Remote {
 		return
 	}
-	now.Wall = f.wall.even(now)
+	if now.Wall = f.wall.even(now); !now.Set {
+		now.Wall, now.Set = f.clock.Reckon(now)
+	}
 	k := f.calibrations.of(p.Name)
 	f.calibrations.mu.Lock()
 	at, refused, loaded, slope := k.at, k.refused, k.loaded, k.slope

@@ -252,15 +252,21 @@ func (f *Floor) Answer(token string) (web.Answer, bool) {
 }
 
 func (f *Floor) channelWorks(name string) bool {
+	works, _ := f.channelState(name)
+	return works
+}
+
+// channelState tells also why a channel does not work; "" is not known.
+func (f *Floor) channelState(name string) (works bool, cause string) {
 	if f.brokenChannels[name] {
-		return false
+		return false, "it could not be set up: see the logbook"
 	}
 	for _, c := range f.callout.Channels(f.clock.Now()) {
 		if c.Name == name {
-			return c.Works
+			return c.Works, c.Because
 		}
 	}
-	return false
+	return false, ""
 }
 
 // addCalls shows who was called for an occurrence. What the logbook cannot tell is left out.

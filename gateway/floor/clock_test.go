@@ -161,13 +161,13 @@ func TestNight_wrongClock(t *testing.T) {
 	for _, e := range entries {
 		told = append(told, e.Text)
 	}
-	for _, words := range []string{"wall clock set forward by", "readings got their time", "wall clock set back by 1h0m0s"} {
+	for _, words := range []string{"wall clock set forward by", "readings got their time", "wall clock not believed: it says 2076-06-10T12:0", "wall clock set back by 1h0m0s"} {
 		if !slices.ContainsFunc(told, func(text string) bool { return strings.Contains(text, words) }) {
 			t.Errorf("the logbook has no %q: %q", words, told)
 		}
 	}
-	if len(told) != 5 { // four steps, and that 1970 was settled
-		t.Errorf("the logbook tells %d things of the clock, want 5: %q", len(told), told)
+	if len(told) != 7 { // four steps; that 50 years ahead was not believed; that 1970 and what was read 50 years ahead was settled
+		t.Errorf("the logbook tells %d things of the clock, want 7: %q", len(told), told)
 	}
 	kept, err := history.Open(folder, history.Options{})
 	if err != nil {
@@ -178,6 +178,9 @@ func TestNight_wrongClock(t *testing.T) {
 	err = kept.Replay(t.Context(), func(e *history.Entry) error { // From passes over what is rolled up
 		if first.Point == "" || e.Stamp.Mono < first.Stamp.Mono {
 			first = *e
+		}
+		if e.Stamp.Set && e.Stamp.Wall.Sub(noon).Abs() > 3*time.Hour {
+			t.Errorf("a reading of %v", e.Stamp.Wall)
 		}
 		return nil
 	})

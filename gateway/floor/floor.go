@@ -52,6 +52,7 @@ type Options struct {
 	Credential  func(name string) (string, error)                 // secret text of a credential
 	Log         *slog.Logger
 	Version     string
+	Built       time.Time                                                // of the program: no clock before it is believed; zero: not known
 	Listen      string                                                   // page, instead of the address in the rules file
 	Rules       RulesFile                                                // where a changed plan comes from; nil: never
 	Warnings    int                                                      // of the rules file at the start, not settled
@@ -80,8 +81,9 @@ type BusOpener func(ctx context.Context, kind drivers.BusKind, name string, line
 type Floor struct {
 	o              Options
 	current        atomic.Pointer[planned]
+	homeless       error // why the data folder is not the one that was given; nil: it is
 	log            *slog.Logger
-	clock          clock.Clock
+	clock          *clock.Believed
 	boot           uint32
 	history        *history.History
 	hub            atomic.Pointer[hub] // nil: the plan knows no other boards
@@ -126,7 +128,8 @@ type Floor struct {
 	room     roomKeeper
 	tried    time.Time // when the logbook was, real time
 
-	wall wall
+	wall    wall
+	doubted bool // the clock is, and that was told; belongs to the flow's goroutine
 
 	booking sync.Mutex // guards lots; taken before deciding
 	lots    *lots.Book
@@ -174,6 +177,9 @@ func Open(o Options) (*Floor, error) {
 }
 
 func (f *Floor) open() (err error) {
+	if err := f.seekRefuge(); err != nil {
+		return err
+	}
 	if f.history, err = history.Open(f.o.Data, history.Options{}); err != nil {
 		return err
 	}
@@ -183,7 +189,7 @@ func (f *Floor) open() (err error) {
 	if f.boot, err = f.logbook.NextBoot(f.o.BootID, time.Now()); err != nil {
 		return fmt.Errorf("numbering this boot: %w", err)
 	}
-	f.clock = f.o.Clock(f.boot)
+	f.clock = clock.Believe(f.o.Clock(f.boot), f.lastBelieved(context.Background()), f.o.Built)
 	f.tellAside()
 	if err := f.begin(); err != nil {
 		return err
@@ -225,6 +231,7 @@ func (f *Floor) Close() error {
 func (f *Floor) Run(ctx context.Context) error {
 	f.write(logbook.Entry{Kind: logbook.Start, Text: "gateway started, version " + f.o.Version + ", rules " + short(f.plan().Hash)})
 	f.tellLimits()
+	f.tellRefuge()
 	f.log.Info("gateway started", "site", f.plan().Site.Name, "probes", len(f.plan().Probes), "alarms", len(f.plan().Engine.Alarms), "data", f.o.Data)
 	for _, damaged := range f.setAside() {
 		f.log.Error("a file was damaged", "cause", damaged)

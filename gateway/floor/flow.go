@@ -145,6 +145,7 @@ func (f *Floor) tick() {
 	f.deciding.Unlock()
 	f.follow(transitions)
 	f.tellStep()
+	f.tellDoubt()
 	f.look()
 }
 
@@ -274,6 +275,9 @@ func (f *Floor) runKeeper(p *part) func(context.Context) error {
 // settle gives the readings of an unset clock their time, once the clock is set.
 func (f *Floor) settle(ctx context.Context) {
 	now := f.clock.Now()
+	if !now.Set {
+		f.settled = false // also one that was set, and is not believed any more
+	}
 	if f.settled || !now.Set {
 		return
 	}

@@ -308,7 +308,8 @@ func (l *links) states(f *Floor, list []web.Link) []web.Link {
 		list = h.links(f.clock.Now(), list)
 	}
 	for _, c := range f.plan().Channels {
-		list = append(list, web.Link{Kind: "channel", Name: c.Name, Title: c.Title, Set: true, Works: f.channelWorks(c.Name)})
+		works, cause := f.channelState(c.Name)
+		list = append(list, web.Link{Kind: "channel", Name: c.Name, Title: c.Title, Set: true, Works: works, Cause: cause})
 	}
 	return append(list, f.watcherLink())
 }

@@ -59,6 +59,13 @@ func (c *steppedClock) Now() reading.Stamp {
 	return s
 }
 
+// Synchronised: who steps a clock by hand ends its synchronisation [settimeofday(2), adjtimex(2)].
+func (c *steppedClock) Synchronised() bool {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return c.step == 0
+}
+
 func (c *steppedClock) set(step time.Duration) {
 	c.mu.Lock()
 	defer c.mu.Unlock()

@@ -1,6 +1,7 @@
 package floor
 
 import (
+	"context"
 	"fmt"
 	"sync"
 	"time"
@@ -86,6 +87,50 @@ func (w *wall) steady(now reading.Stamp) bool {
 	w.mu.Lock()
 	defer w.mu.Unlock()
 	return !w.last.Wall.IsZero() && now.Mono-w.since >= steadyAfter
+}
+
+// lastBelieved is the newest stamp of the record whose wall time was believed; zero: there is none. Where a clock was not believed for long, it lies far
+// back in the logbook.
+func (f *Floor) lastBelieved(ctx context.Context) (last reading.Stamp) {
+	take := func(s reading.Stamp) {
+		if s.Set && (s.Boot > last.Boot || s.Boot == last.Boot && s.Mono > last.Mono || !last.Set) {
+			last = s
+		}
+	}
+	for _, e := range f.history.Latest() {
+		take(e.Stamp)
+	}
+	for before := int64(0); ; {
+		entries, err := f.logbook.Entries(ctx, logbook.Filter{Newest: true, Before: before})
+		if err != nil || len(entries) == 0 {
+			return last // what cannot be read is told elsewhere
+		}
+		for i := range entries {
+			if entries[i].At.Set {
+				take(entries[i].At)
+				return last
+			}
+		}
+		before = entries[len(entries)-1].ID
+	}
+}
+
+// tellDoubt writes into the logbook that the clock is not believed, once while that stands.
+func (f *Floor) tellDoubt() {
+	says, reckoned, doubted := f.clock.Doubted()
+	if doubted == f.doubted {
+		return
+	}
+	if f.doubted = doubted; !doubted {
+		return // that it is believed again is told with the readings that get their time
+	}
+	by := "the program is newer"
+	if !reckoned.IsZero() {
+		by = "by the readings it is " + reckoned.Format(time.RFC3339) + " or later"
+	}
+	text := fmt.Sprintf("wall clock not believed: it says %s, %s, and nothing keeps it right. Alarms go on; readings wait for their time until it is synchronised", says.Format(time.RFC3339), by)
+	f.log.Warn("wall clock not believed", "says", says, "reckoned", reckoned)
+	f.write(logbook.Entry{Kind: logbook.ClockStep, Text: text})
 }
 
 // tellStep writes a step of the wall clock into the logbook: old, new, and by how much.

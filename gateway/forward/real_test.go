@@ -29,8 +29,11 @@ import (
 	"millwarden/internal/units"
 )
 
-// settings of a forwarder in a process of its own: the test binary itself, started again.
+// settings of a part in a process of its own: the test binary itself, started again.
 type settings struct {
+	Role                                            role // "": the forwarder
+	Folder                                          string
+	Begun                                           time.Time
 	Broker, Address, Org, Bucket, Token, RejectFile string
 	DurableAfter                                    time.Duration
 }
@@ -43,13 +46,20 @@ func TestMain(m *testing.M) {
 		if err := json.Unmarshal([]byte(text), &s); err != nil {
 			panic(err)
 		}
-		f, err := forward.New(s.options())
-		if err != nil {
-			panic(err)
-		}
-		panic(f.Run(context.Background())) // until it is killed
+		panic(s.play(context.Background())) // until it is killed
 	}
 	os.Exit(m.Run())
+}
+
+func (s settings) play(ctx context.Context) error {
+	if play := roles[s.Role]; play != nil {
+		return play(ctx, s)
+	}
+	f, err := forward.New(s.options())
+	if err != nil {
+		return err
+	}
+	return f.Run(ctx)
 }
 
 func (s settings) options() forward.Options {
@@ -62,6 +72,7 @@ type process struct {
 	t       *testing.T
 	s       settings
 	command *exec.Cmd
+	out     io.Writer // what it prints; nil: nowhere
 }
 
 func (p *process) start() {
@@ -72,7 +83,7 @@ func (p *process) start() {
 	}
 	p.command = exec.Command(os.Args[0])
 	p.command.Env = append(os.Environ(), settingsVariable+"="+string(text))
-	p.command.Stderr = os.Stderr
+	p.command.Stdout, p.command.Stderr = p.out, os.Stderr
 	if err := p.command.Start(); err != nil {
 		p.t.Fatal(err)
 	}

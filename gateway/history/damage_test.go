@@ -3,6 +3,7 @@ package history
 import (
 	"bytes"
 	"errors"
+	"flag"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -159,6 +160,8 @@ func judge(t testing.TB, dir string, trusting bool, truth []Entry) outcome {
 	return o
 }
 
+var flipsAsked = flag.Int("flips", 150, "how many flipped bits")
+
 // Aim: no flipped bit at rest is ever read as a reading. Method: flip one bit of the closed file, read it every way there is, compare with what was
 // written. Control: the same flips with the checksums of rows left out must give wrong readings without a word, or the test proves nothing.
 func TestFlippedBit_isNeverSilent(t *testing.T) {
@@ -168,12 +171,9 @@ func TestFlippedBit_isNeverSilent(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	flips := 150
+	flips := *flipsAsked
 	if testing.Short() {
 		flips = 40
-	}
-	if os.Getenv("MILLWARDEN_TEST_LONG") != "" {
-		flips = 2000
 	}
 	r := rand.New(rand.NewPCG(23, 24))
 	var control, reported, aside int

@@ -5,6 +5,7 @@ package history
 import (
 	"bufio"
 	"context"
+	"flag"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -22,6 +23,8 @@ const (
 	ext4Shutdown   = 0x8004587d
 	ext4NoLogFlush = 2
 )
+
+var cutsAsked = flag.Int("cuts", 10, "how many power cuts")
 
 // card is a small ext4 file system of its own that can lose its power.
 type card struct{ image, dir string }
@@ -141,12 +144,9 @@ func (c *card) lost(t *testing.T, folder string, acknowledged uint64) (lost uint
 // lies about having written.
 func TestPowerCut_losesNothingAcknowledged(t *testing.T) {
 	c := newCard(t)
-	cuts := 10
+	cuts := *cutsAsked
 	if testing.Short() {
 		cuts = 2
-	}
-	if os.Getenv("MILLWARDEN_TEST_LONG") != "" {
-		cuts = 30
 	}
 	r := rand.New(rand.NewPCG(61, 62))
 	var total, control uint64

@@ -40,6 +40,9 @@ func (s *System) Now() reading.Stamp {
 // Real is d itself.
 func (*System) Real(d time.Duration) time.Duration { return d }
 
+// Synchronised tells whether somebody keeps the clock right at this moment: a person who sets it ends that [settimeofday(2), adjtimex(2)].
+func (s *System) Synchronised() bool { return s.Trust || keptRight() }
+
 func (s *System) isSet(now time.Time) bool {
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -68,6 +71,9 @@ func (s Scaled) Now() reading.Stamp {
 	passed := time.Duration(float64(time.Since(s.Begun)) * s.Speed)
 	return reading.Stamp{Wall: s.Start.Add(passed).UTC(), Mono: passed, Boot: s.Boot, Set: true}
 }
+
+// Synchronised is true: what it says is the truth of its estate.
+func (Scaled) Synchronised() bool { return true }
 
 // Real is how long the real clock takes for a simulated duration.
 func (s Scaled) Real(simulated time.Duration) time.Duration {

@@ -15,13 +15,20 @@ const staUnsync = 0x40
 // marker is written by the usual time daemon once it has set the clock in this boot [systemd-timesyncd.service(8)].
 const marker = "/run/systemd/timesync/synchronized"
 
+// synchronised tells whether the clock was set at some time of this boot.
 func synchronised() bool {
-	var state unix.Timex
-	if _, err := unix.Adjtimex(&state); err == nil && state.Status&staUnsync == 0 {
+	if keptRight() {
 		return true
 	}
 	_, err := os.Stat(marker)
 	return err == nil
+}
+
+// keptRight tells whether the kernel's clock is synchronised now.
+func keptRight() bool {
+	var state unix.Timex
+	_, err := unix.Adjtimex(&state)
+	return err == nil && state.Status&staUnsync == 0
 }
 
 func sinceBoot() time.Duration {

@@ -24,7 +24,7 @@ func Dialer(address string, config *tls.Config) func(context.Context) (net.Conn,
 // TLS builds the configuration for a broker or a store from the files of its block: ca says whom to trust ("" for the system's list),
 // certificate (certificate and key in one file) what to show ("" for nothing).
 func TLS(ca, certificate string) (*tls.Config, error) {
-	config := &tls.Config{MinVersion: tls.VersionTLS12, Time: func() time.Time { return moment(time.Now(), sources()) }}
+	config := &tls.Config{MinVersion: tls.VersionTLS12, Time: func() time.Time { return moment(time.Now(), Built()) }}
 	if ca != "" {
 		pem, err := os.ReadFile(ca)
 		if err != nil {

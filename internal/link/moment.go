@@ -13,8 +13,8 @@ import (
 // A board without a battery clock begins in 1970 or at the time at which it was switched off, and no certificate counts then. The program cannot be older
 // than itself: certificates are checked against the later of the clock and the time of its sources [standards notes, section 6, rule 9].
 
-// sources is the time of the commit that the program was built from, zero where that is not known.
-var sources = sync.OnceValue(func() time.Time {
+// Built is the time of the commit that the program was built from, zero where that is not known.
+var Built = sync.OnceValue(func() time.Time {
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
 		return time.Time{}
