@@ -226,12 +226,26 @@ func (e edited) ReadFile(name string) ([]byte, error) {
 	return fs.ReadFile(e.FS, name)
 }
 
-var errNoOpen = errors.New("an edited file is read whole")
+// whole is a text as a file that is open.
+type whole struct {
+	*strings.Reader
+	fs.FileInfo
+}
 
-// Open gives the other files.
+// Stat gives its size.
+func (w whole) Stat() (fs.FileInfo, error) { return w, nil }
+
+// Size is that of the text.
+func (w whole) Size() int64 { return w.Reader.Size() }
+
+// Close does nothing.
+func (w whole) Close() error { return nil }
+
+// Open gives the edited file with its new text, and the others as they are.
 func (e edited) Open(name string) (fs.File, error) {
 	if name == e.name {
-		return nil, &fs.PathError{Op: "open", Path: name, Err: errNoOpen}
+		info, err := fs.Stat(e.FS, name)
+		return whole{strings.NewReader(e.text), info}, err
 	}
 	return e.FS.Open(name)
 }
