@@ -92,7 +92,7 @@ func (p *peopleWork) add(ctx context.Context) error {
 	if err := p.book.Set(ctx, p.name, password); err != nil {
 		return err
 	}
-	fmt.Fprintf(p.std.Out, "%s can log in. Sessions that %s had are ended.\n", p.name, p.name)
+	fmt.Fprintf(p.std.Out, "%s can log in. Sessions and passkeys that %s had are ended.\n", p.name, p.name)
 	return p.note("set a password at the command line")
 }
 
@@ -177,6 +177,9 @@ func listPeople(out io.Writer, book *people.Book) error {
 		}
 		if !l.Code.IsZero() {
 			says += ", code until " + l.Code.Format("2006-01-02 15:04")
+		}
+		if l.Passkeys > 0 {
+			says += fmt.Sprintf(", passkeys: %d", l.Passkeys)
 		}
 		fmt.Fprintf(w, "%s\t%s\tlogged in on %d devices\n", l.Name, says, l.Sessions)
 	}

@@ -20,6 +20,7 @@ type Login struct {
 	Changed  time.Time // when it was last set
 	Code     time.Time // until when a one-time code is in force; zero: none
 	Sessions int
+	Passkeys int
 }
 
 // Any tells whether anybody can log in.
@@ -33,7 +34,8 @@ func (b *Book) Any() (bool, error) {
 func (b *Book) List() ([]Login, error) {
 	ctx, cancel := context.WithTimeout(context.Background(), workWait)
 	defer cancel()
-	rows, err := b.file.Read.QueryContext(ctx, `SELECT n.name, COALESCE(l.changed, 0), COALESCE(c.expires, 0), (SELECT COUNT(*) FROM session s WHERE s.name = n.name AND s.ends > ?)
+	rows, err := b.file.Read.QueryContext(ctx, `SELECT n.name, COALESCE(l.changed, 0), COALESCE(c.expires, 0), (SELECT COUNT(*) FROM session s WHERE s.name = n.name AND s.ends > ?),
+		(SELECT COUNT(*) FROM passkey p WHERE p.name = n.name)
 		FROM (SELECT name FROM login UNION SELECT name FROM code) n LEFT JOIN login l ON l.name = n.name LEFT JOIN code c ON c.name = n.name ORDER BY n.name`, b.now().UnixMilli())
 	if err != nil {
 		return nil, fmt.Errorf("people: listing: %w", database.Explain(err))
@@ -43,7 +45,7 @@ func (b *Book) List() ([]Login, error) {
 	for rows.Next() {
 		var l Login
 		var changed, expires int64
-		if err := rows.Scan(&l.Name, &changed, &expires, &l.Sessions); err != nil {
+		if err := rows.Scan(&l.Name, &changed, &expires, &l.Sessions, &l.Passkeys); err != nil {
 			return nil, fmt.Errorf("people: listing: %w", database.Explain(err))
 		}
 		if changed > 0 {
@@ -100,7 +102,7 @@ func (b *Book) GiveCode(name string) (code string, until time.Time, err error) {
 }
 
 // Redeem sets the password of name by a code: the person's own, or the one of the first start while nobody can log in. The code is used up, and
-// sessions that name had end. A wrong code is ErrCode, and counts as a wrong try.
+// sessions and passkeys that name had end: who needs a code may have lost the telephone. A wrong code is ErrCode, and counts as a wrong try.
 func (b *Book) Redeem(ctx context.Context, name, code, password, address string) error {
 	if err := b.throttle.take(name, address, b.now()); err != nil {
 		return err
@@ -116,7 +118,7 @@ func (b *Book) Redeem(ctx context.Context, name, code, password, address string)
 		}
 	}
 	b.throttle.give(name, address, b.now())
-	if err := b.set(ctx, name, password, first); err != nil {
+	if err := b.set(ctx, name, password, first, "code", "session", "passkey"); err != nil {
 		return err
 	}
 	b.mu.Lock()
@@ -153,13 +155,13 @@ func (b *Book) ownCode(name string, given [sha256.Size]byte) error {
 	return nil
 }
 
-// Set sets a password without a code: for the command line, whose user may write the file.
+// Set sets a password without a code: for the command line, whose user may write the file. Sessions and passkeys end as with Redeem.
 func (b *Book) Set(ctx context.Context, name, password string) error {
-	return b.set(ctx, name, password, false)
+	return b.set(ctx, name, password, false, "code", "session", "passkey")
 }
 
-// set writes the hash, takes the code back and ends the sessions. onlyFirst: only while nobody else has a password.
-func (b *Book) set(ctx context.Context, name, password string, onlyFirst bool) error {
+// set writes the hash and forgets what stands of name in the tables. onlyFirst: only while nobody else has a password.
+func (b *Book) set(ctx context.Context, name, password string, onlyFirst bool, tables ...string) error {
 	var kept string
 	if err := b.queue.do(ctx, func() { kept = hash(password, b.cost) }); err != nil {
 		return err
@@ -178,7 +180,7 @@ func (b *Book) set(ctx context.Context, name, password string, onlyFirst bool) e
 			name, kept, b.now().UnixMilli()); err != nil {
 			return err
 		}
-		return forget(ctx, tx, name, "code", "session")
+		return forget(ctx, tx, name, tables...)
 	})
 	if err == nil {
 		b.endLoose(func(s Session) bool { return s.Name == name })
@@ -226,19 +228,19 @@ func (b *Book) Check(ctx context.Context, name, password, address string) error 
 	return nil
 }
 
-// Change sets another password for who knows the old one. All sessions end, and the caller begins a new one. [ASVS 5.0.0 6.2.3, 7.4.3]
+// Change sets another password for who knows the old one. All sessions end, and the caller begins a new one; passkeys stay. [ASVS 5.0.0 6.2.3, 7.4.3]
 func (b *Book) Change(ctx context.Context, name, old, password, address string) error {
 	if err := b.Check(ctx, name, old, address); err != nil {
 		return err
 	}
-	return b.set(ctx, name, password, false)
+	return b.set(ctx, name, password, false, "code", "session")
 }
 
-// Remove takes login, code and sessions of name away; false: there was nothing.
+// Remove takes login, code, sessions and passkeys of name away; false: there was nothing.
 func (b *Book) Remove(name string) (bool, error) {
 	found := false
 	err := b.change("removing a login", func(ctx context.Context, tx *sql.Tx) error {
-		for _, table := range []string{"login", "code", "session"} {
+		for _, table := range []string{"login", "code", "session", "passkey"} {
 			done, err := tx.ExecContext(ctx, "DELETE FROM "+table+" WHERE name = ?", name)
 			if err != nil {
 				return err

@@ -1,9 +1,9 @@
-// Package people keeps who may log in to the page: hashes of passwords, one-time codes, sessions. Who somebody is and what he may do stands in the
+// Package people keeps who may log in to the page: hashes of passwords, one-time codes, sessions, passkeys. Who somebody is and what he may do stands in the
 // rules file (person, rights); here is only what proves that it is he. No login exists until somebody makes one: there is no default.
 //
 // Everything is in people.db of the data folder, a file for its owner alone (mode 0600), apart from the logbook, because that is copied and shown.
-// Of passwords an Argon2id hash is kept [RFC 9106], of codes and sessions, which are random and long, their SHA-256: who reads the file cannot log in
-// with it.
+// Of passwords an Argon2id hash is kept [RFC 9106], of codes and sessions, which are random and long, their SHA-256, of passkeys the
+// public half: who reads the file cannot log in with it.
 //
 // Concurrency: a Book may be used by many goroutines, and several processes may open the same folder: what a command changes holds at once.
 package people

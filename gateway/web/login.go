@@ -16,7 +16,7 @@ import (
 // The pages around the login are plain HTML, as the answer page is: they must work on the oldest phone, without scripts, and nobody who is not logged
 // in is given the page itself.
 //
-//go:embed login.html
+//go:embed login.html passkey.js
 var loginFiles embed.FS
 
 var loginPages = template.Must(template.ParseFS(loginFiles, "login.html"))
@@ -24,7 +24,7 @@ var loginPages = template.Must(template.ParseFS(loginFiles, "login.html"))
 // loginView is what these pages show.
 type loginView struct {
 	Words   loginWords
-	Show    string // one of login, code, password, people, trust
+	Show    string // one of login, code, password, passkeys, people, trust
 	First   bool   // nobody can log in yet
 	Name    string // as typed, or of who is here
 	Title   string
@@ -34,6 +34,9 @@ type loginView struct {
 	Code    string // just given
 	Whose   string
 	People  []loginRow
+	Keys    []passkeyRow
+	// Passkeys can be used here.
+	Passkeys bool
 	// Fingerprint of the site's own root; "": the page's certificate rests on none.
 	Fingerprint string
 }
@@ -56,13 +59,19 @@ func (w *Web) doors() []route {
 		{"POST", "/logout", Own, w.takeLogout},
 		{"GET", "/password", Own, w.showPassword},
 		{"POST", "/password", Own, w.takePassword},
+		{"GET", "/passkeys", Own, w.showPasskeys},
+		{"POST", "/passkeys", Own, w.takePasskey},
+		{"POST", "/passkeys/offer", Own, w.offerPasskey},
+		{"POST", "/passkeys/remove", Own, w.removePasskey},
+		{"POST", "/login/passkey/ask", Anyone, w.askPasskey},
+		{"POST", "/login/passkey", Anyone, w.takePasskeyLogin},
 		{"GET", "/people", Manage, w.showPeople},
 		{"POST", "/people", Manage, w.takePeople},
 	}
 }
 
 func (w *Web) showDoor(rw http.ResponseWriter, r *http.Request, status int, v loginView) {
-	v.Words = loginLanguages[w.language(r)]
+	v.Words, v.Passkeys = loginLanguages[w.language(r)], w.passkeys != nil
 	if root := w.shown.root(); root != nil {
 		v.Fingerprint = certificate.Fingerprint(root)
 	}
@@ -139,8 +148,14 @@ func (w *Web) takeLogin(rw http.ResponseWriter, r *http.Request) {
 // stranger is a name that is nobody's, for no name of a person begins so: it is checked as any other, and is wrong.
 func stranger(typed string) string { return "?" + typed }
 
-// enter begins a session, in place of the one that the browser had. [ASVS 5.0.0 7.2.4]
+// enter lets a person in and leads on.
 func (w *Web) enter(rw http.ResponseWriter, r *http.Request, p wirePerson, to, did string) {
+	w.admit(rw, r, p, did)
+	http.Redirect(rw, r, to, http.StatusSeeOther)
+}
+
+// admit begins a session, in place of the one that the browser had. [ASVS 5.0.0 7.2.4]
+func (w *Web) admit(rw http.ResponseWriter, r *http.Request, p wirePerson, did string) {
 	if old := w.cookie(r); old != "" {
 		_ = w.config.People.End(old) // one that cannot be ended now ends by itself
 	}
@@ -151,7 +166,6 @@ func (w *Web) enter(rw http.ResponseWriter, r *http.Request, p wirePerson, to, d
 	}
 	setCookie(rw, r, token, l)
 	w.note(p.Name, did+" from "+addressOf(r))
-	http.Redirect(rw, r, to, http.StatusSeeOther)
 }
 
 // note writes into the logbook what was done with logins.

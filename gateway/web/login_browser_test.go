@@ -34,7 +34,7 @@ func fill(tab context.Context, t *testing.T, fields map[string]string) {
 // logs out, and the page leads to the login. Every page on the way is free of findings of axe-core and of sideways scrolling.
 func TestLogin_browser(t *testing.T) {
 	tab := browser.Open(t, index)
-	g := newGated(t, false)
+	g := newGated(t, false, func(c *Config) { c.Names = []string{"mill.example"} })
 	code, address := g.book.FirstCode(), servedGated(t, g)
 	goTo := func(path string) {
 		t.Helper()
@@ -68,6 +68,9 @@ func TestLogin_browser(t *testing.T) {
 	check("people")
 	goTo("/password")
 	check("password")
+	goTo("/passkeys")
+	browser.See(tab, t, `document.querySelector("#passkey").hidden === false`)
+	check("passkeys")
 	goTo("/")
 	browser.See(tab, t, `localStorage.getItem("last") !== null`)
 	browser.Press(tab, t, "//button[text()='Log out']")

@@ -168,6 +168,12 @@ var everyRoute = map[string]string{
 	"POST /logout":                      "otcra",
 	"GET /password":                     "otcra",
 	"POST /password":                    "otcra",
+	"GET /passkeys":                     "otcra",
+	"POST /passkeys":                    "otcra",
+	"POST /passkeys/offer":              "otcra",
+	"POST /passkeys/remove":             "otcra",
+	"POST /login/passkey/ask":           "-otcra",
+	"POST /login/passkey":               "-otcra",
 	"GET /people":                       "o",
 	"POST /people":                      "o",
 }

@@ -9,14 +9,16 @@ import (
 
 // loginWords are the words of the pages around the login in one language.
 type loginWords struct {
-	Lang                                                                                                     string
-	Login, Name, Password, NewPassword, Code, HaveCode, CodeField, Set, Advice, LinksWork, Page              string
-	FirstStart, FirstSays, FirstHint, FirstOwner, CodeSays                                                   string
-	Wrong, WrongCode, Wait, Busy, Short, Long, Common, Broken                                                string
-	People, PeopleSays, GiveCode, EndSessions, Remove, CodeOf, HandOver, Ended, Removed, NotSelf, NotInRules string
-	Trust, TrustHint, TrustSays, Download, Compare, OnAndroid, OnIPhone, OnComputer, TrustAfter, NoRoot      string
-	No, Since, CodeUntil, Sessions                                                                           string
-	Roles                                                                                                    map[string]string
+	Lang                                                                                                      string
+	Login, Name, Password, NewPassword, Code, HaveCode, CodeField, Set, Advice, LinksWork, Page               string
+	FirstStart, FirstSays, FirstHint, FirstOwner, CodeSays                                                    string
+	Wrong, WrongCode, Wait, Busy, Short, Long, Common, Broken                                                 string
+	People, PeopleSays, GiveCode, EndSessions, Remove, CodeOf, HandOver, Ended, Removed, NotSelf, NotInRules  string
+	Trust, TrustHint, TrustSays, Download, Compare, OnAndroid, OnIPhone, OnComputer, TrustAfter, NoRoot       string
+	Passkeys, PasskeySays, PasskeyNeeds, PasskeyNone, PasskeyAdd, PasskeyLogin, PasskeyRemove, PasskeyRemoved string
+	PasskeyFailed, PasskeyWrong, PasskeyFull, PasskeySince, PasskeyUsed, PasskeyCount                         string
+	No, Since, CodeUntil, Sessions                                                                            string
+	Roles                                                                                                     map[string]string
 }
 
 func (w loginWords) wait(seconds int) string { return fmt.Sprintf(w.Wait, seconds) }
@@ -26,6 +28,9 @@ func (w loginWords) stands(l people.Login, zone *time.Location) string {
 	says := w.No
 	if l.Password {
 		says = fmt.Sprintf(w.Since, l.Changed.In(zone).Format("2006-01-02")) + ", " + fmt.Sprintf(w.Sessions, l.Sessions)
+	}
+	if l.Passkeys > 0 {
+		says += ", " + fmt.Sprintf(w.PasskeyCount, l.Passkeys)
 	}
 	if !l.Code.IsZero() {
 		says += ", " + fmt.Sprintf(w.CodeUntil, l.Code.In(zone).Format("2006-01-02 15:04"))
@@ -53,6 +58,12 @@ var loginLanguages = map[string]loginWords{
 		HandOver: "Give it to the person alone. It is shown only now, works once, and for a day.",
 		Ended:    "Logged out everywhere.", Removed: "The login is taken away.", NotSelf: "Nobody takes the own login away: another owner does.",
 		NotInRules: "not in the rules file: lets nobody in", No: "cannot log in", Since: "password since %s", CodeUntil: "code until %s", Sessions: "logged in on %d devices",
+		Passkeys: "Passkeys", PasskeySays: "A passkey logs you in with this device's finger, face or PIN in place of the password. It is of use to nobody without the device, and for no other page.",
+		PasskeyNeeds: "A browser keeps passkeys only for a page that it trusts, under its name and not its address. A new password by a code takes them away; your password stays beside them.",
+		PasskeyNone:  "Passkeys need a name of the page in the rules file (page, name) and a certificate that the device trusts. Until then the password does.",
+		PasskeyAdd:   "Add a passkey of this device", PasskeyLogin: "Log in with a passkey", PasskeyRemove: "Remove", PasskeyRemoved: "The passkey is removed here. Delete it on the device too.",
+		PasskeyFailed: "Nothing came of it on this device. The password still does.", PasskeyWrong: "This passkey is not accepted. Begin again, or take the password.",
+		PasskeyFull: "You have ten passkeys. Remove one first.", PasskeySince: "Passkey since", PasskeyUsed: "last used", PasskeyCount: "%d passkeys",
 		Trust: "Make this device trust the page", TrustHint: "The browser warns of this page?",
 		TrustSays: "This page shows a certificate that the estate made itself. A device that has installed the estate's root opens it without a warning, and warns if somebody else pretends to be this page. The root counts for the names of this gateway alone.",
 		Download:  "The estate's root", Compare: "Before you trust it, compare this fingerprint (SHA-256) with the one that the technician has on paper:",
@@ -80,6 +91,12 @@ var loginLanguages = map[string]loginWords{
 		HandOver: "Déselo solo a esa persona. Se muestra solo ahora, sirve una vez y por un día.",
 		Ended:    "Cerrado en todas partes.", Removed: "Ya no puede entrar.", NotSelf: "Nadie se quita la propia entrada: lo hace otro dueño.",
 		NotInRules: "no está en el archivo de reglas: no deja entrar a nadie", No: "no puede entrar", Since: "contraseña desde %s", CodeUntil: "código hasta %s", Sessions: "abierto en %d aparatos",
+		Passkeys: "Llaves de acceso", PasskeySays: "Con una llave de acceso entra con el dedo, la cara o el PIN de este aparato en vez de la contraseña. No le sirve a nadie sin el aparato, ni para otra página.",
+		PasskeyNeeds: "El navegador guarda llaves solo para una página en la que confía, por su nombre y no por su dirección. Una contraseña nueva por código las quita; su contraseña sigue valiendo al lado.",
+		PasskeyNone:  "Las llaves de acceso necesitan un nombre de la página en el archivo de reglas (page, name) y un certificado en el que el aparato confía. Hasta entonces vale la contraseña.",
+		PasskeyAdd:   "Agregar una llave de este aparato", PasskeyLogin: "Entrar con una llave de acceso", PasskeyRemove: "Quitar", PasskeyRemoved: "La llave ya no vale aquí. Bórrela también en el aparato.",
+		PasskeyFailed: "En este aparato no se logró. La contraseña sigue valiendo.", PasskeyWrong: "Esta llave no se acepta. Empiece de nuevo o use la contraseña.",
+		PasskeyFull: "Ya tiene diez llaves. Quite una primero.", PasskeySince: "Llave desde", PasskeyUsed: "usada", PasskeyCount: "%d llaves",
 		Trust: "Que este aparato confíe en la página", TrustHint: "¿El navegador advierte de esta página?",
 		TrustSays: "Esta página muestra un certificado hecho en la finca. Un aparato que ha instalado la raíz de la finca la abre sin advertencia, y advierte si otro se hace pasar por ella. La raíz vale solo para los nombres de este equipo.",
 		Download:  "La raíz de la finca", Compare: "Antes de confiar, compare esta huella (SHA-256) con la que el técnico tiene en papel:",

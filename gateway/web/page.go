@@ -48,6 +48,11 @@ func (w *Web) files() http.Handler {
 		panic("web: the embedded style is missing: " + err.Error())
 	}
 	held["/answer.css"] = newFile("answer.css", style)
+	script, err := loginFiles.ReadFile("passkey.js")
+	if err != nil {
+		panic("web: the embedded script is missing: " + err.Error())
+	}
+	held["/passkey.js"] = newFile("passkey.js", script)
 	if _, built := held["/index.html"]; !built {
 		held["/index.html"] = newFile("index.html", []byte(notice))
 	}

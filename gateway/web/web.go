@@ -47,7 +47,7 @@ type Config struct {
 	Socket      string                 // where the commands on this board come in, see Socket; "": nowhere
 	Open        bool                   // nobody logs in: the demo, on this machine alone
 	Note        func(who, what string) // what was done with logins, for the logbook; nil: nowhere
-	Names       []string               // host names by which the page may be asked for, beside this machine's own and that of Listen
+	Names       []string               // host names by which the page may be asked for, beside this machine's own and that of Listen; passkeys are bound to the first
 	Version     string
 }
 
@@ -62,6 +62,8 @@ type Web struct {
 	handler http.Handler
 	drawn   atomic.Pointer[drawn]
 	shown   *shown // set by Serve; nil: no TLS
+	// passkeys: nil where the page has no name of its own.
+	passkeys *people.Passkeys
 }
 
 // New makes a Web; nothing runs and nothing listens until Run.
@@ -88,7 +90,7 @@ func New(c Config) (*Web, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &Web{config: c, hosts: known, live: newLive(c.Model, c.Version)}
+	w := &Web{config: c, hosts: known, live: newLive(c.Model, c.Version), passkeys: openPasskeys(&c)}
 	w.handler = w.routes()
 	if err := c.Metrics.show(w.live, c.Version); err != nil {
 		return nil, fmt.Errorf("web: registering metrics: %w", err)

@@ -29,8 +29,8 @@ const (
 	pause = 50 * time.Millisecond
 )
 
-// Open opens a tab over the page that was built into the file index. It ends with the test.
-func Open(t testing.TB, index string) context.Context {
+// Open opens a tab over the page that was built into the file index. It ends with the test. More are flags of the browser's command line.
+func Open(t testing.TB, index string, more ...chromedp.ExecAllocatorOption) context.Context {
 	t.Helper()
 	if testing.Short() {
 		t.Skip("a browser is slow")
@@ -44,6 +44,7 @@ func Open(t testing.TB, index string) context.Context {
 	}
 	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(program), chromedp.DisableGPU,
 		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-quic", true))
+	options = append(options, more...)
 	allocated, cancel := chromedp.NewExecAllocator(context.Background(), options...) // outlives the test's context, to close in order
 	t.Cleanup(cancel)
 	tab, closeTab := chromedp.NewContext(allocated)

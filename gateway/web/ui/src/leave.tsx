@@ -13,6 +13,7 @@ export function Session() {
       <span>{words.youAre(begins(me.title))}</span>
       <button>{own.logout}</button>
       <a href="/password">{own.password}</a>
+      {isSecureContext && "PublicKeyCredential" in window && <a href="/passkeys">{own.passkeys}</a>}
       {me.may.includes("manage") && <a href="/people">{own.people}</a>}
     </form>
   );
