@@ -187,13 +187,12 @@ func passkeyBody(rw http.ResponseWriter, r *http.Request) ([]byte, bool) {
 
 // refusePasskey says why; a wrong passkey is not told from one that is not known.
 func (w *Web) refusePasskey(rw http.ResponseWriter, r *http.Request, err error) {
-	words, says, status := w.words(r), "", http.StatusForbidden
+	words := w.words(r)
+	says, status := words.PasskeyWrong, http.StatusForbidden
 	switch {
 	case errors.Is(err, people.ErrFull):
 		status, says = http.StatusConflict, words.PasskeyFull
-	case errors.Is(err, people.ErrCopied), errors.Is(err, people.ErrWrong) && isType(r, "application/json"):
-		says = words.PasskeyWrong
-	default:
+	case !errors.Is(err, people.ErrCopied) && (!errors.Is(err, people.ErrWrong) || !isType(r, "application/json")):
 		status, says = w.loginRefusal(r, rw, err)
 	}
 	w.config.Log.Debug("passkey refused", "cause", err)
