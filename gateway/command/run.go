@@ -61,6 +61,7 @@ func run(ctx context.Context, std IO, args []string) error {
 	if err != nil {
 		return err
 	}
+	go floor.KeepSmall(ctx)
 	go reloadOnHangup(ctx, mill)
 	return closeAfter(mill, mill.Run(ctx))
 }

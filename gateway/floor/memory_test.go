@@ -16,7 +16,9 @@ import (
 	"testing"
 	"time"
 
-	influx "github.com/influxdata/influxdb-client-go/v2"
+	"github.com/influxdata/influxdb-client-go/v2/api"
+	influxhttp "github.com/influxdata/influxdb-client-go/v2/api/http"
+	"github.com/influxdata/influxdb-client-go/v2/api/write"
 	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/collectors"
 	"github.com/prometheus/client_golang/prometheus/promhttp"
@@ -113,6 +115,7 @@ func playSixtyFour(ctx context.Context, folder string) error {
 	if err != nil {
 		return err
 	}
+	go floor.KeepSmall(ctx)
 	err = mill.Run(ctx)
 	if closed := mill.Close(); err == nil {
 		err = closed
@@ -139,8 +142,8 @@ func playBare(ctx context.Context, folder string) error {
 		return err
 	}
 	go http.Serve(listener, promhttp.HandlerFor(registry, promhttp.HandlerOpts{}))
-	client := influx.NewClient("http://127.0.0.1:1", "token")
-	defer client.Close()
+	store := api.NewWriteAPIBlocking("mill", "readings", influxhttp.NewService("http://127.0.0.1:1/", "", influxhttp.DefaultOptions()), write.DefaultOptions())
+	defer store.Flush(context.Background())
 	got := 0
 	o := link.Options{Dial: broker.Dial, ClientID: "bare", Presence: "bare/state", Subscribe: []string{"bare/pack"}, Receive: func(string, []byte, bool) { got++ }}
 	return link.Keep(ctx, o, func(ctx context.Context, c *link.Conn) error {

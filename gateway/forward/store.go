@@ -12,9 +12,9 @@ import (
 	"strings"
 	"time"
 
-	influx "github.com/influxdata/influxdb-client-go/v2"
 	"github.com/influxdata/influxdb-client-go/v2/api"
 	influxhttp "github.com/influxdata/influxdb-client-go/v2/api/http"
+	"github.com/influxdata/influxdb-client-go/v2/api/write"
 
 	"millwarden/internal/link"
 )
@@ -54,11 +54,12 @@ type writer struct {
 	requests int // tried, for tests
 }
 
+// newWriter takes of the client library what writes: its whole client would bring the administration of a store too, more than a megabyte of program.
 func newWriter(s Store, client *http.Client) *writer {
-	options := influx.DefaultOptions().SetHTTPClient(client).SetPrecision(time.Millisecond).SetLogLevel(0).
+	options := write.DefaultOptions().SetPrecision(time.Millisecond).
 		SetUseGZip(strings.HasPrefix(s.Address, "https://")) // over a paid line it is worth the work; on the same machine not
-	c := influx.NewClientWithOptions(s.Address, "", options)
-	return &writer{api: c.WriteAPIBlocking(s.Org, s.Bucket), service: c.HTTPService(), token: s.Token, sleep: sleep}
+	service := influxhttp.NewService(strings.TrimSuffix(s.Address, "/")+"/", "", influxhttp.DefaultOptions().SetHTTPClient(client))
+	return &writer{api: api.NewWriteAPIBlocking(s.Org, s.Bucket, service, options), service: service, token: s.Token, sleep: sleep}
 }
 
 func sleep(ctx context.Context, d time.Duration) error {

@@ -363,7 +363,7 @@ func TestMatches_damaged(t *testing.T) {
 func TestWeigh(t *testing.T) {
 	for password, want := range map[string]error{
 		"": ErrShort, "aB3$xY9": ErrShort, "password": ErrCommon, "12345678": ErrCommon, "qwertyuiop": ErrCommon, "iloveyou1": ErrCommon, "Password1": ErrCommon,
-		"fernhollow": ErrCommon, "ana12345": ErrCommon, strings.Repeat("a", 257): ErrLong, "aaaaaaaaaaaaaaaa": ErrCommon,
+		"fernhollow": ErrCommon, "ana12345": ErrCommon, strings.Repeat("a", 257): ErrLong, "aaaaaaaaaaaaaaaa": ErrCommon, "elephant": ErrCommon, "34567890": ErrCommon, "ana-mill2026": ErrCommon,
 		"oak under the moon": nil, "ladder and sieve": nil, "zorro y la luna de piedra": nil, "kq7vmz2xwp": nil, strings.Repeat("river of stones ", 10): nil,
 	} {
 		if got := Weigh(password, "fern hollow", "fernhollow", "ana"); !errors.Is(got, want) || got == nil != (want == nil) {
