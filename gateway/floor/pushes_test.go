@@ -14,7 +14,6 @@ import (
 	"sync"
 	"testing"
 	"testing/fstest"
-	"testing/synctest"
 	"time"
 
 	"millwarden/gateway/callout"
@@ -46,7 +45,7 @@ func (s *pushService) RoundTrip(r *http.Request) (*http.Response, error) {
 // longer knows the telephone, that is forgotten and written down, and the next call goes by her mail.
 func TestPushes(t *testing.T) {
 	folder, service, letters := memoryFolder(t), &pushService{}, &phone{}
-	synctest.Test(t, func(t *testing.T) {
+	bubble(t, func(t *testing.T) {
 		rules, err := fs.ReadFile(estate.Files, estate.RulesFile)
 		if err != nil {
 			t.Fatal(err)

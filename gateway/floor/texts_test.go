@@ -10,7 +10,6 @@ import (
 	"sync"
 	"testing"
 	"testing/fstest"
-	"testing/synctest"
 	"time"
 
 	"millwarden/gateway/callout/text/texttest"
@@ -41,7 +40,7 @@ func TestTexts_answer(t *testing.T) {
 	folder := memoryFolder(t)
 	modem := texttest.New()
 	var reply string
-	synctest.Test(t, func(t *testing.T) {
+	bubble(t, func(t *testing.T) {
 		plan, said := load(t, withModem(t))
 		if said != "" {
 			t.Fatal(said)

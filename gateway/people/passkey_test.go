@@ -172,7 +172,7 @@ func TestPasskeys_bounds(t *testing.T) {
 	for range mostChallenges + 10 {
 		options, err := p.Ask()
 		must(t, err)
-		if bytes.Contains(options, []byte("ana")) || !bytes.Contains(options, []byte(`"userVerification":"required"`)) {
+		if bytes.Contains(options, []byte(`"ana"`)) || !bytes.Contains(options, []byte(`"userVerification":"required"`)) {
 			t.Fatalf("asked is %s", options)
 		}
 	}
