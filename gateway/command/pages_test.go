@@ -374,8 +374,9 @@ type walk struct {
 func (v visitor) begins(title string) *walk {
 	v.Helper()
 	w := &walk{visitor: v, row: fmt.Sprintf(`[...document.querySelectorAll(".probe")].find((p) => p.innerText.startsWith(%q))`, title)}
-	v.sees(w.row)
-	v.run(w.row + `.querySelector("details:last-of-type").open = true`)
+	walk := w.row + `?.querySelector("details:last-of-type")` // of a new probe it comes with the plan in which its points stand
+	v.sees(walk)
+	v.run(walk + `.toggleAttribute("open", true)`)
 	v.sees(w.row + `.querySelector(".walk .now b")`)
 	shown, err := chromedp.Run(v.tab, chromedp.Evaluate[float64]("Number("+w.row+`.querySelector(".walk .now b").innerText) || 0`))
 	v.must(err)
