@@ -149,6 +149,31 @@ func TestSlow_isAskedAgain(t *testing.T) {
 	})
 }
 
+// Aim: while the store works at one write it gets the next, and an answer to the next moves no mark past what was not answered yet.
+func TestWrites_twoOnTheWay(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		c := newChain(t, 0)
+		defer c.stop()
+		c.live(3*time.Second, 64)
+		time.Sleep(time.Second)
+		before := c.history.Last()
+		c.store.set(func(s *memoryStore) { s.slow, s.writes = 10*time.Second, 0 })
+		c.live(time.Second, 64)
+		c.store.set(func(s *memoryStore) { s.slow = 0 })
+		c.live(time.Second, 64)
+		answered := 0
+		c.store.set(func(s *memoryStore) { answered = s.writes })
+		if s := c.publisher.Status(); answered != 1 || s.Stored != before || c.history.Watermark().Commit != before {
+			t.Errorf("answered: %d, want the second only; the mark: %+v, want %d", answered, s, before)
+		}
+		time.Sleep(15 * time.Second)
+		c.expectAll()
+		if mark := c.history.Watermark(); mark.Commit != c.history.Last() {
+			t.Errorf("watermark %d of %d", mark.Commit, c.history.Last())
+		}
+	})
+}
+
 // Aim: a batch that is too large is halved until it is not.
 func TestTooLarge_isHalved(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {

@@ -42,24 +42,24 @@ const (
 // victoria-metrics 1.79.5), and refuses it where the token or the bucket is wrong.
 const probe = "# millwarden\n"
 
-// writer writes lines until the store has them all, or will not have them.
+// writer writes lines until the store has them all, or will not have them. Several may write to one store.
 type writer struct {
-	api      api.WriteAPIBlocking
-	service  influxhttp.Service
-	token    func() (string, error)
-	shown    bool // a token was set, and not refused since
-	refused  func(line []byte, cause string)
-	trouble  func(string) // "" when all is well
-	sleep    func(context.Context, time.Duration) error
-	requests int // tried, for tests
+	turn    chan struct{} // one token for all writers of a store; who has it asks a store that did not take what came
+	api     api.WriteAPIBlocking
+	service influxhttp.Service
+	token   func() (string, error)
+	shown   bool // a token was set, and not refused since
+	refused func(line []byte, cause string)
+	trouble func(string) // "" when all is well
+	sleep   func(context.Context, time.Duration) error
 }
 
 // newWriter takes of the client library what writes: its whole client would bring the administration of a store too, more than a megabyte of program.
-func newWriter(s Store, client *http.Client) *writer {
+func newWriter(s Store, client *http.Client, turn chan struct{}) *writer {
 	options := write.DefaultOptions().SetPrecision(time.Millisecond).
 		SetUseGZip(strings.HasPrefix(s.Address, "https://")) // over a paid line it is worth the work; on the same machine not
 	service := influxhttp.NewService(strings.TrimSuffix(s.Address, "/")+"/", "", influxhttp.DefaultOptions().SetHTTPClient(client))
-	return &writer{api: api.NewWriteAPIBlocking(s.Org, s.Bucket, service, options), service: service, token: s.Token, sleep: sleep}
+	return &writer{turn: turn, api: api.NewWriteAPIBlocking(s.Org, s.Bucket, service, options), service: service, token: s.Token, sleep: sleep}
 }
 
 func sleep(ctx context.Context, d time.Duration) error {
@@ -118,11 +118,44 @@ func oneLine(text string) string {
 	return text
 }
 
-// put writes lines, each ended by a newline. It returns nil when each of them is stored or refused, and an error only when ctx ends.
+// put writes lines, each ended by a newline. It returns nil when each of them is stored or refused, and an error only when ctx ends. While one
+// writer has trouble the others wait: a store in trouble is asked by one at a time.
 func (w *writer) put(ctx context.Context, lines []byte) error {
+	if len(lines) == 0 {
+		return nil
+	}
+	if err := w.take(ctx); err != nil {
+		return err
+	}
+	w.give()
+	answer := w.try(ctx, string(lines))
+	if answer == nil {
+		w.trouble("")
+		return nil
+	}
+	if err := w.take(ctx); err != nil {
+		return err
+	}
+	defer w.give()
+	return w.insist(ctx, lines, answer)
+}
+
+func (w *writer) take(ctx context.Context) error {
+	select {
+	case <-ctx.Done():
+		return ctx.Err()
+	case <-w.turn:
+		return nil
+	}
+}
+
+func (w *writer) give() { w.turn <- struct{}{} }
+
+// insist does what put does, from the store's answer to the first try on.
+func (w *writer) insist(ctx context.Context, lines []byte, answer error) error {
 	pause := firstPause
 	for {
-		v, wait, say := judge(w.try(ctx, string(lines)))
+		v, wait, say := judge(answer)
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
@@ -144,10 +177,10 @@ func (w *writer) put(ctx context.Context, lines []byte) error {
 			}
 		case v == refused || v == tooLarge:
 			half := halve(lines)
-			if err := w.put(ctx, lines[:half]); err != nil {
+			if err := w.insist(ctx, lines[:half], w.try(ctx, string(lines[:half]))); err != nil {
 				return err
 			}
-			return w.put(ctx, lines[half:])
+			return w.insist(ctx, lines[half:], w.try(ctx, string(lines[half:])))
 		}
 		w.trouble(say)
 		if wait == 0 {
@@ -157,6 +190,7 @@ func (w *writer) put(ctx context.Context, lines []byte) error {
 		if err := w.sleep(ctx, wait); err != nil {
 			return err
 		}
+		answer = w.try(ctx, string(lines))
 	}
 }
 
@@ -170,7 +204,6 @@ func halve(lines []byte) int {
 
 // try is one request.
 func (w *writer) try(ctx context.Context, lines string) error {
-	w.requests++
 	ctx, cancel := context.WithTimeout(ctx, writeLimit)
 	defer cancel()
 	if w.token != nil && !w.shown {
