@@ -507,6 +507,31 @@ func TestPages_lost(t *testing.T) {
 	v.sees(`!document.querySelector(".lost") && document.querySelectorAll(".way .number").length > 5`)
 }
 
+// Aim: whoever opens a wide screen soon after the start sees the first minutes of every station as a course: on an axis that fits what is remembered,
+// within the drawing, reaching now, and asked for without an answer that is thrown away. A slow link shows which answers the page waits for.
+func TestPages_early(t *testing.T) {
+	if testing.Short() || raced {
+		t.Skip("a browser is slow")
+	}
+	v := visitor{t, browser.Open(t, index), startMill(t, freeAddress(t), t.TempDir(), 30)}
+	v.device(1440, "light")
+	_, err := chromedp.Call(v.tab, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{
+		MatchedNetworkConditions: []*network.Conditions{{Latency: 400, DownloadThroughput: 50e3, UploadThroughput: 50e3}}})
+	v.must(err)
+	v.open("/")
+	v.sees(`document.querySelectorAll(".way .line").length == 10`)
+	// More than five steps of each line, all of them in the box of 100 by 100, the last at its right edge; a reading is 90 s old at most.
+	v.sees(`[...document.querySelectorAll(".way .line")].every((line) => {
+		const steps = [...(line.querySelector(".trace")?.getAttribute("d") ?? "").matchAll(/[ML]([-\d.]+) ([-\d.]+)/g)].map((m) => [Number(m[1]), Number(m[2])]);
+		return steps.length > 5 && steps.every(([x, y]) => x >= 0 && x <= 100 && y >= 4 && y <= 96) && (steps.at(-1)[0] > 97 || line.querySelector(".reason")); })`)
+	v.sees(`["The last 20 minutes", "The last hour"].includes(document.querySelector(".hours").getAttribute("aria-label"))`)
+	lost, err := chromedp.Run(v.tab, chromedp.Evaluate[[]string](`performance.getEntriesByType("resource").filter((e) => /courses|readings/.test(e.name) && e.responseStatus != 200).map((e) => e.responseStatus + " " + e.name)`))
+	v.must(err)
+	for _, l := range lost {
+		t.Errorf("an answer was thrown away: %s", l)
+	}
+}
+
 // pages are all pages, with what tells that they are there.
 var pages = []struct{ name, path, ready string }{
 	{"what-next", "/", `document.querySelectorAll(".way .line").length > 9`},

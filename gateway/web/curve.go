@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"net/http"
@@ -35,35 +36,74 @@ const (
 	defaultColumns = 600
 	maxColumns     = 4000 // wider than any screen
 	maxSpan        = 20 * 366 * 24 * time.Hour
+	maxCourses     = 64               // more lines than a wall shows
+	curveWait      = 20 * time.Second // for all courses of one answer; the history bounds each look of its own too
 )
 
+// serveReadings gives the course of one point.
 func (w *Web) serveReadings(rw http.ResponseWriter, r *http.Request) {
+	if c, served := w.courses(rw, r, []string{r.URL.Query().Get("point")}); served {
+		replyKept(rw, r, encode(c[0]))
+	}
+}
+
+// serveCourses gives those of several points over one stretch: a screen with a line for every station asks once, not once a line.
+func (w *Web) serveCourses(rw http.ResponseWriter, r *http.Request) {
+	if c, served := w.courses(rw, r, r.URL.Query()["point"]); served {
+		replyKept(rw, r, encode(c))
+	}
+}
+
+// courses reads what is asked for; where it cannot, it answers with the reason, and served is false.
+func (w *Web) courses(rw http.ResponseWriter, r *http.Request, points []string) (all []curve, served bool) {
 	if w.config.History == nil {
 		refuse(rw, http.StatusNotFound, RefusedUnknown, "This gateway keeps no history.")
-		return
+		return nil, false
 	}
-	m, q := w.live.now(), r.URL.Query()
-	if _, found := m.frame.Values[q.Get("point")]; !found {
-		refuse(rw, http.StatusNotFound, RefusedUnknown, "There is no point of that name.")
-		return
+	if len(points) == 0 || len(points) > maxCourses {
+		refuse(rw, http.StatusBadRequest, RefusedInput, fmt.Sprintf("Write point=STATION/POINT 1 to %d times.", maxCourses))
+		return nil, false
 	}
-	asked, err := readSpan(q.Get("from"), q.Get("to"), q.Get("columns"), time.UnixMilli(m.frame.Wall))
+	q := r.URL.Query()
+	asked, err := readSpan(q.Get("from"), q.Get("to"), q.Get("columns"), time.UnixMilli(w.live.now().frame.Wall))
 	if err != nil {
 		refuse(rw, http.StatusBadRequest, RefusedInput, err.Error())
-		return
+		return nil, false
 	}
-	got, err := w.config.History.Curve(r.Context(), q.Get("point"), asked.from, asked.to, asked.columns)
+	ctx, cancel := context.WithTimeout(r.Context(), curveWait)
+	defer cancel()
+	for _, point := range points {
+		got, err := w.course(ctx, point, asked)
+		if errors.Is(err, errNoPoint) {
+			refuse(rw, http.StatusNotFound, RefusedUnknown, "There is no point of that name.")
+			return nil, false
+		}
+		if err != nil {
+			w.config.Log.Error("curve not read", "point", point, "cause", err)
+			refuse(rw, http.StatusInternalServerError, RefusedState, "The history could not be read.")
+			return nil, false
+		}
+		all = append(all, got)
+	}
+	return all, true
+}
+
+var errNoPoint = errors.New("web: no such point")
+
+// course is that of one point; errNoPoint where there is none of that name.
+func (w *Web) course(ctx context.Context, point string, asked span) (curve, error) {
+	if _, found := w.live.now().frame.Values[point]; !found {
+		return curve{}, errNoPoint
+	}
+	got, err := w.config.History.Curve(ctx, point, asked.from, asked.to, asked.columns)
 	if err != nil {
-		w.config.Log.Error("curve not read", "point", q.Get("point"), "cause", err)
-		refuse(rw, http.StatusInternalServerError, RefusedState, "The history could not be read.")
-		return
+		return curve{}, err
 	}
-	c, found := w.live.curve(q.Get("point"), asked, got)
+	c, found := w.live.curve(point, asked, got)
 	if !found { // it vanished by a change of the rules since it was looked up
-		refuse(rw, http.StatusNotFound, RefusedUnknown, "There is no point of that name.")
-		return
+		return curve{}, errNoPoint
 	}
-	reply(rw, encode(c))
+	return c, nil
 }
 
 // span is the time that a curve is asked for, and into how many columns it is divided.

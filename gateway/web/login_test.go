@@ -122,6 +122,7 @@ var everyRoute = map[string]string{
 	"GET /api/points":                   "otcra",
 	"GET /api/points/{station}/{point}": "otcra",
 	"GET /api/readings":                 "otcra",
+	"GET /api/courses":                  "otcra",
 	"GET /api/alarms":                   "otcra",
 	"GET /api/way":                      "otca",
 	"GET /api/logbook":                  "otca",

@@ -2,21 +2,21 @@
 // them; fewer while the mill remembers fewer, so that a new board shows its first minutes as a course and not as a speck. On wide screens only.
 // Gaps stay gaps.
 import { useEffect, useRef, useState } from "preact/hooks";
-import { fetchCurve, gapAfter } from "./curve";
+import { fetchCurves, gapAfter } from "./curve";
 import { useHere } from "./context";
 import { hour, type Now } from "./say";
-import type { Curve, Point } from "./types";
+import type { Curve, Point, Value } from "./types";
 
 const wide = matchMedia("(min-width: 1100px)");
 /** How far the axis may reach back, in hours, with the pause between its marks in minutes. */
-const axes = [{ hours: 1, mark: 15 }, { hours: 3, mark: 60 }, { hours: 12, mark: 180 }] as const;
+const axes = [{ hours: 1 / 3, mark: 5 }, { hours: 1, mark: 15 }, { hours: 3, mark: 60 }, { hours: 12, mark: 180 }] as const;
 const columns = 200;
 
 export type Axis = (typeof axes)[number];
 
 /** The shortest axis that holds all that is remembered since oldest; the whole one while that is not known. */
 export function axisOf(oldest: number, now: number): Axis {
-  return axes.find((a) => now - oldest < a.hours * 3600e3) ?? axes[2];
+  return axes.find((a) => now - oldest < a.hours * 3600e3) ?? axes[3];
 }
 
 /** True while there is room. */
@@ -52,52 +52,87 @@ export function Hours({ axis }: { axis: Axis }) {
   );
 }
 
-/** The path in a box of 100 by 100. */
-function path(c: Curve, from: number, to: number, low: number, high: number): string {
+/** Draws a line through values, lifted over gaps; h0 makes a dot of what stands alone. */
+function path(c: Curve, present: Present | null, x: (at: number) => number, y: (value: number) => number): string {
   const gap = gapAfter(c);
-  let d = "";
   let before = -Infinity;
+  const step = (at: number, value: number, lifted: boolean) => `${lifted ? "M" : "L"}${x(at).toFixed(2)} ${y(value).toFixed(2)}${lifted ? "h0" : ""}`;
+  let d = "";
   for (const [i, t] of c.time.entries()) {
-    const x = ((t - from) / (to - from)) * 100;
-    const y = 92 - ((c.last[i]! - low) / (high - low)) * 84;
-    d += `${t - before > gap ? "M" : "L"}${x.toFixed(2)} ${y.toFixed(2)}`;
+    d += step(t, c.last[i]!, t - before > gap);
     before = t;
   }
+  // What has come since the question has no columns yet: that is no gap.
+  if (present && present.at > before) d += step(present.at, present.value, c.to - before > gap);
   return d;
 }
 
-/** The curve, asked again now and then. */
-function useCurve(point: Point, hours: number): Curve | null {
-  const { frame, now } = useHere();
-  const [curve, set] = useState<Curve | null>(null);
-  const latest = useRef(now);
-  latest.current = now;
-  const every = frame.plan.speed > 1 ? 10e3 : 60e3;
-  useEffect(() => {
-    const fetching = new AbortController();
-    // A curve that could not be read is left as it was: its line ends where it ended.
-    const look = () => fetchCurve(point.name, latest.current.wall - hours * 3600e3, latest.current.wall, columns, fetching.signal).then(set, () => undefined);
-    void look();
-    const t = setInterval(look, every);
-    return () => { clearInterval(t); fetching.abort(); };
-  }, [point.name, every, hours]);
-  return curve;
+/** What stands at a point: seconds of the wall clock, and the value. */
+interface Present { at: number; value: number }
+
+function presentOf(v: Value | undefined, now: Now): Present | null {
+  return v?.at && v.quality !== "bad" && v.number !== null ? { at: (now.wall - (now.mono - v.at)) / 1000, value: v.number } : null;
 }
 
-/** The course of one point; begins is told the first moment of which something is known, in milliseconds. */
-export function Course({ point, axis, begins }: { point: Point; axis: Axis; begins: (at: number) => void }) {
-  const { now } = useHere();
-  const curve = useCurve(point, axis.hours);
+/** Pauses before asking again: when all went well, where the mill's time runs fast, and after a question without an answer. */
+const again = { usual: 60e3, fast: 10e3, failed: 3e3 };
+
+/** The courses of the lines by their points, on the axis that they are drawn on. */
+export interface Courses { axis: Axis; curves: ReadonlyMap<string, Curve> }
+
+/**
+ * The courses of all lines, in one answer, asked again now and then. The first asks for the whole axis; if little is remembered the next asks for the
+ * shorter one, and what came first is drawn until then. An answer that does not come leaves what was, and is asked for again soon.
+ */
+export function useCourses(points: readonly string[], on: boolean): Courses {
+  const { frame, now } = useHere();
+  const [curves, set] = useState<ReadonlyMap<string, Curve>>(new Map());
+  const [oldest, remember] = useState(Infinity);
+  const latest = useRef(now);
+  latest.current = now;
+  const axis = axisOf(oldest === Infinity ? -Infinity : oldest, now.wall);
+  const pause = frame.plan.speed > 1 ? again.fast : again.usual;
+  useEffect(() => {
+    if (!on || points.length === 0) return;
+    const fetching = new AbortController();
+    let wait = 0;
+    const look = async () => {
+      let next = pause;
+      try {
+        const to = latest.current.wall;
+        const got = await fetchCurves(points, to - axis.hours * 3600e3, to, columns, fetching.signal);
+        set(new Map(got.map((c) => [c.point, c])));
+        remember((o) => Math.min(o, ...got.map(first)));
+      } catch {
+        next = again.failed;
+      }
+      if (!fetching.signal.aborted) wait = setTimeout(() => void look(), next);
+    };
+    void look();
+    return () => { clearTimeout(wait); fetching.abort(); };
+  }, [points.join(" "), on, pause, axis.hours]);
+  return { axis, curves };
+}
+
+/** The first moment of which a curve tells something, in milliseconds. */
+function first(c: Curve): number {
+  return Math.min(c.time[0] ?? Infinity, c.bad[0]?.from ?? Infinity) * 1000;
+}
+
+/** The course of one point. */
+export function Course({ point, courses }: { point: Point; courses: Courses }) {
+  const { frame, now } = useHere();
+  const { axis } = courses, curve = courses.curves.get(point.name);
   const to = now.wall / 1000, from = to - axis.hours * 3600;
-  const first = Math.min(curve?.time[0] ?? Infinity, curve?.bad[0]?.from ?? Infinity) * 1000;
-  useEffect(() => begins(first), [first]);
   const seen = curve?.time.length ? curve : null;
+  const present = presentOf(frame.values[point.name], now);
   // The scale is that of what was, but no finer than a quarter of the bar's range: what moves is seen to move, and noise stays small.
-  const low = seen ? Math.min(...seen.low) : 0, high = seen ? Math.max(...seen.high) : 1;
+  const standing = present ? [present.value] : [];
+  const low = seen ? Math.min(...seen.low, ...standing) : 0, high = seen ? Math.max(...seen.high, ...standing) : 1;
   const finest = point.range ? (point.range.high - point.range.low) / 4 : 0;
   const room = Math.max((high - low) * 0.15, (finest - (high - low)) / 2, 1e-6);
   const bottom = low - room, top = high + room;
-  const y = (v: number) => Math.max(4, Math.min(96, 92 - ((v - bottom) / (top - bottom)) * 84));
+  const y = (value: number) => Math.max(4, Math.min(96, 92 - ((value - bottom) / (top - bottom)) * 84));
   return (
     <span class="course">
       <svg viewBox="0 0 100 100" preserveAspectRatio="none" aria-hidden="true">
@@ -106,7 +141,7 @@ export function Course({ point, axis, begins }: { point: Point; axis: Axis; begi
         )}
         {marks(now, axis).map((m) => <path class="hour" d={`M${m.at} 0V100`} />)}
         {seen && (point.limits ?? []).filter((l) => l.value > bottom && l.value < top).map((l) => <path class="limit" d={`M0 ${y(l.value)}H100`} />)}
-        {seen && <path class="trace" d={path(seen, from, to, bottom, top)} />}
+        {seen && <path class="trace" d={path(seen, present, (at) => ((at - from) / (to - from)) * 100, y)} />}
       </svg>
     </span>
   );

@@ -1,6 +1,5 @@
 // The way of the coffee: every station a line with name, bar, number, age; on wide screens with its last hours.
-import { useState } from "preact/hooks";
-import { axisOf, Course, Hours, useWide, type Axis } from "./course";
+import { Course, Hours, useCourses, useWide, type Courses } from "./course";
 import { useHere } from "./context";
 import { about, begins, length, number, reason, spoken, unitBeside } from "./say";
 import { Bar, gravest } from "./shapes";
@@ -45,12 +44,14 @@ export function pointsOf(station: string, points: readonly Point[]): Point[] {
   return [...own.filter((p) => p.leading), ...own.filter((p) => !p.leading)];
 }
 
-/** The axis of the courses; null: there is no room for them. */
-interface Wide { axis: Axis; begins: (at: number) => void }
+function leading(station: Station, points: readonly Point[]): Point | undefined {
+  return pointsOf(station.name, points).find((p) => p.leading);
+}
 
-function Line({ station, wide }: { station: Station; wide: Wide | null }) {
+/** One station; courses is null where there is no room for them. */
+function Line({ station, courses }: { station: Station; courses: Courses | null }) {
   const { frame, now, words } = useHere();
-  const point = pointsOf(station.name, frame.plan.points).find((p) => p.leading);
+  const point = leading(station, frame.plan.points);
   const v = point && frame.values[point.name];
   const stay = station.lot
     ? `${words.lot} ${station.lot}${station.since ? ` · ${about(now.mono - station.since)}` : ""}`
@@ -64,7 +65,7 @@ function Line({ station, wide }: { station: Station; wide: Wide | null }) {
       {point ? (
         <>
           <Bar point={point} value={v} alarm={gravest(point, frame.alarms)} label={`${point.title}: ${spoken(point, v, now, words)}`} />
-          {wide && <Course point={point} {...wide} />}
+          {courses && <Course point={point} courses={courses} />}
           <Figure point={point} beside="" />
         </>
       ) : <span class="figure soft">–</span>}
@@ -73,13 +74,15 @@ function Line({ station, wide }: { station: Station; wide: Wide | null }) {
 }
 
 export function Way() {
-  const { frame, now, words } = useHere();
-  const [oldest, remember] = useState(Infinity);
-  const wide = useWide() ? { axis: axisOf(oldest === Infinity ? -Infinity : oldest, now.wall), begins: (at: number) => remember((o) => Math.min(o, at)) } : null;
+  const { frame, words } = useHere();
+  const stations = frame.stations.filter((s) => s.kind !== "board");
+  const wide = useWide();
+  const drawn = useCourses(stations.flatMap((s) => leading(s, frame.plan.points)?.name ?? []), wide);
+  const courses = wide ? drawn : null;
   return (
     <section class="way" aria-labelledby="way">
-      <div class="over"><h2 id="way">{words.wayOfCoffee}</h2>{wide && <Hours axis={wide.axis} />}</div>
-      <ol class="lines">{frame.stations.filter((s) => s.kind !== "board").map((s) => <Line key={s.name} station={s} wide={wide} />)}</ol>
+      <div class="over"><h2 id="way">{words.wayOfCoffee}</h2>{courses && <Hours axis={courses.axis} />}</div>
+      <ol class="lines">{stations.map((s) => <Line key={s.name} station={s} courses={courses} />)}</ol>
     </section>
   );
 }
