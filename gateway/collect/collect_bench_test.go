@@ -73,9 +73,9 @@ func BenchmarkReading(b *testing.B) {
 		w := &Worker{Bus: "i2c-1", Clock: &steps{}, Log: slog.New(slog.DiscardHandler), Standing: func(string) (float64, bool) { return 0, false }, Beat: func() {},
 			Out: func(rs []reading.Reading) { got += len(rs) }}
 		for i := range probes {
-			p := newWire().open(b)
-			w.Probes = append(w.Probes, &Probe{Name: fmt.Sprint("probe-", i), Every: time.Second, FrozenAfter: time.Hour, Low: -40, High: 120, probe: p,
+			w.Probes = append(w.Probes, &Probe{Name: fmt.Sprint("probe-", i), Every: time.Second, FrozenAfter: time.Hour, Low: -40, High: 120,
 				Gives: []Give{{Point: fmt.Sprint("tank-", i, "/temperature"), Channel: "temperature", Quantity: units.Temperature, RateLimit: 5, Noise: 0.5}}})
+			w.Probes[i].use(newWire().open(b))
 		}
 		w.begin(b.Context())
 		defer w.deadline.end()

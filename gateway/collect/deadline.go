@@ -2,19 +2,38 @@ package collect
 
 import (
 	"context"
+	"sync"
+	"sync/atomic"
 	"time"
 )
 
-// deadline is the context of one exchange after another. One whose time did not run out is used again, so that a reading costs no new context and no new timer: a driver keeps none
-// beyond its call, by its contract.
+// look is how often an exchange is looked at, and so how late its end may be noticed; chosen: a tenth of the shortest deadline.
+const look = shortestDeadline / 10
+
+// deadline is the context of one exchange after another. It is used again until the time of one runs out, and one timer looks now and then, while a
+// round lasts, whether an exchange has stood still: a reading costs no new context and no timer. A driver keeps no context beyond its call, by its contract.
 //
-// Concurrency: one goroutine.
+// Concurrency: one goroutine, and the timer's.
 type deadline struct {
 	parent context.Context
 	ctx    *limited
-	cancel context.CancelCauseFunc
-	timer  *time.Timer
+	number uint64        // of the exchange
+	state  atomic.Uint64 // number of the exchange under way, none or ended
+	within atomic.Int64  // its time, in nanoseconds
+
+	mu       sync.Mutex // guards what follows
+	cancel   context.CancelCauseFunc
+	timer    *time.Timer
+	watching bool
+	seen     uint64        // state at the last look
+	waited   time.Duration // since it was seen first
 }
+
+// States in which no exchange is under way; numbers begin above.
+const (
+	none  = iota
+	ended // its time ran out
+)
 
 // limited is a context whose error is the cause of its end: DeadlineExceeded where the time ran out. It does not tell beforehand when that will be: to ask the clock for every
 // exchange would cost as much as to decode one.
@@ -24,34 +43,70 @@ type limited struct{ context.Context }
 func (l *limited) Err() error { return context.Cause(l.Context) }
 
 func newDeadline(parent context.Context) *deadline {
-	d := &deadline{parent: parent}
+	d := &deadline{parent: parent, number: ended}
+	d.timer = time.AfterFunc(look, d.look)
+	d.timer.Stop()
 	d.renew()
 	return d
 }
 
 func (d *deadline) renew() {
+	d.mu.Lock()
+	defer d.mu.Unlock()
 	ctx, cancel := context.WithCancelCause(d.parent)
 	d.ctx, d.cancel = &limited{ctx}, cancel
-	d.timer = time.AfterFunc(longestDeadline, func() { cancel(context.DeadlineExceeded) })
-	d.timer.Stop()
 }
 
-// in gives the context of an exchange that begins now. done must be called before the next.
+// in gives the context of an exchange that begins now, while watched; the one before it has ended.
 func (d *deadline) in(within time.Duration) context.Context {
-	d.timer.Reset(within)
+	if d.within.Load() != int64(within) {
+		d.within.Store(int64(within))
+	}
+	d.number++
+	d.enter(d.number)
 	return d.ctx
 }
 
-// done ends the exchange.
-func (d *deadline) done() {
-	if !d.timer.Stop() { // its time ran out, or is just running out
-		d.cancel(context.DeadlineExceeded)
+// enter ends the exchange before; one that ran out of time took its context with it.
+func (d *deadline) enter(state uint64) {
+	if d.state.Swap(state) == ended {
 		d.renew()
 	}
 }
 
+// watch looks from now on until rest is called, which ends the last exchange.
+func (d *deadline) watch() {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.watching, d.seen = true, none
+	d.timer.Reset(look)
+}
+
+func (d *deadline) rest() {
+	d.enter(none)
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.watching = false
+	d.timer.Stop()
+}
+
+func (d *deadline) look() {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if !d.watching {
+		return
+	}
+	state := d.state.Load()
+	if state != d.seen || state <= ended {
+		d.seen, d.waited = state, 0
+	} else if d.waited += look; int64(d.waited) >= d.within.Load() && d.state.CompareAndSwap(state, ended) {
+		d.cancel(context.DeadlineExceeded)
+	}
+	d.timer.Reset(look)
+}
+
 // end leaves nothing behind.
 func (d *deadline) end() {
-	d.timer.Stop()
+	d.rest()
 	d.cancel(context.Canceled)
 }

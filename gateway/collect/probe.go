@@ -45,7 +45,11 @@ type Probe struct {
 	// Sampled is told what each read brought, before any correction; the values are the probe's again when it returns; nil: nobody asks.
 	Sampled func(values []drivers.Value, tick reading.Stamp)
 
-	probe  drivers.Probe
+	probe       drivers.Probe // nil: not open; what follows says what else it can do
+	starter     drivers.Starter
+	compensator drivers.Compensator
+	together    bool
+
 	again  time.Duration // monotonic time of the next try to open
 	pause  time.Duration
 	broken error // why it could not be opened
@@ -89,11 +93,10 @@ func (p *Probe) pollEvery() time.Duration {
 
 // start begins a conversion where the part can, and says how long it takes.
 func (p *Probe) start(ctx context.Context) time.Duration {
-	starter, ok := p.probe.(drivers.Starter)
-	if !ok {
+	if p.starter == nil {
 		return 0
 	}
-	ready, err := starter.Start(ctx)
+	ready, err := p.starter.Start(ctx)
 	if err != nil {
 		return 0 // the read that follows tells what is wrong
 	}
@@ -102,23 +105,22 @@ func (p *Probe) start(ctx context.Context) time.Duration {
 
 // compensate hands a probe that needs it the newest value of its companion.
 func (p *Probe) compensate(standing func(string) (float64, bool)) {
-	c, ok := p.probe.(drivers.Compensator)
-	if !ok || c.CompensatedBy() == "" {
+	if p.compensator == nil || p.compensator.CompensatedBy() == "" {
 		return
 	}
-	value, known := standing(c.CompensatedBy())
-	c.Compensate(units.Celsius(value), known)
+	value, known := standing(p.compensator.CompensatedBy())
+	p.compensator.Compensate(units.Celsius(value), known)
 }
 
 // sample reads once, and once more after a fault that may pass by itself.
 func (p *Probe) sample(ctx context.Context, tick reading.Stamp) (drivers.Sample, error) {
-	if err := p.ensureOpen(ctx, tick); err != nil {
-		return drivers.Sample{}, err
+	if p.probe == nil {
+		if err := p.reopen(ctx, tick); err != nil {
+			return drivers.Sample{}, err
+		}
 	}
-	select {
-	case do := <-p.Between:
-		do(p.probe)
-	default:
+	if len(p.Between) > 0 {
+		(<-p.Between)(p.probe)
 	}
 	sample, err := p.probe.Read(ctx)
 	if err != nil && drivers.WorthRetry(err) {
@@ -130,10 +132,8 @@ func (p *Probe) sample(ctx context.Context, tick reading.Stamp) (drivers.Sample,
 	return sample, err
 }
 
-func (p *Probe) ensureOpen(ctx context.Context, tick reading.Stamp) error {
-	if p.probe != nil {
-		return nil
-	}
+// reopen tries again, after a pause that doubles.
+func (p *Probe) reopen(ctx context.Context, tick reading.Stamp) error {
 	if p.broken != nil && tick.Mono < p.again {
 		return p.broken
 	}
@@ -143,8 +143,17 @@ func (p *Probe) ensureOpen(ctx context.Context, tick reading.Stamp) error {
 		p.broken, p.again = err, tick.Mono+p.pause
 		return err
 	}
-	p.probe, p.broken, p.pause = probe, nil, 0
+	p.use(probe)
+	p.broken, p.pause = nil, 0
 	return nil
+}
+
+// use makes probe the open one; nil: none is.
+func (p *Probe) use(probe drivers.Probe) {
+	p.probe = probe
+	p.starter, _ = probe.(drivers.Starter)
+	p.compensator, _ = probe.(drivers.Compensator)
+	_, p.together = probe.(drivers.Together)
 }
 
 // drop closes the probe.
@@ -152,7 +161,7 @@ func (p *Probe) drop() {
 	if c, ok := p.probe.(io.Closer); ok {
 		_ = c.Close() // it is given up: nothing is left to do about a failure
 	}
-	p.probe = nil
+	p.use(nil)
 }
 
 // causeOf is the short reason kept with a bad reading; the whole error is for the log.
@@ -179,26 +188,26 @@ func (p *Probe) readings(sample drivers.Sample, tick reading.Stamp, list []readi
 			list = append(list, reading.Missing(g.Point, g.Quantity, tick, "no such channel"))
 			continue
 		}
-		r := p.correct(g, &sample.Values[i], tick)
+		v := &sample.Values[i]
+		list = append(list, reading.Reading{Point: g.Point, Quantity: g.Quantity, Value: v.Value, Stamp: tick, Quality: v.Quality, Cause: v.Cause})
+		r := &list[len(list)-1]
+		if v.Ago != 0 {
+			r.Stamp.Mono -= v.Ago
+			r.Stamp.Wall = r.Stamp.Wall.Add(-v.Ago)
+		}
+		if r.Quality != reading.Bad {
+			p.correct(g, r, tick.Mono)
+		}
 		if frozen && r.Quality != reading.Bad {
 			r.Quality, r.Cause = reading.Bad, "frozen"
 		}
-		list = append(list, r)
 	}
 	return list
 }
 
-// correct turns a value of the part into a reading: calibration, slope and offset of the rules, range, rate, kept steps; in this order, on time and
+// correct makes of a part's value that of a reading: calibration, slope and offset of the rules, range, rate, kept steps; in this order, on time and
 // not on counts.
-func (p *Probe) correct(g *Give, v *drivers.Value, tick reading.Stamp) reading.Reading {
-	r := reading.Reading{Point: g.Point, Quantity: g.Quantity, Value: v.Value, Stamp: tick, Quality: v.Quality, Cause: v.Cause}
-	if v.Ago != 0 {
-		r.Stamp.Mono -= v.Ago
-		r.Stamp.Wall = r.Stamp.Wall.Add(-v.Ago)
-	}
-	if r.Quality == reading.Bad {
-		return r
-	}
+func (p *Probe) correct(g *Give, r *reading.Reading, now time.Duration) {
 	if g.Correct != nil {
 		gain, shift, doubt := g.Correct()
 		r.Value = gain*r.Value + shift
@@ -212,13 +221,13 @@ func (p *Probe) correct(g *Give, v *drivers.Value, tick reading.Stamp) reading.R
 	r.Value += p.Offset
 	if p.Low < p.High && (r.Value < p.Low || r.Value > p.High) {
 		r.Quality, r.Cause = reading.Bad, "out of range"
-		return r
+		return
 	}
-	if g.jumps(r.Value, tick.Mono) && r.Quality == reading.Good {
+	if g.jumps(r.Value, now) && r.Quality == reading.Good {
 		r.Quality, r.Cause = reading.Uncertain, "jump"
 	}
-	r.Value = math.Round(r.Value*g.Quantity.StepsPerUnit()) / g.Quantity.StepsPerUnit()
-	return r
+	steps := g.Quantity.StepsPerUnit()
+	r.Value = math.Round(r.Value*steps) / steps
 }
 
 // jumps tells whether the step to value was faster than the rate limit and not yet believed.

@@ -92,44 +92,37 @@ func (w *Worker) round(ctx context.Context) {
 		room += len(p.Gives)
 	}
 	readings := make([]reading.Reading, 0, room) // who takes them keeps them
-	silent := 0
+	w.deadline.watch()
 	for _, p := range due {
 		readings = w.read(p, tick, readings)
 	}
+	w.deadline.rest()
 	if ctx.Err() != nil {
 		return // what ended is the program, not the probes
 	}
-	for _, p := range w.Probes {
-		if p.silent {
-			silent++
-		}
-	}
-	w.Out(w.busReadings(tick, silent, readings))
+	w.Out(w.busReadings(tick, readings))
 }
 
 // startTogether lets probes that can convert at the same time do so: what one has started the next finds done. A failure is none
 // of the round: each then converts by itself.
 func (w *Worker) startTogether(ctx context.Context, due []*Probe) {
-	var dueOpen, allOpen []drivers.Probe
-	for _, p := range w.Probes {
-		if _, can := p.probe.(drivers.Together); can {
-			allOpen = append(allOpen, p.probe)
-		}
-	}
-	if len(allOpen) < 2 {
-		return
-	}
-	for _, p := range due {
-		if _, can := p.probe.(drivers.Together); can {
-			dueOpen = append(dueOpen, p.probe)
-		}
-	}
+	dueOpen := together(due)
 	if len(dueOpen) < 2 {
 		return
 	}
+	allOpen := together(w.Probes)
 	for _, p := range dueOpen {
 		_ = p.(drivers.Together).StartTogether(ctx, dueOpen, allOpen) // its Read tells what is wrong with it
 	}
+}
+
+func together(probes []*Probe) (open []drivers.Probe) {
+	for _, p := range probes {
+		if p.together {
+			open = append(open, p.probe)
+		}
+	}
+	return open
 }
 
 // due lists the probes whose time has come, and sets when they are due next: on the grid of their update time, so that lateness never adds up.
@@ -141,8 +134,10 @@ func (w *Worker) due(tick reading.Stamp) []*Probe {
 		}
 		p.late = tick.Mono - p.due
 		every := p.pollEvery()
-		missed := p.late / every
-		p.due += (missed + 1) * every
+		p.due += every
+		if p.late >= every {
+			p.due += p.late / every * every
+		}
 		due = append(due, p)
 	}
 	w.dueNow = due
@@ -152,7 +147,6 @@ func (w *Worker) due(tick reading.Stamp) []*Probe {
 // read asks one probe, once more if that may help, and appends a reading for each of its points.
 func (w *Worker) read(p *Probe, tick reading.Stamp, to []reading.Reading) []reading.Reading {
 	ctx := w.deadline.in(min(max(w.Clock.Real(p.pollEvery()), shortestDeadline), longestDeadline))
-	defer w.deadline.done()
 	p.compensate(w.Standing)
 	sample, err := p.sample(ctx, tick)
 	if w.Heard != nil && drivers.KindOf(err) != drivers.NotReady {
@@ -205,10 +199,14 @@ func (w *Worker) tell(p *Probe, err error) {
 }
 
 // busReadings are the bus's own points: board alarms watch them like any other.
-func (w *Worker) busReadings(tick reading.Stamp, silent int, to []reading.Reading) []reading.Reading {
+func (w *Worker) busReadings(tick reading.Stamp, to []reading.Reading) []reading.Reading {
 	var late time.Duration
+	silent := 0
 	for _, p := range w.Probes {
 		late = max(late, p.late)
+		if p.silent {
+			silent++
+		}
 	}
 	answers := 1.0
 	if silent == len(w.Probes) {

@@ -156,20 +156,21 @@ func TestWorker_opensAgainAfterPauses(t *testing.T) {
 }
 
 func TestProbe_corrects(t *testing.T) {
-	stamp := func(s float64) reading.Stamp {
-		return reading.Stamp{Mono: time.Duration(s * float64(time.Second))}
-	}
 	give := Give{Point: "a/b", Channel: "temperature", Quantity: units.Temperature}
-	value := func(v float64) *drivers.Value { return &drivers.Value{Channel: "temperature", Value: v} }
+	correct := func(p *Probe, give *Give, value float64, at time.Duration) reading.Reading {
+		r := reading.Reading{Quantity: give.Quantity, Value: value}
+		p.correct(give, &r, at)
+		return r
+	}
 	t.Run("slope before offset", func(t *testing.T) {
 		p := &Probe{Slope: 1.02, Offset: -0.4}
-		if r := p.correct(&give, value(50), stamp(0)); r.Value != 50.6 {
+		if r := correct(p, &give, 50, 0); r.Value != 50.6 {
 			t.Errorf("50 with slope 1.02 and offset -0.4 = %v, want 50.6", r.Value)
 		}
 	})
 	t.Run("out of range is bad, never clamped", func(t *testing.T) {
 		p := &Probe{Low: 0, High: 60}
-		if r := p.correct(&give, value(61), stamp(0)); r.Quality != reading.Bad || r.Cause != "out of range" || r.Value != 61 {
+		if r := correct(p, &give, 61, 0); r.Quality != reading.Bad || r.Cause != "out of range" || r.Value != 61 {
 			t.Errorf("61 in 0 .. 60 = %+v, want bad with the value as it was", r)
 		}
 	})
@@ -177,7 +178,7 @@ func TestProbe_corrects(t *testing.T) {
 		p, give := &Probe{}, Give{Point: "a/b", Channel: "temperature", Quantity: units.Temperature, RateLimit: 1.0 / 60, Noise: 0.5}
 		want := []reading.Quality{reading.Good, reading.Uncertain, reading.Uncertain, reading.Good, reading.Good}
 		for i, v := range []float64{20, 25, 30, 35, 35.1} {
-			if r := p.correct(&give, value(v), stamp(float64(10*i))); r.Quality != want[i] {
+			if r := correct(p, &give, v, time.Duration(10*i)*time.Second); r.Quality != want[i] {
 				t.Errorf("reading %d (%v °C) is %v, want %v", i, v, r.Quality, want[i])
 			}
 		}
@@ -185,11 +186,11 @@ func TestProbe_corrects(t *testing.T) {
 	t.Run("what a probe wavers by itself is no jump", func(t *testing.T) {
 		p, give := &Probe{}, Give{Point: "a/b", Channel: "ph", Quantity: units.PH, RateLimit: 0.05 / 60, Noise: 0.1}
 		for i, v := range []float64{4.60, 4.63, 4.58, 4.64, 4.57} {
-			if r := p.correct(&give, value(v), stamp(float64(10*i))); r.Quality != reading.Good {
+			if r := correct(p, &give, v, time.Duration(10*i)*time.Second); r.Quality != reading.Good {
 				t.Errorf("reading %d (pH %v) is %v, want good", i, v, r.Quality)
 			}
 		}
-		if r := p.correct(&give, value(4.9), stamp(50)); r.Quality != reading.Uncertain {
+		if r := correct(p, &give, 4.9, 50*time.Second); r.Quality != reading.Uncertain {
 			t.Error("a step of 0.33 pH in 10 s was taken as it is")
 		}
 	})
@@ -197,7 +198,7 @@ func TestProbe_corrects(t *testing.T) {
 		p, give := &Probe{}, Give{Point: "a/b", Channel: "temperature", Quantity: units.Temperature, RateLimit: 1.0 / 60, Noise: 0.5}
 		want := []reading.Quality{reading.Good, reading.Uncertain, reading.Uncertain, reading.Good}
 		for i, v := range []float64{20, 40, 20, 20} {
-			if r := p.correct(&give, value(v), stamp(float64(10*i))); r.Quality != want[i] {
+			if r := correct(p, &give, v, time.Duration(10*i)*time.Second); r.Quality != want[i] {
 				t.Errorf("reading %d (%v °C) is %v, want %v", i, v, r.Quality, want[i])
 			}
 		}
@@ -272,4 +273,29 @@ func TestWorker_startsKinTogether(t *testing.T) {
 			t.Errorf("part %d was started together %d times (%d times wrongly), want %d", i, parts[i].started, parts[i].alone, want)
 		}
 	}
+}
+
+// Aim: each exchange has its own time: one that ran out takes its context with it, the next begins with a fresh one, and none is ended for the time
+// that others took.
+func TestDeadline_eachExchangeItsOwn(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		d := newDeadline(t.Context())
+		defer d.end()
+		d.watch()
+		defer d.rest()
+		for i := range 5 {
+			ctx, began := d.in(time.Second), time.Now()
+			if i%2 == 0 { // quick, though all together last longer than one may
+				time.Sleep(900 * time.Millisecond)
+				if ctx.Err() != nil {
+					t.Errorf("exchange %d was ended after %v: %v", i, time.Since(began), ctx.Err())
+				}
+				continue
+			}
+			<-ctx.Done()
+			if took := time.Since(began); took < time.Second || took > time.Second+2*look || ctx.Err() != context.DeadlineExceeded {
+				t.Errorf("exchange %d ended after %v: %v", i, took, ctx.Err())
+			}
+		}
+	})
 }
