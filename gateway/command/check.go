@@ -31,13 +31,17 @@ type loaded struct {
 	sources diag.Sources
 }
 
+var errNoRules = errors.New("there is no rules file")
+
 // loadRules reads and checks a rules file with what it includes.
 func loadRules(file string) (loaded, error) {
 	words, err := vocabulary()
 	if err != nil {
 		return loaded{}, fmt.Errorf("the declarations of this version: %w", err)
 	}
-	if _, err := os.Stat(file); err != nil {
+	if _, err := os.Stat(file); errors.Is(err, fs.ErrNotExist) {
+		return loaded{}, fmt.Errorf("%w %s", errNoRules, file)
+	} else if err != nil {
 		return loaded{}, fmt.Errorf("reading the rules file: %w", err)
 	}
 	return loadFrom(os.DirFS(filepath.Dir(file)), filepath.Base(file), words)

@@ -2,6 +2,7 @@ package command
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"log/slog"
@@ -40,6 +41,9 @@ func run(ctx context.Context, std IO, args []string) error {
 		return fmt.Errorf("%w: %q is too much here", errUse, words[0])
 	}
 	l, err := loadRules(*file)
+	if errors.Is(err, errNoRules) {
+		return fmt.Errorf("%w. Name one with --rules FILE; `millwarden demo` needs none", err)
+	}
 	if err != nil {
 		return err
 	}
