@@ -55,6 +55,14 @@ func (c *checker) checkAlarms() {
 	c.addMoments()
 	c.checkWithout()
 	c.checkChanges()
+	if alarms, fit := c.placeAlarms(); fit {
+		c.instantiateAll(alarms)
+		c.checkDepends()
+	}
+}
+
+// placeAlarms finds the places of all alarms that can be read, and holds their number to its bound.
+func (c *checker) placeAlarms() (alarms []*alarm, fit bool) {
 	total := 0
 	for _, a := range c.alarmList {
 		if a.Refused {
@@ -62,17 +70,14 @@ func (c *checker) checkAlarms() {
 		}
 		a.places = c.placesOf(a)
 		c.noPlace(a)
-		for _, p := range a.places {
-			if total++; total > maxAlarms {
-				c.say("75", a.Name.Range, facts{"what": "alarms after for each:", "n": "more than " + fmt.Sprint(maxAlarms), "max": fmt.Sprint(maxAlarms),
-					"why": "Give fewer stations the same alarm, or leave built-in subjects out."})
-				return
-			}
-			c.instantiate(a, p)
+		if total += len(a.places); total > maxAlarms {
+			c.say("75", a.Name.Range, facts{"what": "alarms after for each:", "n": "more than " + fmt.Sprint(maxAlarms), "max": fmt.Sprint(maxAlarms),
+				"why": "Give fewer stations the same alarm, or leave built-in subjects out."})
+			return nil, false
 		}
-		c.noteLacking(a)
+		alarms = append(alarms, a)
 	}
-	c.checkDepends()
+	return alarms, true
 }
 
 func (c *checker) addAlarms() {

@@ -255,7 +255,7 @@ func (t *typer) overAll(x *syntax.Call, f function) typed {
 		if p.unsure {
 			continue
 		}
-		p.used = true
+		p.used.Store(true)
 		refs = append(refs, p.full)
 		q = p.quantity
 	}
@@ -308,7 +308,7 @@ func (t *typer) whole(x *syntax.Call, f function) typed {
 		return t.bad(x)
 	}
 	for _, ref := range refs {
-		t.c.points[ref].used = true
+		t.c.points[ref].used.Store(true)
 	}
 	return t.node(x, formula.Node{Op: formula.MedianOf, Refs: refs}, p.q)
 }

@@ -3,6 +3,7 @@ package check
 import (
 	"slices"
 	"strings"
+	"sync/atomic"
 
 	"millwarden/internal/units"
 	"millwarden/rules/syntax"
@@ -21,7 +22,7 @@ type limit struct {
 	c         *checker
 	site      *override
 	overrides map[string]*override
-	used      bool
+	used      atomic.Bool // several alarms are looked at side by side
 	bad       bool
 }
 
@@ -107,12 +108,12 @@ func (c *checker) override(l *limit, b *block) {
 	for _, t := range b.Scope.At {
 		s, ok := c.stationNamed(t)
 		if !ok {
-			l.used = true
+			l.used.Store(true)
 			return
 		}
 		if !l.stands(s) && s.kind != nil {
 			c.say("68", t.Range, facts{"limit": l.name, "kind": s.kindName(), "list": oneOf(l.kinds), "station": s.name})
-			l.used = true
+			l.used.Store(true)
 			return
 		}
 	}
@@ -304,7 +305,9 @@ func (c *checker) endOf(l *limit, key string, s *station) end {
 			c.say("22", b.Name.Range, facts{"what": "limit", "name": b.Name.Word(), "near": n})
 			return end{}
 		}
-		other.used = other.used || other.subject != ""
+		if other.subject != "" {
+			other.used.Store(true)
+		}
 		return end{known: !other.bad && other.q == l.q, value: other.at(s), name: other.name, limit: other}
 	}
 	value, ok := c.convert(b.Amount, l.q, key)
@@ -386,7 +389,7 @@ func (c *checker) checkUsed(l *limit) {
 	if l.subject != "" || l.board != "" {
 		return
 	}
-	if !l.used {
+	if !l.used.Load() {
 		var names []string
 		for _, o := range c.limitList {
 			if o.subject != "" {

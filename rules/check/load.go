@@ -2,6 +2,7 @@ package check
 
 import (
 	"io/fs"
+	"slices"
 	"time"
 
 	"millwarden/internal/diag"
@@ -19,6 +20,7 @@ type checker struct {
 	said    map[string]bool
 	sources diag.Sources
 	blocks  []*block
+	byWord  map[string][]*block // of blocks, once all are read
 	plan    *Plan
 
 	site      *block
@@ -42,9 +44,10 @@ type checker struct {
 	nodes     slab.Of[formula.Node]
 	args      slab.Of[*formula.Node]
 	made      slab.Of[engine.Alarm]
-	printed   []byte        // room for the text of one formula
-	slowest   time.Duration // update time of the slowest probe
-	noHours   bool          // a watch has hours that could not be read, which was said
+	printed   []byte            // room for the text of one formula
+	texts     map[string]string // of formulas: many alarms, or one at many stations, look alike
+	slowest   time.Duration     // update time of the slowest probe
+	noHours   bool              // a watch has hours that could not be read, which was said
 }
 
 // Load reads the main file and all that it names, checks it against the vocabulary of parts, buses and channels, and gives the plan; nil
@@ -60,13 +63,13 @@ func load(fsys fs.FS, mains []string, declared []phrase.Declaration) (*Plan, dia
 		areas: map[string]*block{}, stations: map[string]*station{}, buses: map[string]*bus{}, probes: map[string]*probe{},
 		points: map[string]*point{}, limits: map[string]*limit{}, people: map[string]*block{}, watches: map[string]*block{},
 		channels: map[string]*channel{}, alarms: map[string]*alarm{}, inputs: map[string]*probe{},
-		ends: map[*syntax.Key]ends{},
+		ends: map[*syntax.Key]ends{}, texts: map[string]string{},
 	}
 	r := &reader{c: c, fsys: fsys, read: map[string]bool{}}
 	for _, name := range mains {
 		r.readMain(name)
 	}
-	c.plan.Rules = r.rules(r.names)
+	c.plan.Rules, r.mains = r.rules(r.names), len(r.names)
 	r.readBoards()
 	r.readSubjects()
 	if len(c.blocks) > 0 || !c.list.HasErrors() {
@@ -103,22 +106,30 @@ func (c *checker) check(mains []string) {
 	c.assemble()
 }
 
-// of lists the blocks of these words, in the order read.
+// of lists the blocks of these words, in the order read. All words are looked for at once, and once.
 func (c *checker) of(words ...string) []*block {
-	var found []*block
-	for _, b := range c.blocks {
-		for _, w := range words {
-			if b.Word.Is(w) {
-				found = append(found, b)
-			}
+	if c.byWord == nil {
+		c.byWord = map[string][]*block{}
+		for i, b := range c.blocks {
+			b.number = i
+			word := b.Word.Word()
+			c.byWord[word] = append(c.byWord[word], b)
 		}
 	}
+	if len(words) == 1 {
+		return c.byWord[words[0]]
+	}
+	var found []*block
+	for _, w := range words {
+		found = append(found, c.byWord[w]...)
+	}
+	slices.SortFunc(found, func(a, b *block) int { return a.number - b.number })
 	return found
 }
 
 func (c *checker) siteName() string {
-	for _, b := range c.of("site") {
-		if b.ours() {
+	for _, b := range c.blocks {
+		if b.Word.Is("site") && b.ours() {
 			return b.Name.Word()
 		}
 	}

@@ -3,6 +3,7 @@ package check
 import (
 	"slices"
 	"strings"
+	"sync/atomic"
 	"time"
 
 	"millwarden/internal/diag"
@@ -27,9 +28,9 @@ type point struct {
 	keep     bool
 	formerly string
 	title    string
-	unsure   bool // its quantity could not be told, which was said
-	used     bool
-	gone     bool // its station lacks what it is worked out from
+	unsure   bool        // its quantity could not be told, which was said
+	used     atomic.Bool // several alarms are looked at side by side
+	gone     bool        // its station lacks what it is worked out from
 	every    time.Duration
 	// of derived points
 	block   *block

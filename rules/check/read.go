@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"hash"
 	"io"
 	"io/fs"
 	"path"
@@ -28,6 +29,7 @@ type block struct {
 	*syntax.Block
 	subject string // built-in subject; "" for the site's own
 	board   string // station of the board whose file it is; "" for this one's
+	number  int    // in the order read
 }
 
 // ours tells that the block stands in the site's own text.
@@ -39,6 +41,7 @@ type reader struct {
 	fsys   fs.FS
 	dir    string // folder of the main file
 	names  []string
+	mains  int // of the files, those of this board, the first ones
 	boards int // of the files, those of other boards
 	size   int
 	read   map[string]bool
@@ -216,22 +219,31 @@ func (r *reader) readBoard(at syntax.Token, board, site string) {
 func (r *reader) rules(names []string) string {
 	h := sha256.New()
 	for _, name := range names {
-		fmt.Fprintf(h, "%d\n%s", len(r.c.sources[name]), r.c.sources[name])
+		fmt.Fprintf(h, "%d\n", len(r.c.sources[name]))
+		feed(h, r.c.sources[name])
 	}
 	return hex.EncodeToString(h.Sum(nil))
 }
 
-// hash is over all texts in the order read.
+// hash is over the names of all texts and the texts themselves; those of this board are in the plan's Rules already.
 func (r *reader) hash() string {
 	h := sha256.New()
-	buffer := make([]byte, 8<<10)
-	for _, name := range r.names {
+	feed(h, r.c.plan.Rules)
+	for i, name := range r.names {
 		fmt.Fprintf(h, "%s\n%d\n", name, len(r.c.sources[name]))
-		for text := r.c.sources[name]; text != ""; {
-			n := copy(buffer, text)
-			h.Write(buffer[:n])
-			text = text[n:]
+		if i >= r.mains {
+			feed(h, r.c.sources[name])
 		}
 	}
 	return hex.EncodeToString(h.Sum(nil))
+}
+
+// feed gives a text to a hash, which takes all, without a copy of the whole.
+func feed(h hash.Hash, text string) {
+	buffer := make([]byte, 8<<10)
+	for text != "" {
+		n := copy(buffer, text)
+		_, _ = h.Write(buffer[:n])
+		text = text[n:]
+	}
 }

@@ -130,7 +130,12 @@ func (t *typer) text(x syntax.Expr) string {
 		return n.Word()
 	}
 	t.c.printed = syntax.Append(t.c.printed[:0], x)
-	return string(t.c.printed)
+	text, known := t.c.texts[string(t.c.printed)]
+	if !known {
+		text = string(t.c.printed)
+		t.c.texts[text] = text
+	}
+	return text
 }
 
 // both is two arguments side by side.
@@ -141,7 +146,7 @@ func (t *typer) both(l, r *formula.Node) []*formula.Node {
 }
 
 func (t *typer) pointValue(x syntax.Expr, p *point) typed {
-	p.used = true
+	p.used.Store(true)
 	if p.how == Derived {
 		t.c.derive(p)
 	}
@@ -201,7 +206,7 @@ func (c *checker) declaredAbout(name string) bool {
 }
 
 func (t *typer) limitValue(x syntax.Expr, l *limit) typed {
-	l.used = true
+	l.used.Store(true)
 	if l.bad {
 		return t.bad(x)
 	}

@@ -33,7 +33,7 @@ func (c *checker) checkUnused() {
 // unusedPoints is W7.
 func (c *checker) unusedPoints() {
 	for _, p := range c.pointList {
-		if p.how != Measured || p.used || p.probe == nil || !p.probe.ours() || p.station.kind == nil || p.probe.Has("note") {
+		if p.how != Measured || p.used.Load() || p.probe == nil || !p.probe.ours() || p.station.kind == nil || p.probe.Has("note") {
 			continue
 		}
 		if _, known := p.station.kind.Point(p.short); !known {

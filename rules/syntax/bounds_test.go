@@ -2,6 +2,7 @@ package syntax
 
 import (
 	"os"
+	"reflect"
 	"strings"
 	"testing"
 )
@@ -44,6 +45,35 @@ func TestParse_deepIsCheap(t *testing.T) {
 	rows := strings.Repeat("    "+strings.Repeat("(", 900)+"\n", 500)
 	if _, list := Parse("x", "alarm a at b\n    when (\n"+rows); len(list) != 1 || list[0].Code != "75" {
 		t.Errorf("Parse says %v, want one message 75", list)
+	}
+}
+
+// TestParse_inPieces: a long text gives the same tree and says the same, in however many pieces it is read.
+func TestParse_inPieces(t *testing.T) {
+	block := "alarm a at b # why\n    when c\n  and d\nwhile e\n    unit 5\n\n  lost 4,2\nalram f\n\n# between\nlimit g 4 °C\n because \"h\n"
+	text := strings.Repeat(block, 4*leastPiece/len(block))
+	whole := &parser{file: &File{Name: "x", Text: text}, whole: true}
+	whole.read(cut(text, 1)[0], nil)
+	whole.list.Sort()
+	for n := 2; n <= 5; n++ {
+		pieces := cut(text, n)
+		if len(pieces) != min(n, len(text)/leastPiece) {
+			t.Fatalf("cut(%d) gives %d pieces", n, len(pieces))
+		}
+		p := &parser{file: &File{Name: "x", Text: text}, whole: true}
+		p.readPieces(pieces, nil)
+		p.list.Sort()
+		if !reflect.DeepEqual(p.file, whole.file) {
+			t.Errorf("%d pieces: another tree", n)
+		}
+		if len(p.list) < 100 || !reflect.DeepEqual(p.list, whole.list) {
+			t.Errorf("%d pieces: %d messages, whole %d, or others", n, len(p.list), len(whole.list))
+		}
+	}
+	for _, short := range []string{"", "alarm a at b", strings.Repeat("# no header\n", leastPiece)} {
+		if pieces := cut(short, 4); len(pieces) != 1 || pieces[0] != (piece{end: len(short), number: 1}) {
+			t.Errorf("cut(%.20q) gives %v, want one piece", short, pieces)
+		}
 	}
 }
 

@@ -7,5 +7,5 @@
 // The package is larger than most here because the language has one scanner, one parser, one printer and the words of every message
 // about them, and they change together.
 //
-// Concurrency: Parse and Format share nothing; a File is not changed after Parse.
+// Concurrency: Parse and Format share nothing; a long file is read in pieces side by side (pieces.go); a File is not changed after Parse.
 package syntax

@@ -13,6 +13,8 @@ type statement struct {
 	slipped bool // it does so though it is indented
 	margin  bool // a key of the present block at the left margin
 	tokens  []Token
+	word    string // the first of them, small
+	key     *Key   // of the present block that the word is; nil for none
 	faulty  bool
 }
 
@@ -33,8 +35,8 @@ const pageSize = 16 << 10
 // bytesPerToken of an ordinary file: examples have 9 to 12.
 const bytesPerToken = 8
 
-func newPages(name, text string, list *diag.List) *pages {
-	return &pages{scanner: scanner{file: name, list: list}, text: text, number: 1}
+func newPages(name, text string, part piece, list *diag.List) *pages {
+	return &pages{scanner: scanner{file: name, list: list}, text: text[:part.end], start: part.start, number: part.number}
 }
 
 // next scans a piece of at least so many bytes. A piece ends before a line at the margin, which no line before it goes on in.
@@ -64,7 +66,7 @@ func (p *pages) margin() bool { return isLetter(p.text[p.start]) }
 
 // scanAll turns a whole text into rows.
 func scanAll(name, text string, list *diag.List) []row {
-	rows, _ := newPages(name, text, list).next(len(text))
+	rows, _ := newPages(name, text, piece{end: len(text), number: 1}, list).next(len(text))
 	return rows
 }
 
@@ -113,12 +115,12 @@ func (g *grouper) key(word string) bool {
 func (g *grouper) takesSettings() bool { return g.block != nil && g.block.settings }
 
 func (g *grouper) begin(r *row) statement {
-	st := statement{tokens: r.tokens, faulty: r.faulty}
 	word := r.tokens[0].Word()
+	st := statement{tokens: r.tokens, word: word, key: g.block.key(word), faulty: r.faulty}
 	switch {
-	case r.indent == 0 && g.block.key(word) != nil && factsOf(word) == nil:
+	case r.indent == 0 && st.key != nil && factsOf(word) == nil:
 		st.margin = true
-	case r.indent == 0 || g.slipped(r.tokens):
+	case r.indent == 0 || st.key == nil && g.slipped(&st):
 		st.head, st.slipped = true, r.indent > 0
 		g.block, g.first = factsOf(meantBlock(word)), 0
 	case g.first == 0:
@@ -127,14 +129,13 @@ func (g *grouper) begin(r *row) statement {
 	return st
 }
 
-// slipped tells whether an indented row is a header all the same.
-func (g *grouper) slipped(tokens []Token) bool {
-	word := tokens[0].Word()
-	if g.block == nil || g.block.key(word) != nil || factsOf(word) == nil {
+// slipped tells whether an indented row that begins with no key of the block is a header all the same.
+func (g *grouper) slipped(st *statement) bool {
+	if g.block == nil || factsOf(st.word) == nil {
 		return false
 	}
 	// Of the words that begin blocks, parts declare but `channel` as a line; that one is a header only in full.
-	return !g.takesSettings() || word != "channel" || len(tokens) == 4 && tokens[2].Word() == "is"
+	return !g.takesSettings() || st.word != "channel" || len(st.tokens) == 4 && st.tokens[2].Is("is")
 }
 
 // goesOn tells whether a row continues the statement before it.
@@ -147,7 +148,7 @@ func (g *grouper) goesOn(r *row, before *statement) bool {
 	case Comma, Close, Text, Relation, Operator:
 		return true
 	case Keyword:
-		if w := t.Word(); w == "and" || w == "or" || w == "is" {
+		if t.Is("and") || t.Is("or") || t.Is("is") {
 			return true // is: = is read so, and = is an operator
 		}
 	}
@@ -155,7 +156,7 @@ func (g *grouper) goesOn(r *row, before *statement) bool {
 	case Operator, Relation, Comma, Semicolon, Open:
 		return true
 	case Keyword:
-		if w := last.Word(); w == "and" || w == "or" || w == "not" || w == "is" {
+		if last.Is("and") || last.Is("or") || last.Is("not") || last.Is("is") {
 			return true
 		}
 	}

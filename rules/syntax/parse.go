@@ -2,13 +2,14 @@ package syntax
 
 import (
 	"fmt"
+	"runtime"
 	"slices"
 	"strings"
 
 	"millwarden/internal/diag"
 )
 
-// Declared tells whether some part, bus, channel or kind declares a line of that key for blocks of that word.
+// Declared tells whether some part, bus, channel or kind declares a line of that key for blocks of that word. Several goroutines ask it at once.
 type Declared func(block, key string) bool
 
 // Parse reads a file. The tree holds all that could be read, whatever is wrong; the list, sorted, says what is.
@@ -30,15 +31,24 @@ func (p *parser) parse(declared Declared) (*File, diag.List) {
 		p.file.faulty = true
 		return p.file, p.list
 	}
-	g := &grouper{declared: declared}
-	pages := newPages(name, text, &p.list)
-	for rows, more := pages.next(pageSize); more; rows, more = pages.next(pageSize) {
-		p.comments(rows)
-		p.statements(g.group(rows))
+	if pieces := cut(text, runtime.GOMAXPROCS(0)); len(pieces) == 1 {
+		p.read(pieces[0], declared)
+	} else {
+		p.readPieces(pieces, declared)
 	}
 	p.list.Sort()
 	p.file.faulty = p.list.HasErrors()
 	return p.file, p.list
+}
+
+// read goes through one piece of the text.
+func (p *parser) read(part piece, declared Declared) {
+	g := &grouper{declared: declared}
+	pages := newPages(p.file.Name, p.file.Text, part, &p.list)
+	for rows, more := pages.next(pageSize); more; rows, more = pages.next(pageSize) {
+		p.comments(rows)
+		p.statements(g.group(rows))
+	}
 }
 
 func (p *parser) comments(rows []row) {
@@ -49,7 +59,7 @@ func (p *parser) comments(rows []row) {
 	}
 }
 
-// parser goes through the statements of one file.
+// parser goes through the statements of one file, or of a piece of it.
 type parser struct {
 	file  *File
 	list  diag.List
@@ -87,7 +97,7 @@ func (p *parser) statements(all []statement) {
 				c.remark("12", word.Range, word.Word()+" is a line of a block",
 					"Put spaces before it: it is a key of "+strings.Join(BlocksWith(word.Word()), ", ")+".")
 			}
-			p.line(c)
+			p.line(c, st.key)
 		}
 	}
 }
@@ -161,8 +171,8 @@ func (p *parser) unknownBlock(c *cursor, word Token) *blockFacts {
 	return factsOf(meant)
 }
 
-// line reads one line of the present block.
-func (p *parser) line(c *cursor) {
+// line reads one line of the present block; known is its key, if that is one of the block's own.
+func (p *parser) line(c *cursor, known *Key) {
 	key := c.next()
 	c.facts, c.block = p.facts, p.block
 	l := p.room.lines.Next()
@@ -171,7 +181,6 @@ func (p *parser) line(c *cursor) {
 		l.Tokens = c.tokens[1:]
 	}
 	p.block.Lines = append(p.block.Lines, l)
-	known := c.facts.key(key.Word())
 	switch {
 	case known != nil:
 		l.fixed, c.key = known, known

@@ -59,7 +59,8 @@ func (s *scanner) scanRow(line string, start int, r *row) {
 
 // plausible refuses a line that is no text before anybody tries to read it.
 func (s *scanner) plausible() bool {
-	if s.plain = isPlain(s.line); s.plain && len(s.line) <= maxLine {
+	var text bool
+	if s.plain, text = looks(s.line); text && len(s.line) <= maxLine {
 		return true
 	}
 	column := 0
@@ -84,14 +85,19 @@ func (s *scanner) plausible() bool {
 	return true
 }
 
-// isPlain tells that a line holds nothing but tabs and what ASCII prints: most lines, which are read byte for byte.
-func isPlain(line string) bool {
-	for i := range len(line) {
-		if b := line[i]; b >= 0x7f || b < ' ' && b != '\t' {
-			return false
+// looks tells that a line holds nothing but tabs and what ASCII prints, as most lines do, which are read byte for byte; and whether it is text.
+func looks(line string) (plain, text bool) {
+	plain = true
+	for i := 0; i < len(line); i++ {
+		b := line[i]
+		if b < ' ' && b != '\t' || b == 0x7f || b == 0xc2 && i+1 < len(line) && line[i+1] < 0xa0 { // U+0080 to U+009F are control characters too
+			return false, false
+		}
+		if b >= utf8.RuneSelf {
+			plain = false
 		}
 	}
-	return true
+	return plain, plain || utf8.ValidString(line)
 }
 
 func (s *scanner) indent() {
@@ -193,6 +199,9 @@ var comparisons = []struct {
 
 // scan reads one token, or the comment that ends the line.
 func (s *scanner) scan() bool {
+	for s.at < len(s.line) && s.line[s.at] == ' ' {
+		s.at, s.column = s.at+1, s.column+1
+	}
 	for s.at < len(s.line) && unicode.IsSpace(s.peek()) {
 		s.step()
 	}
@@ -200,6 +209,10 @@ func (s *scanner) scan() bool {
 		return false
 	}
 	r := s.peek()
+	if isLetter(s.line[s.at]) { // most words
+		s.chunk()
+		return true
+	}
 	if r == '#' {
 		s.comment()
 		return false
@@ -333,20 +346,48 @@ func isRef(text string) bool {
 // chunk reads what stands up to the next space or mark, and tells what it is.
 func (s *scanner) chunk() {
 	rest := s.line[s.at:]
-	if !isLetter(rest[0]) && strings.Contains(rest, ",") {
+	if beginsWithComma(rest) {
 		if head := commaHead.FindString(strings.ReplaceAll(rest, "−", "-")); head != "" {
 			s.commaNumber(head)
 			return
 		}
 	}
-	end := len(rest)
-	for at, r := range rest {
-		if endsChunk(r) || (r == '=' && splitsAt(rest, at)) {
-			end = at
-			break
-		}
+	end := 0
+	for end < len(rest) && !endsPlain[rest[end]] { // most words are of plain letters
+		end++
+	}
+	if end < len(rest) && rest[end] != ' ' {
+		end = chunkEnd(rest, end)
 	}
 	s.classify(rest[:end])
+}
+
+// endsPlain are the bytes at which chunkEnd looks: those that end a chunk or may do so.
+var endsPlain = func() (ends [256]bool) {
+	for b := range ends {
+		ends[b] = b >= utf8.RuneSelf || b == '=' || endsChunk(rune(b))
+	}
+	return ends
+}()
+
+// chunkEnd is where the chunk ends that goes on to from at least.
+func chunkEnd(text string, from int) int {
+	for at, r := range text[from:] {
+		if at += from; endsChunk(r) || r == '=' && splitsAt(text, at) {
+			return at
+		}
+	}
+	return len(text)
+}
+
+// beginsWithComma tells whether digits, perhaps with a minus before them, and a comma begin the text: only then is it looked at closely.
+func beginsWithComma(text string) bool {
+	text = strings.TrimPrefix(strings.TrimPrefix(text, "-"), "−")
+	digits := 0
+	for digits < len(text) && text[digits] >= '0' && text[digits] <= '9' {
+		digits++
+	}
+	return digits > 0 && digits < len(text) && text[digits] == ','
 }
 
 // endsChunk tells which characters no word holds.
@@ -393,6 +434,8 @@ func (s *scanner) classify(typed string) {
 		text = strings.ReplaceAll(typed, "−", "-")
 	}
 	switch {
+	case isLetter(text[0]) && s.last() != Number && isName(text) && !strings.EqualFold(text, "to"): // most words
+		s.name(text, width)
 	case text == "+" || text == "-" || text == "*" || text == "/":
 		s.take(Operator, text, width)
 	case text == "×":
@@ -404,11 +447,7 @@ func (s *scanner) classify(typed string) {
 	case strings.EqualFold(text, "to") && (s.last() == Number || s.last() == Unit):
 		s.take(To, "..", width)
 	case isName(text):
-		kind := Name
-		if isKeyword(text) {
-			kind = Keyword
-		}
-		s.take(kind, text, width)
+		s.name(text, width)
 	case isRef(text):
 		s.take(Ref, text, width)
 	case strings.HasSuffix(text, ":") && isName(text[:len(text)-1]):
@@ -417,6 +456,15 @@ func (s *scanner) classify(typed string) {
 	default:
 		s.take(Word, typed, width) // a path keeps what stood in it
 	}
+}
+
+// name takes what has the shape of a name.
+func (s *scanner) name(text string, width int) {
+	kind := Name
+	if isKeyword(text) {
+		kind = Keyword
+	}
+	s.take(kind, text, width)
 }
 
 // numeral takes a chunk that begins with a digit, or with what may stand before one.

@@ -45,7 +45,7 @@ func (t Token) Word() string { return strings.ToLower(t.Text) }
 
 // Is tells whether the token is that word, which is given small. Words of the language have letters of one byte.
 func (t *Token) Is(word string) bool {
-	return t.Text == word || len(t.Text) == len(word) && strings.EqualFold(t.Text, word)
+	return t.Text == word || len(t.Text) == len(word) && t.Text[0]|' ' == word[0] && strings.EqualFold(t.Text, word)
 }
 
 // Comment is one comment, from its # to the end of the line.
@@ -93,7 +93,7 @@ func (b *Block) Title() string {
 func (b *Block) Find(key string) []*Line {
 	var found []*Line
 	for _, l := range b.Lines {
-		if !l.Refused && l.Key.Is(key) {
+		if !l.Refused && l.is(key) {
 			found = append(found, l)
 		}
 	}
@@ -103,7 +103,7 @@ func (b *Block) Find(key string) []*Line {
 // First returns the first line of that key which is not refused, or nil.
 func (b *Block) First(key string) *Line {
 	for _, l := range b.Lines {
-		if !l.Refused && l.Key.Is(key) {
+		if !l.Refused && l.is(key) {
 			return l
 		}
 	}
@@ -113,7 +113,7 @@ func (b *Block) First(key string) *Line {
 // Has tells whether a line of that key stands, refused or meant ones too: nobody is told that what he mistyped is missing.
 func (b *Block) Has(key string) bool {
 	for _, l := range b.Lines {
-		if l.Key.Is(key) || l.Meant != "" && l.Meant == key {
+		if l.is(key) || l.Meant != "" && l.Meant == key {
 			return true
 		}
 	}
@@ -138,6 +138,14 @@ type Line struct {
 	fixed   *Key    // of the table of keys; nil where it is declared elsewhere, or none
 	Refused bool    // it was said to be wrong; Value may be nil
 	Meant   string  // a key near the one that is no key of the block
+}
+
+// is tells whether the line has that key.
+func (l *Line) is(key string) bool {
+	if l.fixed != nil {
+		return l.fixed.Name == key
+	}
+	return l.Key.Is(key)
 }
 
 // Facts are what the table of keys says of the line's key; nil of a declared one.

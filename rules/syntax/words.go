@@ -110,10 +110,18 @@ var keywords = []string{"and", "or", "not", "is", "at", "by", "for", "each", "ev
 // Keywords are the words of the language that stand between others.
 func Keywords() []string { return slices.Clone(keywords) }
 
-// isKeyword tells whether a word, small or not, is one of them.
-func isKeyword(word string) bool {
+// keywordsBy are the keywords that begin with a letter.
+var keywordsBy = func() (by [256][]string) {
 	for _, k := range keywords {
-		if len(word) == len(k) && strings.EqualFold(word, k) { // their letters have one byte each
+		by[k[0]] = append(by[k[0]], k)
+	}
+	return by
+}()
+
+// isKeyword tells whether a name, small or not, is one of them.
+func isKeyword(name string) bool {
+	for _, k := range keywordsBy[name[0]|' '] {
+		if len(name) == len(k) && strings.EqualFold(name, k) { // their letters have one byte each
 			return true
 		}
 	}
