@@ -248,6 +248,11 @@ func (c *checker) placeSlot(p *probe, d *phrase.Declaration, f found) bool {
 	case "TOPIC":
 		p.plan.Bus, kind = "broker", "broker"
 	case "ID":
+		id, ok := c.wireID(d.Name, f.token)
+		if !ok {
+			return false
+		}
+		p.plan.Place[f.index].Text = id
 		p.plan.Bus, kind = "onewire", "onewire"
 	default:
 		return true
