@@ -312,9 +312,10 @@ func (e *explainer) point(p *check.Point) {
 	}
 }
 
-// workedOut says how a point is worked out that no probe gives: the formula, what it rests on, and what it is made from, each with its quality.
+// workedOut says how a point is worked out that no probe gives: the formula, what it rests on, how often, by which settings and limits, and from what, each with its value and quality.
 func (e *explainer) workedOut(p *check.Point) {
 	from := p.From
+	var also []string
 	for i := range e.plan.Engine.Points {
 		if d := &e.plan.Engine.Points[i]; d.Name == p.Name && d.Formula != nil {
 			e.say("  Formula: %s.", d.Formula.Text)
@@ -322,20 +323,74 @@ func (e *explainer) workedOut(p *check.Point) {
 		}
 	}
 	for i := range e.plan.Stations {
-		if f, ok := models.Explain(e.plan.Stations[i].Kind, p.Short); ok && e.plan.Stations[i].Name == p.Station && p.How == check.Computed {
+		s := &e.plan.Stations[i]
+		if f, ok := models.Explain(s.Kind, p.Short); ok && s.Name == p.Station && p.How == check.Computed {
 			e.say("  Formula: %s.", f.Text)
 			e.say("  Source: %s.", f.Source)
+			e.say("  Worked out %s.", f.When)
+			for _, name := range f.Uses {
+				e.say("    %s", e.setting(s, name))
+			}
+			also = e.measured(s.Name, f.Also)
 		}
 	}
-	if len(from) == 0 {
-		return
+	if text, ok := floor.OwnPoint(e.owner(p), p.Short); ok && p.How == check.Computed {
+		e.say("  Found by the gateway itself: %s.", text)
 	}
-	e.say("  Worked out from: %s. It is uncertain while one of them is, and unknown while one is bad.", strings.Join(from, ", "))
-	for _, name := range from {
+	if len(from) > 0 {
+		e.say("  Worked out from: %s. It is uncertain while one of them is, and unknown while one is bad.", strings.Join(from, ", "))
+	}
+	if len(also) > 0 {
+		e.say("  While it is known it uses also: %s. It is uncertain while that is.", strings.Join(also, ", "))
+	}
+	for _, name := range slices.Concat(from, also) {
 		if text := e.ask(name); text != "" {
 			e.say("    %s is %s.", name, text)
 		}
 	}
+}
+
+// owner is what a point is of that belongs to no station with a model: the board, a bus, a channel, a probe, another point.
+func (e *explainer) owner(p *check.Point) string {
+	named := func(name string) bool { return name == p.Station }
+	switch {
+	case strings.HasSuffix(p.Name, "/disagrees"):
+		return "point"
+	case slices.ContainsFunc(e.plan.Buses, func(b check.Bus) bool { return named(b.Name) }):
+		return "bus"
+	case slices.ContainsFunc(e.plan.Channels, func(c check.Channel) bool { return named(c.Name) }):
+		return "channel"
+	case slices.ContainsFunc(e.plan.Probes, func(p check.Probe) bool { return named(p.Name) }):
+		return "probe"
+	case slices.ContainsFunc(e.plan.Stations, func(s check.Station) bool { return named(s.Name) && s.Kind == "board" }):
+		return "board"
+	}
+	return ""
+}
+
+// setting is a setting of a station, or a named limit as it holds there, with its value.
+func (e *explainer) setting(s *check.Station, name string) string {
+	best := -1
+	for i := range e.plan.Limits {
+		if l := &e.plan.Limits[i]; l.Name == name && (slices.Contains(l.At, s.Name) || len(l.At) == 0 && best < 0) {
+			best = i
+		}
+	}
+	if best >= 0 {
+		return limitWords(e.plan.Limits[best])
+	}
+	return name + " is " + models.Setting(e.plan, s.Name, name) + ", a setting of the station"
+}
+
+// measured are those of a station's points that are there.
+func (e *explainer) measured(station string, shorts []string) []string {
+	var list []string
+	for i := range e.plan.Points {
+		if p := &e.plan.Points[i]; p.Station == station && slices.Contains(shorts, p.Short) {
+			list = append(list, p.Name)
+		}
+	}
+	return list
 }
 
 var nameInFormula = regexp.MustCompile(`[a-z][a-z0-9]*(-[a-z0-9]+)*(/[a-z0-9-]+)?`)

@@ -54,7 +54,7 @@ var tradeChecks = map[string]func() (float64, string, error){
 	"CHK-22": number(func() float64 { return 1000 * float64(SaturationPressure(25)) }),
 	"CHK-23": number(func() float64 { return 1000 * float64(SaturationPressure(5)) }),
 	"CHK-24": number(func() float64 { return 1000 * float64(PressureAt(500)) }),
-	"CHK-26": number(func() float64 { return ratioFromWetBulb(30, 25, 95.461) }),
+	"CHK-26": number(func() float64 { return ratioAt(30, 25, 95.461) }),
 	"CHK-27": tried(func() (units.Celsius, error) { return DewPoint(25, 50) }),
 	"CHK-28": number(func() float64 { return float64(VapourDeficit(20, 60)) }),
 	"CHK-29": number(func() float64 { return 100 * float64(VapourPressure(20, 80)/SaturationPressure(45)) }),

@@ -8,7 +8,7 @@ import (
 	"millwarden/internal/units"
 )
 
-// air works out what temperature and humidity of one place say. What does not change is not worked out again.
+// air works out what temperature and humidity of one place say, at each look. What does not change is not worked out again.
 type air struct {
 	t, rh, wall *input
 	pressure    coffee.KiloPascal
@@ -29,12 +29,9 @@ func (a *air) build(b *builder, t, rh string) {
 	b.out(&a.margin, "dew-margin")
 }
 
-// changed is by how much an input must move for its points to be worked out anew; a hundredth of what probes resolve would be noise.
-const changed = 0.005
-
 func (a *air) work() {
 	t, rh := a.t.value, a.rh.value
-	if a.worked && math.Abs(t-a.lastT) < changed && math.Abs(rh-a.lastRH) < changed {
+	if a.worked && t == a.lastT && rh == a.lastRH {
 		return
 	}
 	a.worked, a.lastT, a.lastRH = true, t, rh

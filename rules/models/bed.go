@@ -25,19 +25,24 @@ type bed struct {
 	in, early, late, never       output
 
 	bedState
-	day     []coffee.Air // scratch
-	meter   [meterKept]float64
-	meterN  int
-	forms   coffee.Forecast
-	neverIs bool
-	why     string
-	made    time.Duration
+	day         []coffee.Air // scratch
+	meter       [meterKept]float64
+	meterN      int
+	unsureMeter bool // an uncertain reading is in meter
+	unsureAir   bool // one is in the step of air
+	forms       coffee.Forecast
+	neverIs     bool
+	why         string
+	made        time.Duration
+	stale       bool // a moisture came since it was made
 }
 
 // bedState is what is saved.
 type bedState struct {
 	Moisture   coffee.DryBasis // by weighing of air and meter
 	Known      bool            // Moisture holds
+	Unsure     bool            `json:",omitempty"` // it rests on an uncertain reading of the meter
+	Doubt      doubt           // of the air since it was measured
 	Assumed    bool            // it rests on the moisture that fresh parchment usually has
 	Wet        time.Duration   // above water activity 0.80 since the wash
 	StepBegan  time.Duration
@@ -73,6 +78,7 @@ const (
 	saysNoDay      = "cannot say yet: less than a day of this air is known"
 	saysNoAir      = "cannot say yet: less than ten minutes of this air are known"
 	saysNoMoisture = "cannot say: its moisture is not known, measure it once"
+	saysUnsure     = "its moisture was measured with an uncertain meter"
 	saysAssumed    = "it rests on the usual moisture of fresh parchment, 53 %wb"
 )
 
@@ -90,7 +96,7 @@ func newBed(b *builder) model {
 	b.out(&d.never, "never-dries")
 	d.points = b.outputs
 	d.day = make([]coffee.Air, 0, len(d.Airs.Hours))
-	d.why = saysNoAir
+	d.why, d.stale = saysNoAir, true
 	return d
 }
 
@@ -101,7 +107,7 @@ func (d *bed) begin(now reading.Stamp, lot Lot) {
 	if !lot.Known && known && past < blindMost {
 		d.Moisture, d.Known, d.Assumed = freshWet.Dry(), true, true
 	}
-	d.meterN, d.why = 0, saysNoAir
+	d.meterN, d.why, d.stale = 0, saysNoAir, true
 }
 
 func (d *bed) end(now reading.Stamp) Lot {
@@ -125,13 +131,15 @@ func (d *bed) observe(in *input, now reading.Stamp) {
 		}
 		d.meter[d.meterN] = in.value
 		d.meterN++
+		d.unsureMeter = d.unsureMeter || in.quality == reading.Uncertain
 		if !d.Known || d.Assumed && !d.HasMetered {
-			d.measured(coffee.WetBasis(in.value).Dry())
+			d.measured(coffee.WetBasis(in.value).Dry(), in.quality == reading.Uncertain)
 		}
 	case (in == d.air.t || in == d.air.rh) && worst(now.Mono, d.air.t, d.air.rh) != reading.Bad:
 		d.Warm += d.air.t.value
 		d.Damp += d.air.rh.value
 		d.Samples++
+		d.unsureAir = d.unsureAir || worst(now.Mono, d.air.t, d.air.rh) == reading.Uncertain
 	}
 }
 
@@ -139,12 +147,13 @@ func (d *bed) observe(in *input, now reading.Stamp) {
 var wettest = coffee.WetBasis(80).Dry()
 
 // measured makes a measured moisture stand.
-func (d *bed) measured(m coffee.DryBasis) {
+func (d *bed) measured(m coffee.DryBasis, unsure bool) {
 	if m <= 0 || m > wettest {
 		return
 	}
-	d.Moisture, d.Known, d.Assumed = m, true, false
+	d.Moisture, d.Known, d.Assumed, d.Unsure, d.Doubt = m, true, false, unsure, doubt{}
 	d.Metered, d.HasMetered, d.Thin = m, true, m
+	d.stale = true
 }
 
 // byHand takes a moisture that people measured, and learns from what fell since the last one how this layer dries.
@@ -152,7 +161,7 @@ func (d *bed) byHand(m coffee.DryBasis) {
 	if d.HasMetered && m > 0 && m < d.Metered {
 		d.Pace.Learn(d.Metered, m, d.Metered-d.Thin)
 	}
-	d.measured(m)
+	d.measured(m, false)
 }
 
 // step goes on by one step of air.
@@ -166,7 +175,8 @@ func (d *bed) step(now reading.Stamp) {
 		return
 	}
 	a := coffee.Air{T: units.Celsius(d.Warm / float64(d.Samples)), RH: coffee.RelativeHumidity(d.Damp / float64(d.Samples))}
-	d.Warm, d.Damp, d.Samples = 0, 0, 0
+	d.Doubt.add(long, d.unsureAir)
+	d.Warm, d.Damp, d.Samples, d.unsureAir = 0, 0, 0, false
 	if long > 2*bedStep { // a pause: the board was off
 		d.Blind += long - bedStep
 		d.Known, d.HasMetered, long = d.Known && d.Blind <= blindMost, false, bedStep
@@ -182,9 +192,15 @@ func (d *bed) step(now reading.Stamp) {
 		d.HourWarm, d.HourDamp, d.HourSteps = 0, 0, 0
 		d.learn()
 	}
-	if d.station.stay.Loaded {
+	if d.station.stay.Loaded && d.forecastDue(now) {
 		d.foresee(a, now)
 	}
+}
+
+// forecastDue tells that the forecast has to be made anew at this step: that of a deck goes through weeks of air, and with a day's hours known only as often as an hour is added, until the end is near.
+func (d *bed) forecastDue(now reading.Stamp) bool {
+	near := !d.neverIs && d.forms.Middle-(now.Mono-d.made) < forecastNear
+	return !d.deck || d.stale || d.why != "" || d.HourSteps == 0 || near
 }
 
 // dry lets the estimate and the thin layer beside it dry on; air outside the range of the equation does not dry.
@@ -210,11 +226,12 @@ func (d *bed) learn() {
 		return
 	}
 	m := coffee.WetBasis(coffee.Median(d.meter[:d.meterN])).Dry()
-	d.meterN = 0
+	unsure := d.unsureMeter
+	d.meterN, d.unsureMeter = 0, false
 	if d.HasMetered {
 		d.Pace.Learn(d.Metered, m, d.Metered-d.Thin)
 	}
-	d.measured(m)
+	d.measured(m, unsure)
 }
 
 // activityOf is the water activity of parchment of a moisture; 1 above the wettest of the sorption equation, and its coldest below that.
@@ -230,7 +247,7 @@ func activityOf(m coffee.DryBasis, t units.Celsius) float64 {
 }
 
 func (d *bed) foresee(a coffee.Air, now reading.Stamp) {
-	d.made, d.why, d.neverIs = now.Mono, "", false
+	d.made, d.why, d.neverIs, d.stale = now.Mono, "", false, false
 	d.day = d.day[:0]
 	switch {
 	case !d.Known:
@@ -252,13 +269,20 @@ func (d *bed) foresee(a coffee.Air, now reading.Stamp) {
 	d.forms, d.neverIs = f, never
 }
 
-func (d *bed) tick(now reading.Stamp, o *outs) {
+func (d *bed) tick(now reading.Stamp, all bool, o *outs) {
+	if !all {
+		if d.station.stay.Loaded || !d.m.enters {
+			d.air.tick(now, o)
+		}
+		return
+	}
 	switch {
 	case d.Running && now.Mono-d.StepBegan >= bedStep:
 		d.step(now)
-	case d.HasAir && d.why == saysNoAir && d.station.stay.Loaded: // after a start
+	case d.HasAir && d.stale && d.station.stay.Loaded: // a moisture was measured, or the board was started
 		d.foresee(d.Air, now)
 	}
+	d.station.by(minuteOf(d.StepBegan, now.Mono))
 	d.presence.tick(d.m, d.station, now, o)
 	if !d.station.stay.Loaded && d.m.enters {
 		d.points.outside(o)
@@ -273,6 +297,10 @@ func (d *bed) tick(now reading.Stamp, o *outs) {
 	if d.Assumed && quality == reading.Good {
 		quality, cause = reading.Uncertain, saysAssumed
 	}
+	if metered := d.moisture.known(now.Mono) && d.moisture.quality == reading.Uncertain; (d.Unsure || metered) && quality == reading.Good {
+		quality, cause = reading.Uncertain, saysUnsure
+	}
+	quality, cause = d.Doubt.over(quality, cause)
 	if !d.Known && quality != reading.Bad {
 		for _, p := range [...]*output{&d.estimated, &d.activity, &d.wetTime} {
 			o.unknown(p, saysNoMoisture)

@@ -25,6 +25,7 @@ type bin struct {
 // binState is what is saved.
 type binState struct {
 	Mould   time.Duration // the air stood above the limit of moulds
+	Doubt   doubt         // of Mould, over the stay
 	Counted time.Duration // monotonic time up to which it is counted
 	Running bool
 	Week    week
@@ -35,27 +36,35 @@ type binState struct {
 type week struct {
 	Sums    [7 * 24]float64 // temperature by seconds
 	Seconds [7 * 24]float64
+	Unsure  [7 * 24]float64 // of Seconds
 	Now     int
 	Filled  float64 // seconds of the hour under way, known or not
 	Total   float64 // of Sums
 	Known   float64 // of Seconds
+	Doubted float64 // of Unsure
 }
 
 // ownMeanLeast is how much of a week must be known; chosen: a day and its night.
 const ownMeanLeast = 24 * 3600
 
-func (w *week) add(value, seconds float64, known bool) {
+// add lets seconds pass, of which a value stood for so many.
+func (w *week) add(value, seconds, stood float64, unsure bool) {
 	for w.Filled += min(seconds, 7*24*3600); w.Filled >= 3600; w.Filled -= 3600 {
 		w.Now = (w.Now + 1) % len(w.Sums)
 		w.Total -= w.Sums[w.Now]
 		w.Known -= w.Seconds[w.Now]
-		w.Sums[w.Now], w.Seconds[w.Now] = 0, 0
+		w.Doubted -= w.Unsure[w.Now]
+		w.Sums[w.Now], w.Seconds[w.Now], w.Unsure[w.Now] = 0, 0, 0
 	}
-	if known {
-		w.Sums[w.Now] += value * seconds
-		w.Seconds[w.Now] += seconds
-		w.Total += value * seconds
-		w.Known += seconds
+	if stood > 0 {
+		w.Sums[w.Now] += value * stood
+		w.Seconds[w.Now] += stood
+		w.Total += value * stood
+		w.Known += stood
+	}
+	if unsure {
+		w.Unsure[w.Now] += stood
+		w.Doubted += stood
 	}
 }
 
@@ -83,25 +92,33 @@ func (n *bin) end(now reading.Stamp) Lot {
 func (n *bin) moment(string, reading.Stamp)       {}
 func (n *bin) observe(in *input, _ reading.Stamp) { n.gone.observe(&n.Gone, in) }
 
-// count lets time pass with what stands.
 func (n *bin) count(now reading.Stamp) {
 	if !n.Running {
 		n.Counted, n.Running = now.Mono, true
 	}
-	past := now.Mono - n.Counted
+	from := n.Counted
 	n.Counted = now.Mono
-	if n.air.t == nil {
-		return
+	if t := n.air.t; t != nil {
+		n.Week.add(t.value, (now.Mono - from).Seconds(), t.stood(from, now.Mono).Seconds(), t.quality == reading.Uncertain)
 	}
-	watched := past < gapLeast
-	n.Week.add(n.air.t.value, past.Seconds(), watched && n.air.t.known(now.Mono))
-	if watched && n.air.rh.known(now.Mono) && coffee.RelativeHumidity(n.air.rh.value) > n.mould {
-		n.Mould += past
+	if rh := n.air.rh; rh != nil {
+		long := rh.stood(from, now.Mono)
+		n.Doubt.add(long, rh.quality == reading.Uncertain)
+		if coffee.RelativeHumidity(rh.value) > n.mould {
+			n.Mould += long
+		}
 	}
 }
 
-func (n *bin) tick(now reading.Stamp, o *outs) {
+func (n *bin) tick(now reading.Stamp, all bool, o *outs) {
 	n.count(now)
+	if !all {
+		if n.station.stay.Loaded || !n.m.enters {
+			n.air.tick(now, o)
+		}
+		return
+	}
+	n.station.by(minuteOf(n.Gone.Began, now.Mono))
 	n.presence.tick(n.m, n.station, now, o)
 	if !n.station.stay.Loaded && n.m.enters {
 		n.points.outside(o)
@@ -112,13 +129,17 @@ func (n *bin) tick(now reading.Stamp, o *outs) {
 		return
 	}
 	n.gone.tick(&n.Gone, now, o)
-	o.duration(&n.mouldHours, n.Mould, worst(now.Mono, n.air.t, n.air.rh), "")
-	quality := worst(now.Mono, n.air.t)
+	quality, cause := n.Doubt.over(worst(now.Mono, n.air.t, n.air.rh), "")
+	o.duration(&n.mouldHours, n.Mould, quality, cause)
+	quality, cause = worst(now.Mono, n.air.t), ""
 	if n.Week.Known < ownMeanLeast && quality != reading.Bad {
 		o.unknown(&n.ownMean, "cannot say yet: less than a day of this bin is known")
 		return
 	}
-	o.give(&n.ownMean, n.Week.Total/max(1, n.Week.Known), quality, "")
+	if 10*n.Week.Doubted > n.Week.Known && quality == reading.Good {
+		quality, cause = reading.Uncertain, causeDoubt
+	}
+	o.give(&n.ownMean, n.Week.Total/max(1, n.Week.Known), quality, cause)
 }
 
 func (n *bin) state() any { return &n.binState }

@@ -2,6 +2,7 @@ package models
 
 import (
 	"slices"
+	"strconv"
 	"time"
 
 	"millwarden/internal/coffee"
@@ -70,6 +71,29 @@ func Of(plan *check.Plan) Config {
 	return c
 }
 
+// quantities of the settings and limits.
+var quantities = map[string]units.Quantity{"ready-after": units.Duration, "reference": units.Temperature, "target-moisture": units.Moisture, "drop-temperature": units.Temperature,
+	"first-crack-at": units.Temperature, "ready-ph": units.PH, "over-fermented-ph": units.PH, "mould-bin-air": units.Humidity}
+
+// Setting is a setting or limit that models look at, as it holds at a station, in words.
+func Setting(plan *check.Plan, station, name string) string {
+	number := limitAt(plan, name, station, limits[name])
+	if usual, is := settings[name]; is {
+		number = usual
+	}
+	for i := range plan.Stations {
+		if st := &plan.Stations[i]; st.Name == station {
+			if line, ok := st.Settings.Find(name); ok && len(line.Slots) > 0 {
+				number = line.Slots[0].Amount.Value
+			}
+		}
+	}
+	if q, ok := quantities[name]; ok {
+		return units.Choice{}.Print(number, q)
+	}
+	return strconv.FormatFloat(number, 'g', 4, 64)
+}
+
 // limitAt is a named limit as in force at a station: its own, or the general one.
 func limitAt(plan *check.Plan, name, station string, usual float64) float64 {
 	value := usual
@@ -107,7 +131,10 @@ func (b *builder) in(short string) *input {
 			return in
 		}
 	}
-	in := &input{short: short, overdue: overdue}
+	in := &input{short: short, overdue: overdue, moves: movesWarmth}
+	if short == "humidity" || short == "air-humidity" {
+		in.moves = movesHumidity
+	}
 	b.inputs = append(b.inputs, in)
 	return in
 }

@@ -4,7 +4,44 @@ package models
 type Formula struct {
 	Text   string
 	Source string
+	When   string   // how often it is worked out
+	Also   []string // points of the station that it uses beside those it cannot do without, where they are measured
+	Uses   []string // settings of the station and named limits in it
 }
+
+// Rhythms, as rhythm.go has them.
+const (
+	atEntry    = "at the entry, and once a minute"
+	eachMinute = "once a minute, and when an input turns uncertain, bad or good again"
+	asItMoves  = "when an input has moved by 0.2 K or 1 %RH, and once a minute"
+	eachRoast  = "every 2 s in a roast, every 10 s outside"
+	eachStep   = "every ten minutes"
+	farAndNear = "every half hour, every ten minutes when the end is within three hours or 0.3 pH; between two the time that passed is taken off, once a minute"
+	byHours    = "on a deck every hour, in a dryer and when the end is within three hours every ten minutes; between two the time that passed is taken off, once a minute"
+)
+
+// rhythms by point; what is not named is worked out once a minute. Those of a roaster are all eachRoast.
+var rhythms = map[string]string{
+	"loaded": atEntry, "empty": atEntry, "warmer-than-start": asItMoves, "ph-slope": eachStep, "lowest-ph": eachStep, "ph-above-lowest": eachStep, "looks-loaded": eachStep, "looks-empty": eachStep,
+	"dew-point": asItMoves, "wet-bulb": asItMoves, "vapour-deficit": asItMoves, "equilibrium-moisture": asItMoves, "dew-margin": asItMoves,
+	"wash-in": farAndNear, "wash-in-early": farAndNear, "wash-in-late": farAndNear, "over-in": farAndNear,
+	"drying-in": byHours, "drying-in-early": byHours, "drying-in-late": byHours, "never-dries": byHours,
+}
+
+// alsos are the points that are used where they are measured.
+var alsos = map[string][]string{
+	"estimated-moisture": {"moisture"}, "wet-time": {"moisture"}, "drying-in": {"moisture"}, "drying-in-early": {"moisture"}, "drying-in-late": {"moisture"}, "never-dries": {"moisture"},
+	"looks-empty": {"weight"},
+}
+
+// uses are the settings and limits in a formula, by point.
+var uses = map[string][]string{
+	"equivalent-hours": {"reference", "q10"}, "wash-in": forTank, "wash-in-early": forTank, "wash-in-late": forTank, "over-in": {"over-fermented-ph", "ready-after", "reference", "q10"},
+	"drying-in": {"target-moisture"}, "drying-in-early": {"target-moisture"}, "drying-in-late": {"target-moisture"}, "never-dries": {"target-moisture"},
+	"mould-hours": {"mould-bin-air"}, "drop-in": {"drop-temperature"}, "past-first-crack": {"first-crack-at"},
+}
+
+var forTank = []string{"ready-ph", "ready-after", "reference", "q10"}
 
 // Sources by the names of internal/coffee.
 const (
@@ -17,15 +54,18 @@ const (
 	souring = "curves weighed by what was measured, prior 15 h at 20 to 26 °C (Jackels 2006, as quoted), Q10 of 1.5 to 2.6 (no measured one was found); 80 % interval, judged on simulated tanks of other laws"
 )
 
+// rule is a formula and its source.
+type rule struct{ text, source string }
+
 // formulas by kind of station and point; "" stands for every kind.
-var formulas = map[string]map[string]Formula{
+var formulas = map[string]map[string]rule{
 	"": {
 		"loaded":               {"a lot was loaded and not emptied since", entered},
 		"empty":                {"no lot stands here", entered},
 		"dew-point":            {"T at which saturation pressure pws(T) equals RH · pws(air temperature)", ashrae},
 		"equilibrium-moisture": {"Me = (61.030848 h - 108.37141 h² + 74.461059 h³) · exp((-0.037049 h + 0.070114 h² - 0.035177 h³) T) % of the dry weight, h = RH / 100, T in °C; shown on the wet weight", trejos},
 		"vapour-deficit":       {"pws(T) · (1 - RH / 100)", ashrae},
-		"dew-margin":           {"wall temperature less dew point of the air in the mass; without a wall probe, temperature less dew point", ashrae},
+		"dew-margin":           {"wall temperature less dew point of the air in the mass", ashrae},
 		"co-mean-8h":           {"sum of concentration · time over the last eight hours / 8 h", shifted},
 		"co2-mean-8h":          {"sum of concentration · time over the last eight hours / 8 h", shifted},
 	},
@@ -56,7 +96,7 @@ var formulas = map[string]map[string]Formula{
 		"roast-time":          {"time since the charge", marks},
 		"rate-of-rise":        {"median of slopes between readings half a window of 30 s apart", "Theil's incomplete method; window from memory of trade practice"},
 		"drop-in":             {"(drop-temperature - bean temperature) / rate of rise", "arithmetic, after the turning point"},
-		"exhaust-above-usual": {"exhaust temperature less the mean of the highest of the last ten roasts", "chosen"},
+		"exhaust-above-usual": {"exhaust temperature less the median of the highest of the last ten roasts", "chosen"},
 		"roasts-since-chaff":  {"roasts since the chaff was emptied", entered},
 		"roasts-since-ducts":  {"roasts since the ducts were cleaned", entered},
 		"roasting":            {"the bean probe fell from a hot drum as cold coffee makes it fall, and has not fallen as at a drop", marks},
@@ -64,9 +104,9 @@ var formulas = map[string]map[string]Formula{
 	},
 }
 
-var looksEmpty = Formula{"a lot is entered, and its moisture fell by more than 3 %wb and a quarter within twenty minutes, or its weight to a tenth", "chosen: no dryer dries so quickly"}
+var looksEmpty = rule{"a lot is entered, and its moisture fell by more than 3 %wb and a quarter within twenty minutes, or its weight to a tenth", "chosen: no dryer dries so quickly"}
 
-var bedFormulas = map[string]Formula{
+var bedFormulas = map[string]rule{
 	"drying-time":        {"time since loading", entered},
 	"wet-bulb":           {"T at which W = ((2501 - 2.326 Tw) Ws - 1.006 (T - Tw)) / (2501 + 1.86 T - 4.186 Tw), at the pressure of the site's altitude", ashrae},
 	"estimated-moisture": {"the last moisture known, carried on by MR = exp(-k t^1.06439), k = 0.0143 (Pvs - Pv)^0.87898, through the air as it changed", roa},
@@ -81,11 +121,28 @@ var bedFormulas = map[string]Formula{
 
 // Explain gives the formula of a computed point at a kind of station; false where the point is none of the models'.
 func Explain(kind, point string) (Formula, bool) {
-	if f, ok := formulas[kind][point]; ok {
-		return f, true
+	r, ok := formulas[kind][point]
+	if !ok {
+		if r, ok = formulas[""][point]; !ok || !kinds[kind] {
+			return Formula{}, false
+		}
 	}
-	f, ok := formulas[""][point]
-	return f, ok && kinds[kind]
+	f := Formula{Text: r.text, Source: r.source, When: rhythms[point], Uses: uses[point]}
+	switch {
+	case kind == "roaster":
+		f.When = eachRoast
+	case kind == "bin" && point == "water-activity":
+		f.When = asItMoves
+	case f.When == "":
+		f.When = eachMinute
+	}
+	if kind == "deck" || kind == "dryer" || point == "looks-empty" && kind == "bin" {
+		f.Also = alsos[point]
+		if point == "water-activity" {
+			f.Also = alsos["estimated-moisture"]
+		}
+	}
+	return f, true
 }
 
 // kinds of station that have models.

@@ -72,10 +72,14 @@ func (g *gone) tick(s *goneState, now reading.Stamp, o *outs) {
 	if now.Mono-s.Began >= goneStep {
 		g.step(s, now)
 	}
-	quality := reading.Bad
+	quality := reading.Bad // where neither is known; else that of the worse one that is
 	for _, in := range [...]*input{g.meter, g.scale} {
-		if in.known(now.Mono) {
-			quality = min(quality, in.quality)
+		switch {
+		case !in.known(now.Mono):
+		case quality == reading.Bad:
+			quality = in.quality
+		default:
+			quality = max(quality, in.quality)
 		}
 	}
 	light := g.scale.known(now.Mono) && s.Heaviest > 0 && g.scale.value < goneScale*s.Heaviest

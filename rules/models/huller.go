@@ -9,6 +9,7 @@ import (
 // huller counts for how long its motor has run since it was switched on.
 type huller struct {
 	points
+	station *station
 	motor   *input
 	running output
 	hullerState
@@ -20,7 +21,7 @@ type hullerState struct {
 }
 
 func newHuller(b *builder) model {
-	h := &huller{motor: b.in("motor")}
+	h := &huller{station: b.station, motor: b.in("motor")}
 	b.out(&h.running, "running-time")
 	h.points = b.outputs
 	return h
@@ -38,10 +39,14 @@ func (h *huller) observe(in *input, now reading.Stamp) {
 	}
 	if on := in.value >= 0.5; on != h.On {
 		h.On, h.Since = on, now.Mono
+		h.station.changed()
 	}
 }
 
-func (h *huller) tick(now reading.Stamp, o *outs) {
+func (h *huller) tick(now reading.Stamp, all bool, o *outs) {
+	if !all {
+		return
+	}
 	past := time.Duration(0)
 	if h.On {
 		past = now.Mono - h.Since

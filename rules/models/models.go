@@ -2,6 +2,9 @@
 // formulas of internal/coffee: what LANGUAGE section 3 lists as computed. It keeps what a formula needs of the past (a curve, a day of air, a week of warmth),
 // saves it as plain JSON and takes it back. It decides nothing and knows neither files nor clocks: time comes with readings and ticks.
 //
+// A station is looked at when an input moved, turned good, uncertain or bad, or fell silent, when a stay began or ended, and when its own minute comes; each time only what
+// may have changed is worked out (rhythm.go). Forecasts have a rhythm of their own, and between two of them the time that passed is taken off.
+//
 // A computed point is unknown, with the reason, outside a stay, while an input is unknown, and while a forecast cannot be made; it is uncertain while an input is.
 // A point that is unknown for the same reason as before is not said again.
 //
@@ -52,8 +55,8 @@ type model interface {
 	begin(now reading.Stamp, lot Lot)
 	end(now reading.Stamp) Lot
 	moment(name string, now reading.Stamp)
-	// tick works out the points; it comes each stepEvery or oftener.
-	tick(now reading.Stamp, out *outs)
+	// tick works out the points: all of them, or only those that follow an input at once.
+	tick(now reading.Stamp, all bool, out *outs)
 	// state is a pointer to what has to be saved.
 	state() any
 	// restored is told after the state was taken back; its times have to move by so much. A state that cannot be is thrown away.
@@ -62,13 +65,20 @@ type model interface {
 	silent()
 }
 
+// counter is a model that adds up what stood for how long.
+type counter interface {
+	// count lets time pass with what stands, before a reading takes its place.
+	count(now reading.Stamp)
+}
+
 // station is one station with its stay.
 type station struct {
-	name  string
-	stay  stay
-	model model
-	due   time.Duration
-	every time.Duration
+	name    string
+	stay    stay
+	model   model
+	counter counter // nil where nothing is added up
+	inputs  []*input
+	rhythm
 }
 
 // stay is a lot's time on a station. From the boot before, it is known by wall time, and so not before the clock is set.
@@ -105,30 +115,28 @@ const (
 	causeClock     = "the clock is not set, and the stay began before the start"
 	causeInput     = "an input is unknown"
 	causeUncertain = "an input is uncertain"
+	causeDoubt     = "more than a tenth of what it rests on is uncertain"
 	causeRange     = "outside the range of the formula"
 )
 
-// How often points are worked out; chosen: as often as probes are read, a roaster as often as its.
-const (
-	stepEvery    = 10 * time.Second
-	roasterEvery = 2 * time.Second
-	// gapLeast is a pause between two looks that is none of the models' own: what lies in it is not known. Chosen: readings are overdue long before.
-	gapLeast = 10 * time.Minute
-)
+// gapLeast is a pause between two looks that is none of the models' own: what lies in it is not known. Chosen: readings are overdue long before.
+const gapLeast = 10 * time.Minute
 
 // New makes the models of a plan's stations.
 func New(c Config) *Models {
 	m := &Models{inputs: map[string]*input{}, stations: map[string]*station{}, habits: map[string]*coffee.Habit{}, lots: map[string]Lot{}, filled: math.MinInt64}
 	for i := range c.Stations {
 		spec := &c.Stations[i]
-		s := &station{name: spec.Name, every: stepEvery}
+		s := &station{name: spec.Name, rhythm: rhythm{least: leastBetween}}
 		b := &builder{m: m, spec: spec, station: s, pressure: coffee.PressureAt(c.Altitude)}
 		if s.model = b.build(); s.model == nil {
 			continue
 		}
 		if spec.Kind == "roaster" {
-			s.every = roasterEvery
+			s.least = roasterEvery
 		}
+		s.counter, _ = s.model.(counter)
+		s.inputs = b.inputs
 		for _, in := range b.inputs {
 			in.station = s
 			m.inputs[spec.Name+"/"+in.short] = in
@@ -144,8 +152,17 @@ func (m *Models) Observe(r *reading.Reading) {
 	if in == nil || in.seen && r.Stamp.Mono < in.at {
 		return
 	}
-	in.take(r)
+	if in.station.counter != nil {
+		in.station.counter.count(r.Stamp)
+	}
+	moved, turned := in.take(r)
 	in.station.model.observe(in, r.Stamp)
+	switch {
+	case turned:
+		in.station.changed()
+	case moved:
+		in.station.moved()
+	}
 }
 
 // Fill takes a reading of the history, after Restore and Load and before the first Observe or Tick; what the restored state has seen already is left out. Nothing is
@@ -164,7 +181,7 @@ func (m *Models) filledUp() {
 	m.filling = false
 	for _, s := range m.order {
 		s.model.silent()
-		s.due = math.MinInt64
+		s.atOnce()
 	}
 }
 
@@ -177,7 +194,7 @@ func (m *Models) Load(station, lot string, from, now reading.Stamp) {
 	}
 	s.stay = stay{Loaded: true, Lot: lot, From: from}
 	s.stay.past(now) // reckoned once, now
-	s.due = now.Mono
+	s.atOnce()
 	s.model.begin(now, m.lots[lot])
 	delete(m.lots, lot)
 }
@@ -193,7 +210,7 @@ func (m *Models) Empty(station string, now reading.Stamp) {
 	lot.Left = now
 	m.lots[s.stay.Lot] = lot
 	s.stay = stay{}
-	s.due = now.Mono
+	s.atOnce()
 	m.forget(now)
 }
 
@@ -213,6 +230,7 @@ func (m *Models) Measure(station string, moisture coffee.WetBasis) {
 	if s := m.stations[station]; s != nil && s.stay.Loaded {
 		if b, ok := s.model.(*bed); ok {
 			b.byHand(moisture.Dry())
+			s.atOnce()
 		}
 	}
 }
@@ -258,6 +276,7 @@ func (m *Models) Enters() { m.enters = true }
 func (m *Models) Moment(station, name string, now reading.Stamp) {
 	if s := m.stations[station]; s != nil {
 		s.model.moment(name, now)
+		s.atOnce()
 	}
 }
 
@@ -272,21 +291,23 @@ func (m *Models) Tick(now reading.Stamp, into []reading.Reading) []reading.Readi
 func (m *Models) tick(now reading.Stamp, into []reading.Reading) []reading.Reading {
 	m.out.list, m.out.now = into, now
 	for _, s := range m.order {
-		if now.Mono < s.due {
+		if now.Mono < s.look {
 			continue
 		}
-		s.due = now.Mono + s.every
-		s.model.tick(now, &m.out)
+		all := s.startLook(now.Mono, s.inputs)
+		m.out.all = all
+		s.model.tick(now, all, &m.out)
+		s.endLook()
 	}
 	into, m.out.list = m.out.list, nil
 	return into
 }
 
-// Next is when a station is due to be worked out, on the monotonic clock; a change of an input or of a stay may bring it nearer.
+// Next is when a station is due to be looked at, on the monotonic clock; a change of an input or of a stay may bring it nearer.
 func (m *Models) Next() time.Duration {
 	next := time.Duration(math.MaxInt64)
 	for _, s := range m.order {
-		next = min(next, s.due)
+		next = min(next, s.look)
 	}
 	return next
 }

@@ -129,7 +129,12 @@ func (r *roaster) over() {
 	}
 }
 
-func (r *roaster) tick(now reading.Stamp, o *outs) {
+func (r *roaster) tick(now reading.Stamp, _ bool, o *outs) {
+	every := leastBetween
+	if r.roast.Roasting {
+		every = roasterEvery
+	}
+	r.station.by(now.Mono + every)
 	o.give(&r.chaff, float64(r.Chaff), reading.Good, "")
 	o.give(&r.ducts, float64(r.Ducts), reading.Good, "")
 	quality := worst(now.Mono, r.bean)

@@ -27,22 +27,25 @@ type tank struct {
 	looksLoaded, looksEmpty                        output
 
 	tankState
-	souring   *coffee.Souring
-	values    [valuesKept]float64 // pH of the step under way
-	valueN    int
-	stride    int // every so many readings are kept, so that a step always fits
-	skip      int
-	heat      float64 // sum of temperatures of the step
-	heatN     int
-	doubtful  bool // an uncertain value is in the step
-	slopeNow  float64
-	slopeOK   bool
-	wash      coffee.Forecast
-	overAt    time.Duration
-	noWash    string // why there is no forecast
-	noOver    string
-	forecasts time.Duration // when they were made
-	foreseen  bool          // the last step is in them
+	souring    *coffee.Souring
+	values     [valuesKept]float64 // pH of the step under way
+	valueN     int
+	stride     int // every so many readings are kept, so that a step always fits
+	skip       int
+	heat       float64 // sum of temperatures of the step
+	heatN      int
+	doubtPH    bool // an uncertain pH is in the step
+	doubtHeat  bool // an uncertain temperature is
+	slopeNow   float64
+	slopeOK    bool
+	doubtSlope doubt
+	wash       coffee.Forecast
+	overAt     time.Duration
+	noWash     string // why there is no forecast
+	noOver     string
+	forecasts  time.Duration // when they were made
+	round      time.Duration // in which half hour of the stay, so that a restart does not move it
+	foreseen   bool          // the steps are in slope and forecasts
 }
 
 // tankState is what is saved.
@@ -60,6 +63,10 @@ type tankState struct {
 	LateFirst bool // First is of more than an hour after loading
 	Lowest    float64
 	HasLowest bool
+	UnsureLow bool  `json:",omitempty"` // Lowest is of an uncertain step
+	UnsureOne bool  `json:",omitempty"` // First was uncertain
+	DoubtPH   doubt // over the stay
+	DoubtHeat doubt
 	Learned   bool // this tank is in the habit
 	Filled    bool `json:",omitempty"` // pH and temperature stepped as when cherry comes in, and nobody said so
 }
@@ -70,7 +77,7 @@ type tankStep struct {
 	Warmth float64
 	PH     float64
 	Seen   bool // PH holds
-	Unsure bool `json:",omitempty"`
+	Unsure bool `json:",omitempty"` // an uncertain pH is in it
 }
 
 // Chosen.
@@ -174,16 +181,18 @@ func (t *tank) observe(in *input, now reading.Stamp) {
 	if in.quality == reading.Bad {
 		return
 	}
-	t.doubtful = t.doubtful || in.quality == reading.Uncertain
+	unsure := in.quality == reading.Uncertain
 	switch in {
 	case t.warmth:
+		t.doubtHeat = t.doubtHeat || unsure
 		t.heat += in.value
 		t.heatN++
 		if !t.HasFirst && t.station.stay.Loaded {
 			past, known := t.station.stay.past(now)
-			t.First, t.HasFirst, t.LateFirst = in.value, true, !known || past > lateFirst
+			t.First, t.HasFirst, t.LateFirst, t.UnsureOne = in.value, true, !known || past > lateFirst, unsure
 		}
 	case t.ph:
+		t.doubtPH = t.doubtPH || unsure
 		if t.skip++; t.skip < t.stride {
 			return
 		}
@@ -200,7 +209,7 @@ func (t *tank) observe(in *input, now reading.Stamp) {
 }
 
 func (t *tank) clearStep() {
-	t.valueN, t.heat, t.heatN, t.doubtful, t.skip = 0, 0, 0, false, 0
+	t.valueN, t.heat, t.heatN, t.doubtPH, t.doubtHeat, t.skip = 0, 0, 0, false, false, 0
 }
 
 // closeStep ends a step of the curve.
@@ -209,7 +218,7 @@ func (t *tank) closeStep(now reading.Stamp) {
 		t.Warmth, t.HasWarmth = t.heat/float64(t.heatN), true
 	}
 	long := now.Mono - t.StepBegan
-	s := tankStep{Long: long, Warmth: t.Warmth, Seen: t.valueN > 0, Unsure: t.doubtful}
+	s := tankStep{Long: long, Warmth: t.Warmth, Seen: t.valueN > 0, Unsure: t.doubtPH}
 	if s.Seen {
 		s.PH = coffee.Median(t.values[:t.valueN])
 	}
@@ -217,6 +226,8 @@ func (t *tank) closeStep(now reading.Stamp) {
 	if t.heatN == 0 {
 		guessed = long
 	}
+	t.DoubtPH.add(long, t.doubtPH)
+	t.DoubtHeat.add(long, t.doubtHeat)
 	t.clearStep()
 	t.StepBegan = now.Mono
 	if !t.HasWarmth {
@@ -239,7 +250,7 @@ func (t *tank) count(s *tankStep, guessed time.Duration) {
 	t.seeFilling(s)
 	t.Steps = append(t.Steps, *s)
 	if s.Seen && (!t.HasLowest || s.PH < t.Lowest) {
-		t.Lowest, t.HasLowest = s.PH, true
+		t.Lowest, t.HasLowest, t.UnsureLow = s.PH, true, s.Unsure
 	}
 	if t.station.stay.Loaded {
 		t.Counted += s.Long
@@ -280,26 +291,38 @@ func (t *tank) gradual() bool {
 func (t *tank) foresee(now reading.Stamp) {
 	var seconds, ph [slopeSteps]float64
 	n, at := 0, 0.0
+	t.doubtSlope = doubt{}
 	for i := max(0, len(t.Steps)-slopeSteps); i < len(t.Steps); i++ {
 		at += t.Steps[i].Long.Seconds()
 		if t.Steps[i].Seen {
 			seconds[n], ph[n] = at, t.Steps[i].PH
+			t.doubtSlope.add(t.Steps[i].Long, t.Steps[i].Unsure)
 			n++
 		}
 	}
 	if t.slopeOK = n >= slopeLeast; t.slopeOK {
 		t.slopeNow, t.slopeOK = coffee.Slope(seconds[:n], ph[:n])
 	}
-	t.forecasts, t.foreseen = now.Mono, true
-	past, known := t.station.stay.past(now)
-	if !known {
-		return
+	if past, known := t.station.stay.past(now); known && t.forecastDue(now) {
+		t.forecasts, t.round = now.Mono, t.Counted/forecastFar
+		t.wash, t.noWash = t.until(t.ready, past)
+		over, why := t.until(t.over, past)
+		t.overAt, t.noOver = over.Middle, why
 	}
-	if t.wash, t.noWash = t.until(t.ready, past); t.noWash == "" && t.wash.Late == 0 {
+	t.foreseen = true
+	if t.noWash == "" && t.wash.Late == 0 {
 		t.learn(now)
 	}
-	over, why := t.until(t.over, past)
-	t.overAt, t.noOver = over.Middle, why
+}
+
+// forecastDue tells that the forecasts have to be made anew: at each step while too little is known or an end is near by time or by pH (passed too), else when they are old.
+func (t *tank) forecastDue(now reading.Stamp) bool {
+	old := now.Mono - t.forecasts
+	last := &t.Steps[len(t.Steps)-1]
+	near := func(left time.Duration, target float64) bool {
+		return left > 0 && left-old < forecastNear || last.Seen && math.Abs(last.PH-target) < forecastNearPH
+	}
+	return !t.foreseen || t.Counted/forecastFar != t.round || t.noWash == coffee.SaysTooSoon || near(t.wash.Middle, t.ready) || near(t.overAt, t.over)
 }
 
 // until is the forecast for a pH; what is there by now is there.
@@ -310,13 +333,20 @@ func (t *tank) until(target float64, past time.Duration) (coffee.Forecast, strin
 	return t.souring.Until(target, units.Celsius(t.Warmth), past)
 }
 
-func (t *tank) tick(now reading.Stamp, o *outs) {
+func (t *tank) tick(now reading.Stamp, all bool, o *outs) {
+	if !all {
+		if t.station.stay.Loaded {
+			t.tickWarmer(now, o)
+		}
+		return
+	}
 	switch {
 	case t.Running && now.Mono-t.StepBegan >= coffee.SouringStep:
 		t.closeStep(now)
 	case !t.foreseen && len(t.Steps) > 0: // after a start
 		t.foresee(now)
 	}
+	t.station.by(minuteOf(t.StepBegan, now.Mono))
 	t.presence.tick(t.m, t.station, now, o)
 	t.looks(now, o)
 	if !t.station.stay.Loaded {
@@ -324,12 +354,14 @@ func (t *tank) tick(now reading.Stamp, o *outs) {
 		return
 	}
 	t.tickWarmth(now, o)
+	t.tickWarmer(now, o)
 	t.tickPH(now, o)
 	quality := worst(now.Mono, t.ph, t.warmth)
 	cause := ""
 	if t.guesses() && quality == reading.Good {
 		quality, cause = reading.Uncertain, causeGuessed
 	}
+	quality, cause = t.DoubtPH.over(t.DoubtHeat.over(quality, cause))
 	gone := now.Mono - t.forecasts
 	left := func(p *output, d time.Duration, why string) {
 		if why != "" && quality != reading.Bad {
@@ -351,7 +383,6 @@ func (t *tank) tickWarmth(now reading.Stamp, o *outs) {
 	quality := worst(now.Mono, t.warmth)
 	if quality == reading.Bad {
 		o.unknown(&t.equivalent, causeInput)
-		o.unknown(&t.warmer, causeInput)
 		return
 	}
 	past, clock := t.station.stay.past(now)
@@ -361,7 +392,7 @@ func (t *tank) tickWarmth(now reading.Stamp, o *outs) {
 		unknown = max(0, past-(now.Mono-t.StepBegan))
 		total = t.pace.Equivalent(past, units.Celsius(t.warmth.value))
 	}
-	sure, cause := quality, ""
+	cause := ""
 	switch {
 	case !clock:
 		o.unknown(&t.equivalent, causeClock)
@@ -369,13 +400,23 @@ func (t *tank) tickWarmth(now reading.Stamp, o *outs) {
 		o.unknown(&t.equivalent, "cannot say: the temperature was not known for most of the stay")
 	default:
 		if float64(unknown) > guessedMost*float64(past) && unknown > coffee.SouringStep {
-			sure, cause = max(sure, reading.Uncertain), causeGuessed
+			quality, cause = max(quality, reading.Uncertain), causeGuessed
 		}
-		o.duration(&t.equivalent, total, sure, cause)
+		quality, cause = t.DoubtHeat.over(quality, cause)
+		o.duration(&t.equivalent, total, quality, cause)
 	}
-	cause = ""
-	if t.LateFirst {
+}
+
+func (t *tank) tickWarmer(now reading.Stamp, o *outs) {
+	quality, cause := worst(now.Mono, t.warmth), ""
+	switch {
+	case quality == reading.Bad:
+		o.unknown(&t.warmer, causeInput)
+		return
+	case t.LateFirst:
 		quality, cause = max(quality, reading.Uncertain), "the first temperature came long after loading"
+	case t.UnsureOne:
+		quality, cause = max(quality, reading.Uncertain), "the first temperature was uncertain"
 	}
 	if t.HasFirst {
 		o.give(&t.warmer, t.warmth.value-t.First, quality, cause)
@@ -391,7 +432,8 @@ func (t *tank) tickPH(now reading.Stamp, o *outs) {
 		return
 	}
 	if t.slopeOK {
-		o.give(&t.slope, t.slopeNow, quality, "")
+		sure, cause := t.doubtSlope.over(quality, "")
+		o.give(&t.slope, t.slopeNow, sure, cause)
 	} else {
 		o.unknown(&t.slope, coffee.SaysTooSoon)
 	}
@@ -400,10 +442,17 @@ func (t *tank) tickPH(now reading.Stamp, o *outs) {
 		o.unknown(&t.aboveLowest, "cannot say yet: less than ten minutes of pH are known")
 		return
 	}
-	o.give(&t.lowest, t.Lowest, quality, "")
+	cause := ""
+	if t.UnsureLow && quality == reading.Good {
+		quality, cause = reading.Uncertain, "the lowest pH was uncertain"
+	}
+	o.give(&t.lowest, t.Lowest, quality, cause)
 	last := &t.Steps[len(t.Steps)-1]
+	if last.Unsure && quality == reading.Good {
+		quality, cause = reading.Uncertain, "the last pH was uncertain"
+	}
 	if last.Seen {
-		o.give(&t.aboveLowest, max(0, last.PH-t.Lowest), quality, "")
+		o.give(&t.aboveLowest, max(0, last.PH-t.Lowest), quality, cause)
 	}
 }
 

@@ -152,5 +152,5 @@ func TestPlay_binOverStays(t *testing.T) {
 	}
 }
 
-// looks is how far two reckonings may lie apart: a bin is looked at so often.
-const looks = 40 * time.Second
+// looks is how far two reckonings may lie apart: hours and means of a bin are said once a minute.
+const looks = 61 * time.Second
