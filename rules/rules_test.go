@@ -3,6 +3,7 @@ package rules
 import (
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -62,4 +63,59 @@ func TestLoad_whatIsAcceptedRuns(t *testing.T) {
 	if ran < 500 {
 		t.Errorf("%d alarms ran, too few to prove anything", ran)
 	}
+}
+
+// Aim: a probe that dies is one alarm, whatever it measures: of its points the first calls and the others are suppressed by design; what is still missing when the first has come back
+// calls after all. Control: the same with a point of another probe is two alarms.
+func TestLoad_deadProbeIsOneAlarm(t *testing.T) {
+	text, err := os.ReadFile("check/testdata/vocabulary.txt")
+	if err != nil {
+		t.Fatal(err)
+	}
+	vocabulary, err := phrase.Parse(string(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	plan, list, _ := Load(os.DirFS("../testdata/rules/good"), "fern-hollow.rules", vocabulary)
+	if plan == nil {
+		t.Fatal(list)
+	}
+	const first, second, other = "bin-1/temperature", "bin-1/humidity", "bin-2/temperature"
+	at := func(mono time.Duration) reading.Stamp {
+		return reading.Stamp{Wall: time.Date(2026, 3, 4, 23, 30, 0, 0, time.UTC).Add(mono), Mono: mono, Boot: 1, Set: true}
+	}
+	e, err := engine.New(plan.Engine, nil, at(0))
+	if err != nil {
+		t.Fatal(err)
+	}
+	state := map[string]engine.State{}
+	play := func(from, to time.Duration, dead ...string) {
+		for mono := from; mono < to; mono += 10 * time.Second {
+			for _, name := range []string{first, second, other} {
+				r := reading.Reading{Point: name, Quantity: units.Temperature, Value: 20, Stamp: at(mono)}
+				if name == second {
+					r.Quantity, r.Value = units.Humidity, 60
+				}
+				if slices.Contains(dead, name) {
+					r = reading.Missing(name, r.Quantity, at(mono), "no answer")
+				}
+				for _, s := range e.Observe(&r, nil) {
+					state[s.Alarm.ID] = s.To
+				}
+			}
+		}
+	}
+	expect := func(when string, want ...engine.State) {
+		t.Helper()
+		for i, name := range []string{first, second, other} {
+			if got := state["measurement-lost@"+name]; got != want[i] {
+				t.Errorf("%s: %s is %v, want %v", when, name, got, want[i])
+			}
+		}
+	}
+	play(0, 10*time.Minute)
+	play(10*time.Minute, 20*time.Minute, first, second, other)
+	expect("both dead", engine.Unacknowledged, engine.Suppressed, engine.Unacknowledged)
+	play(20*time.Minute, 30*time.Minute, second)
+	expect("the first has come back", engine.ReturnedUnacknowledged, engine.Unacknowledged, engine.ReturnedUnacknowledged)
 }

@@ -31,6 +31,9 @@ type gateway struct {
 
 func gatewayAt(address, data string) gateway {
 	if address != "" {
+		if !strings.Contains(address, "://") {
+			address = "http://" + address
+		}
 		return gateway{strings.TrimSuffix(address, "/"), address, http.DefaultClient}
 	}
 	socket := web.Socket(data)

@@ -728,13 +728,16 @@ func (c *checker) checkDepends() {
 	}
 }
 
+// eachPoint tells of an alarm for each point. Such a one may depend on itself: on its like at the first point of the same probe.
+func (a *alarm) eachPoint() bool { return len(a.places) > 0 && a.places[0].value != nil }
+
 func (a *alarm) dependsNames() []string { return wordsOf(namesOf(line(a.block, "depends-on"))) }
 
 // dependsCircle is message 64.
 func (c *checker) dependsCircle(a *alarm) {
 	for _, t := range namesOf(line(a.block, "depends-on")) {
 		path := c.pathTo(t.Word(), a.name, map[string]bool{})
-		if path == nil {
+		if path == nil || len(path) == 0 && a.eachPoint() {
 			continue
 		}
 		// of a circle, only its first alarm is marked
@@ -771,12 +774,18 @@ func (c *checker) pathTo(from, to string, seen map[string]bool) []string {
 	return nil
 }
 
-// dependsOn are the alarms at the same place; for a point also at its station, probe, bus and board.
+// dependsOn are the alarms at the same place; for a point also at its station, probe, bus and board, and of its own name at the first point of its probe.
 func (c *checker) dependsOn(a *alarm, e *engine.Alarm) []string {
 	var ids []string
 	for _, name := range a.dependsNames() {
 		other := c.alarms[name]
-		if other == nil || other == a {
+		if other == nil {
+			continue
+		}
+		if other == a {
+			if first := c.firstOfProbe(a, e.Place); first != nil && first != e {
+				ids = append(ids, first.ID)
+			}
 			continue
 		}
 		for _, near := range c.around(e.Place) {
@@ -788,6 +797,20 @@ func (c *checker) dependsOn(a *alarm, e *engine.Alarm) []string {
 		}
 	}
 	return ids
+}
+
+// firstOfProbe is the alarm at the first point, of those that have one, which the probe of a point gives; nil: no probe gives it.
+func (c *checker) firstOfProbe(a *alarm, point string) *engine.Alarm {
+	p := c.points[point]
+	if p == nil || p.probe == nil {
+		return nil
+	}
+	for _, g := range p.probe.plan.Gives {
+		if i := slices.IndexFunc(a.made, func(e *engine.Alarm) bool { return e.Place == g.Point }); i >= 0 {
+			return a.made[i]
+		}
+	}
+	return nil
 }
 
 // around are the places in which an alarm that this place depends on may stand, the nearest first.

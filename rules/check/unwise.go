@@ -109,7 +109,7 @@ func (c *checker) waitsForPeople(a *alarm, e *engine.Alarm) {
 func (c *checker) ringsBefore(a *alarm, e *engine.Alarm) {
 	for _, t := range namesOf(line(a.block, "depends-on")) {
 		other := c.alarms[t.Word()]
-		if other == nil {
+		if other == nil || other == a { // of those of one name the first is judged first
 			continue
 		}
 		for _, o := range other.made {
