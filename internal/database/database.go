@@ -50,6 +50,10 @@ type File struct {
 // The error is ErrDamaged, ErrNewer, ErrFull or ErrFolder where one of these is the cause.
 func Open(ctx context.Context, path string, migrations fs.FS, o Options) (*File, error) {
 	f := &File{Path: path}
+	// Each commit is synced without the file's times, which cost a card the journal's blocks and tell nobody anything. Only Linux and its kin can; elsewhere they are written too.
+	if _, err := sqlite.Fdatasync(true); err != nil && !errors.Is(err, sqlite.ErrFdatasyncUnavailable) {
+		return nil, fmt.Errorf("database: %w", err)
+	}
 	var err error
 	if f.Write, err = connect(path, o, "_txlock=immediate"); err != nil {
 		return nil, err
