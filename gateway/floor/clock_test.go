@@ -57,7 +57,12 @@ type room struct {
 
 func openRoom(t *testing.T, folder string, c clock.Clock) room {
 	t.Helper()
-	plan, said := load(t, fstest.MapFS{"demo.rules": {Data: []byte(strings.Replace(onePanel, "use instruments", "use air, instruments", 1))}})
+	return openRoomOf(t, onePanel, folder, c)
+}
+
+func openRoomOf(t *testing.T, rules, folder string, c clock.Clock) room {
+	t.Helper()
+	plan, said := load(t, fstest.MapFS{"demo.rules": {Data: []byte(strings.Replace(rules, "use instruments", "use air, instruments", 1))}})
 	if said != "" {
 		t.Fatal(said)
 	}

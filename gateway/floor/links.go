@@ -33,6 +33,7 @@ type links struct {
 
 	logbookFault atomic.Bool
 	historyBad   atomic.Pointer[string] // why the history cannot be written; nil: it can
+	outages      outages
 }
 
 // wake tells the publisher that there is something new.
@@ -288,24 +289,27 @@ func (l *links) storeAnswers() bool {
 
 // states lists broker, store and outside watcher for the page.
 func (l *links) states(f *Floor, list []web.Link) []web.Link {
-	status := l.publisher.Status()
+	status, now := l.publisher.Status(), f.clock.Now()
 	broker := web.Link{Kind: "broker", Name: "broker", Title: "Broker", Set: true, Works: status.Connected, Cause: textOf(status.Trouble)}
-	list = append(list, broker)
+	list = append(list, l.outages.note(broker, now))
 	if l.forwarder != nil {
 		waiting := int64(status.Last - min(status.Last, status.Watermark)) //nolint:gosec // a count of readings
 		trouble := l.forwarder.Status().StoreTrouble
 		if trouble == "" {
 			trouble = status.StoreTrouble
 		}
-		list = append(list, web.Link{Kind: "store", Name: "store", Title: "Store", Set: true, Works: trouble == "", Cause: trouble, Waiting: waiting})
+		list = append(list, l.outages.note(web.Link{Kind: "store", Name: "store", Title: "Store", Set: true, Works: trouble == "", Cause: trouble, Waiting: waiting}, now))
 	} else {
 		list = append(list, web.Link{Kind: "store", Name: "store", Title: "Store"})
 	}
 	if bad := l.historyBad.Load(); bad != nil {
 		list = append(list, web.Link{Kind: "history", Name: "history", Title: "History", Set: true, Cause: *bad})
 	}
+	if step, at, stands := f.wall.stands(now); stands {
+		list = append(list, web.Link{Kind: "clock", Name: "clock", Title: "Clock", Set: true, Since: at, Step: step})
+	}
 	if h := f.hub.Load(); h != nil {
-		list = h.links(f.clock.Now(), list)
+		list = h.links(now, list)
 	}
 	for _, c := range f.plan().Channels {
 		works, cause := f.channelState(c.Name)

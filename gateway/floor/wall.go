@@ -21,6 +21,7 @@ type wall struct {
 	told  time.Duration // size of the last one
 	moved time.Duration // all of them, since the clock counts as set
 	since time.Duration // monotonic time of the last step, or of the first look
+	at    reading.Stamp // of the last step; zero: none yet
 }
 
 const (
@@ -28,6 +29,8 @@ const (
 	stepLeast = time.Second
 	// stepShown is how long a step stands at the point board/clock-step; chosen: two looks of the board at itself.
 	stepShown = 2 * boardEvery
+	// stepStands is how long the page tells that the clock was set; chosen: until whoever finds the night strange has looked.
+	stepStands = 24 * time.Hour
 	// steadyAfter is how long the wall clock must have gone evenly before readings are thrown away by its time: one that was set fifty years ahead by
 	// mistake must not cost the history. Chosen: time for a person, or a time server, to correct it.
 	steadyAfter = 6 * time.Hour
@@ -47,7 +50,7 @@ func (w *wall) look(now reading.Stamp) {
 	if step.Abs() > stepLeast {
 		w.step, w.told, w.since = w.step+step, step, now.Mono
 		if before.Set && now.Set {
-			w.moved += step
+			w.moved, w.at = w.moved+step, now
 		}
 	}
 }
@@ -80,6 +83,14 @@ func (w *wall) newest(now reading.Stamp) time.Duration {
 		return 0
 	}
 	return w.told.Abs()
+}
+
+// stands is by how much the clock is off from where it would be had nobody set it, and when that was done, while people should know; false where it was put
+// right, or is long ago.
+func (w *wall) stands(now reading.Stamp) (step time.Duration, at reading.Stamp, stands bool) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return w.moved, w.at, w.moved.Abs() > stepLeast && now.Mono-w.at.Mono < stepStands
 }
 
 // steady tells whether the wall clock has gone evenly for long.

@@ -22,7 +22,7 @@ func (s *Snapshot) frame(plan *wirePlan) frame {
 	f.Prompts = &prompts
 	links := make([]wireLink, 0, len(s.Links))
 	for _, k := range s.Links {
-		links = append(links, wireLink{k.Kind, k.Name, k.Title, k.Set, k.Works, k.Cause, p.at(k.Since), k.Waiting})
+		links = append(links, wireLink{k.Kind, k.Name, k.Title, k.Set, k.Works, k.Cause, p.at(k.Since), k.Waiting, k.Step.Milliseconds()})
 	}
 	f.Links = &links
 	return f

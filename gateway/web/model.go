@@ -192,7 +192,8 @@ type Link struct {
 	Works             bool
 	Cause             string // why it does not work
 	Since             reading.Stamp
-	Waiting           int64 // readings or messages that wait for it
+	Waiting           int64         // readings or messages that wait for it
+	Step              time.Duration // of the clock alone: by how much somebody set it forward, below zero back
 }
 
 // Outbox is what the history holds for the store.

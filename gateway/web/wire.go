@@ -199,6 +199,7 @@ type wireLink struct {
 	Cause   string `json:"cause,omitempty"`
 	Since   int64  `json:"since,omitempty"`
 	Waiting int64  `json:"waiting"`
+	Step    int64  `json:"step,omitempty"` // ms
 }
 
 // number is null where it is not one.

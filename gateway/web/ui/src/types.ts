@@ -52,7 +52,7 @@ export interface Plan {
 export interface Roster { watches: string[]; onWatch: string[]; until?: number; drill?: number; drillBy?: string }
 
 export interface Link {
-  kind: string; name: string; title: string; set: boolean; works: boolean; cause?: string; since?: number; waiting: number;
+  kind: string; name: string; title: string; set: boolean; works: boolean; cause?: string; since?: number; waiting: number; step?: number;
 }
 
 export interface Frame {
