@@ -82,7 +82,7 @@ func replaceFile(name string, before, after []byte) (err error) {
 		}
 	}()
 	_, err = temporary.Write(after)
-	err = errors.Join(err, temporary.Chmod(info.Mode().Perm()), temporary.Sync(), temporary.Close())
+	err = errors.Join(err, keepOwner(temporary, info), temporary.Chmod(info.Mode().Perm()), temporary.Sync(), temporary.Close())
 	if err != nil {
 		return fmt.Errorf("writing the rules file: %w", err)
 	}
