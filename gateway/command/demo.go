@@ -44,15 +44,16 @@ func demo(ctx context.Context, io IO, args []string) error {
 		return err
 	}
 	fmt.Fprintf(io.Out, "Fern Hollow, an invented estate, is at http://%s\nAn hour passes in %s. Within minutes a stick in bin 2 falls silent, the dryer's fan stops, tank 1 sours.\n"+
-		"Messages to the crew are printed here. Ctrl-C ends it.\n\n", *listen, time.Duration(float64(time.Hour) / *speed).Round(time.Second))
+		"Messages to the crew are printed here. Type help to see what else may befall it. Ctrl-C ends it.\n\n", *listen, time.Duration(float64(time.Hour) / *speed).Round(time.Second))
 	ctx, stop := context.WithCancel(ctx)
 	defer stop()
 	go world.Run(ctx) //nolint:errcheck // it ends with ctx, and only then
+	go world.befall(io)
 	go openBrowser(ctx, "http://"+*listen)
 	return closeAfter(mill, mill.Run(ctx))
 }
 
-func openDemo(io IO, folder, listen string, speed float64, verbose bool, faults []estate.Fault) (*floor.Floor, *estate.Estate, error) {
+func openDemo(io IO, folder, listen string, speed float64, verbose bool, faults []estate.Fault) (*floor.Floor, *stage, error) {
 	words, err := vocabulary()
 	if err != nil {
 		return nil, nil, err
@@ -73,8 +74,8 @@ func openDemo(io IO, folder, listen string, speed float64, verbose bool, faults 
 		return nil, nil, err
 	}
 	fmt.Fprintf(io.Out, "The rules file is %s: what is saved there takes effect at once.\n", file)
-	c := clock.Scaled{Start: demoBegins, Begun: time.Now(), Speed: speed}
-	world := estate.New(c, estate.NewTruth(18, 1), faults)
+	c := &clock.Stepped{Scaled: clock.Scaled{Start: demoBegins, Begun: time.Now(), Speed: speed}}
+	world := &stage{estate.New(c.Scaled, estate.NewTruth(18, 1), faults), c}
 	log := slog.New(slog.DiscardHandler)
 	if verbose {
 		log = slog.New(slog.NewTextHandler(io.Err, nil))

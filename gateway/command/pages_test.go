@@ -47,10 +47,16 @@ func freeAddress(t testing.TB) string {
 // startMill runs the demo until stop is called or the test ends.
 func startMill(t testing.TB, address, folder string, speed int) *mill {
 	t.Helper()
+	return startMillWith(t, IO{In: strings.NewReader(""), Out: io.Discard, Err: io.Discard}, address, folder, speed)
+}
+
+// startMillWith does it with a terminal.
+func startMillWith(t testing.TB, terminal IO, address, folder string, speed int) *mill {
+	t.Helper()
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)
 	go func() {
-		ended <- demo(ctx, IO{In: strings.NewReader(""), Out: io.Discard, Err: io.Discard}, []string{"--listen", address, "--data", folder, "--speed", fmt.Sprint(speed)})
+		ended <- demo(ctx, terminal, []string{"--listen", address, "--data", folder, "--speed", fmt.Sprint(speed)})
 	}()
 	m := &mill{url: "http://" + address, address: address, folder: folder}
 	stopped := false
@@ -360,7 +366,7 @@ func aside(t testing.TB, speed float64) (*mill, *estate.Estate, *hx711test.Tree)
 		}
 	})
 	t.Cleanup(func() { cancel(); lives.Wait() })
-	return m, world, scale
+	return m, world.Estate, scale
 }
 
 // walk is the walk of one probe on the page of probes.

@@ -73,8 +73,8 @@ func all() []cause {
 		{name: "store refuses", places: []string{"board"}, begin: own(func(n *seeded) { n.shop.set(false, 503) }), end: own(func(n *seeded) { n.shop.set(false, 0) })},
 		{name: "mail dead", places: []string{"mail"}, begin: own(func(n *seeded) { n.village.with(func() { n.village.dead["mail"] = true }) }), end: own(func(n *seeded) { n.village.with(func() { delete(n.village.dead, "mail") }) })},
 		{name: "text dead", places: []string{"text"}, begin: own(func(n *seeded) { n.village.with(func() { n.village.dead["text"] = true }) }), end: own(func(n *seeded) { n.village.with(func() { delete(n.village.dead, "text") }) })},
-		{name: "clock forward", places: []string{"board"}, begin: own(func(n *seeded) { n.clock.set(50 * 365 * 24 * time.Hour) }), end: own(func(n *seeded) { n.clock.set(0) })},
-		{name: "clock back", places: []string{"board"}, begin: own(func(n *seeded) { n.clock.set(-time.Hour) }), end: own(func(n *seeded) { n.clock.set(0) })},
+		{name: "clock forward", places: []string{"board"}, begin: own(func(n *seeded) { n.clock.Set(50 * 365 * 24 * time.Hour) }), end: own(func(n *seeded) { n.clock.Set(0) })},
+		{name: "clock back", places: []string{"board"}, begin: own(func(n *seeded) { n.clock.Set(-time.Hour) }), end: own(func(n *seeded) { n.clock.Set(0) })},
 		{name: "disk full", places: []string{"board"}, must: about("board"), within: 70 * time.Second, begin: own(func(n *seeded) { n.disk.fill() }), end: own(func(n *seeded) { n.disk.empty() })},
 	}
 }
@@ -258,6 +258,9 @@ func TestNight_randomFaults(t *testing.T) {
 		if len(faults) > 0 {
 			failed = append(failed, strconv.FormatUint(seed, 10))
 			t.Errorf("seed %d:\n%s\n%s", seed, strings.Join(faults, "\n"), n.story())
+		}
+		if (i+1)%25 == 0 {
+			t.Logf("up to seed %d: %d failed", seed, len(failed)) // a long run tells how far it is
 		}
 	}
 	t.Logf("%d nights, %d failed %v: %v", *seeds, len(failed), failed, counts)

@@ -27,7 +27,6 @@ import (
 	"millwarden/gateway/publish"
 	"millwarden/internal/clock"
 	"millwarden/internal/estate"
-	"millwarden/internal/reading"
 	"millwarden/rules/engine"
 )
 
@@ -43,34 +42,6 @@ const (
 	quietHead = 3 * time.Minute  // in which nothing befalls, so that windows and forecasts stand
 	lastFault = 24 * time.Minute // after it nothing begins, so that each has time to be told
 )
-
-// steppedClock is the gateway's clock on fake time: its wall can be set.
-type steppedClock struct {
-	clock.Scaled
-	mu   sync.Mutex // guards what stands below
-	step time.Duration
-}
-
-func (c *steppedClock) Now() reading.Stamp {
-	s := c.Scaled.Now()
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	s.Wall = s.Wall.Add(c.step)
-	return s
-}
-
-// Synchronised: who steps a clock by hand ends its synchronisation [settimeofday(2), adjtimex(2)].
-func (c *steppedClock) Synchronised() bool {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	return c.step == 0
-}
-
-func (c *steppedClock) set(step time.Duration) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.step = step
-}
 
 // ring is one message that reached a person's phone.
 type ring struct {
@@ -250,7 +221,7 @@ type seeded struct {
 	r       *rand.Rand
 	truth   *estate.Truth
 	world   *estate.Estate
-	clock   *steppedClock
+	clock   *clock.Stepped
 	village *village
 	shop    *shop
 	broker  *brokerAlone
@@ -311,7 +282,7 @@ func newSeeded(t *testing.T, seed uint64, rules fs.FS) *seeded {
 func (n *seeded) run() {
 	bubble(n.t, func(t *testing.T) {
 		n.t = t
-		n.clock = &steppedClock{Scaled: clock.Scaled{Start: time.Date(2026, 6, 10, 23, 0, 0, 0, time.UTC), Begun: time.Now(), Speed: 1, Boot: 1}}
+		n.clock = &clock.Stepped{Scaled: clock.Scaled{Start: time.Date(2026, 6, 10, 23, 0, 0, 0, time.UTC), Begun: time.Now(), Speed: 1, Boot: 1}}
 		n.village = &village{clock: n.clock.Scaled, deaf: n.deaf, dead: map[string]bool{}, tries: map[string]int{}}
 		var faults []estate.Fault
 		for _, c := range n.causes {

@@ -21,6 +21,13 @@ const (
 	strange           // shows what cannot be
 )
 
+// Befall lets something befall the estate now.
+func (e *Estate) Befall(do func(*Estate, *Truth)) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	do(e, e.truth)
+}
+
 // FailStick makes the radio stick of a bin fall silent.
 func FailStick(bin int) func(*Estate, *Truth) {
 	return func(e *Estate, _ *Truth) { e.quiet[bin-1] = true }
