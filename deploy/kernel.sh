@@ -1,6 +1,6 @@
 #!/bin/sh
 # The whole gateway on a real kernel with a real I2C bus, in emulation: a board of 256 MB with Debian's kernel for ARM, a temperature chip on /dev/i2c-0, which is set
-# from outside and read back through driver, rules and alarm; and by the kernel's own driver through hwmon. Takes six minutes on an idle machine, twenty on a busy one.
+# from outside and read back through driver, rules and alarm; and by the kernel's own driver through hwmon. Its root is read-only. Takes six minutes on an idle machine, twenty on a busy one.
 #   sh deploy/kernel.sh [PROGRAM]        PROGRAM is an armv7 build; without it one is built
 # Needs, once, as root: dpkg --add-architecture armhf && apt-get update && apt-get install qemu-system-arm cpio kmod python3. The kernel is fetched and unpacked, not installed.
 set -eu
@@ -87,6 +87,8 @@ while read -r m; do
 done </lib/modules/order
 for i in 1 2 3 4 5 6 7 8 9 10; do [ -e /dev/i2c-0 ] && break; sleep 1; done
 echo "BOOTED $(cut -d" " -f1 /proc/uptime) s"
+mount -o remount,ro /
+touch /new 2>/dev/null || echo "ROOT read-only, $(grep MemTotal /proc/meminfo), $(grep MemAvailable /proc/meminfo)"
 echo "SCAN"
 millwarden scan 2>&1
 watch() { # rules file, mark
@@ -97,13 +99,14 @@ watch() { # rules file, mark
 	n=0
 	while [ $n -lt 900 ]; do
 		n=$((n + 1))
-		now=$(millwarden readings store-1/wall-temperature 2>&1; millwarden alarms 2>/dev/null | grep too-hot)
+		now=$(millwarden readings --data "/tmp/data-$2" store-1/wall-temperature 2>&1; millwarden alarms --data "/tmp/data-$2" 2>/dev/null | grep too-hot)
 		[ "$now" = "$last" ] || echo "SEES $2 $now"
 		last=$now
 		case $now in *too-hot*unacknowledged*) echo "RINGS $2"; break ;; esac
 		sleep 1
 	done
 	grep -E 'VmHWM|VmRSS' /proc/$pid/status
+	grep MemAvailable /proc/meminfo
 	kill $pid
 	wait $pid
 	tail -3 "/tmp/run-$2.log"
@@ -167,4 +170,5 @@ print(t[t.index("BOOTED"):])
 PY
 python3 "$work/drive.py" "$work/log" "$work/qmp" || stop "the emulated board did not do what it should"
 grep -q 'an LM75 or its kin' "$work/log" || stop "scan did not know the chip"
-echo "a chip set from outside was read by the driver and by hwmon, on a real kernel, and rang"
+grep -q '^ROOT read-only' "$work/log" || stop "the root could be written"
+echo "a chip set from outside was read by the driver and by hwmon, on a real kernel with a read-only root, and rang"
