@@ -44,10 +44,13 @@ func TestGPIO_noChip(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer opened.Close()
-	if _, err := opened.GPIO.Input(1, time.Millisecond); !errors.Is(err, unix.ENOTTY) {
+	refused := func(err error) bool {
+		return errors.Is(err, unix.ENOTTY) || errors.Is(err, unix.ENOSYS) // the second from an emulated processor [qemu, user mode: it knows no requests of GPIO]
+	}
+	if _, err := opened.GPIO.Input(1, time.Millisecond); !refused(err) {
 		t.Errorf("Input() = %v, want ENOTTY", err)
 	}
-	if _, err := opened.GPIO.Counter(1, time.Millisecond); !errors.Is(err, unix.ENOTTY) {
+	if _, err := opened.GPIO.Counter(1, time.Millisecond); !refused(err) {
 		t.Errorf("Counter() = %v, want ENOTTY", err)
 	}
 }

@@ -129,7 +129,7 @@ func lineTo(t *testing.T, answer reply) *RTU {
 	if err != nil {
 		t.Fatal(err)
 	}
-	line.within, line.late = 150*time.Millisecond, 150*time.Millisecond
+	line.within, line.late = 500*time.Millisecond, 500*time.Millisecond // far from what the responder waits, on a busy machine too
 	t.Cleanup(func() { line.Close() })
 	return line
 }
@@ -146,7 +146,7 @@ func (r *RTU) one(t *testing.T, unit uint8, address uint16) (uint16, error) {
 // late answers the first request too late: when the second could already wait.
 func late(request []byte, n int, line io.Writer) {
 	if n == 1 {
-		time.Sleep(140 * time.Millisecond)
+		time.Sleep(640 * time.Millisecond)
 	}
 	time.Sleep(60 * time.Millisecond)
 	_, _ = line.Write(own(request))
