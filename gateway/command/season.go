@@ -49,7 +49,7 @@ func season(ctx context.Context, std IO, args []string) error {
 }
 
 func printSeason(w *tabwriter.Writer, s *lotrecord.Season) {
-	fmt.Fprintln(w, "stay\tlot\tfrom\tfor\tready after\tmean\tat the end\tforecast half way\twas off by\theld")
+	fmt.Fprintln(w, "stay\tlot\tfrom\tfor\tready after\tmean\tat the end\tforecast half way\twas off by\theld\ttaught\toffset")
 	for i := range s.Waits {
 		x := &s.Waits[i]
 		lasts, ready := "lasts", "not seen"
@@ -62,10 +62,14 @@ func printSeason(w *tabwriter.Writer, s *lotrecord.Season) {
 		foreseen, off, held := "–", "–", "–"
 		for _, f := range x.Forecasts {
 			if f.Part == 50 {
-				foreseen, off, held = hours(f.Ready-x.From), fmt.Sprintf("%+.0f min", float64(f.Off)/60000), map[bool]string{true: "yes", false: "no"}[f.Held]
+				foreseen, off, held = hours(f.Ready-x.From), signed(f.Off), map[bool]string{true: "yes", false: "no"}[f.Held]
 			}
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", x.Station, x.Lot, time.UnixMilli(x.From).Format("2006-01-02 15:04"), lasts, ready, decimal(x.Warmth, " °C"), decimal(x.End, ""), foreseen, off, held)
+		taught, offset := "–", "–"
+		if x.Taught > 0 {
+			taught, offset = hours(x.Taught), signed(x.Taught-x.Anchor)
+		}
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", x.Station, x.Lot, time.UnixMilli(x.From).Format("2006-01-02 15:04"), lasts, ready, decimal(x.Warmth, " °C"), decimal(x.End, ""), foreseen, off, held, taught, offset)
 	}
 	fmt.Fprintln(w, "\nlot\tcherry\tparchment\tgreen\toutturn\troast loss\talarms\thours of danger")
 	for i := range s.Lots {
@@ -80,16 +84,27 @@ func printSeason(w *tabwriter.Writer, s *lotrecord.Season) {
 			fmt.Fprintf(w, "\n%s, forecast half way: %d, half of them off by less than %s, worst %s, %d within their interval\n", j.what, j.Forecasts, hours(j.Median), hours(j.Worst), j.Held)
 		}
 	}
+	printLearned(w, s)
+}
+
+// printLearned says what the estate's own washed tanks have taught: the anchor by which the next are forecast, beside that of the rules file.
+func printLearned(w *tabwriter.Writer, s *lotrecord.Season) {
+	if len(s.Learned) == 0 {
+		return
+	}
+	fmt.Fprintln(w, "\nlearned by\twashed tanks\tat\tanchor of the rules file\tanchor learned\toffset\ttwo of three between")
 	for i := range s.Learned {
 		l := &s.Learned[i]
-		if l.Tanks == 0 {
-			fmt.Fprintf(w, "\n%s: nothing is learned yet, forecasts rest on %s at %.0f °C (ready-after of the rules file)\n", strings.Join(l.Stations, ", "), hours(l.Usual), l.Reference)
-			continue
+		learned, offset, between := "nothing yet", "–", "–"
+		if l.Tanks > 0 {
+			learned, offset, between = hours(l.Ready), signed(l.Ready-l.Usual), hours(l.Early)+" and "+hours(l.Late)
 		}
-		fmt.Fprintf(w, "\n%s: learned from %d washed tanks, ready after %s at %.0f °C, two of three between %s and %s (the rules file says %s)\n", strings.Join(l.Stations, ", "), l.Tanks, hours(l.Ready), l.Reference,
-			hours(l.Early), hours(l.Late), hours(l.Usual))
+		fmt.Fprintf(w, "%s\t%d\t%.0f °C\t%s\t%s\t%s\t%s\n", strings.Join(l.Stations, ", "), l.Tanks, l.Reference, hours(l.Usual), learned, offset, between)
 	}
+	fmt.Fprintln(w, "\ntaught: the time to the pH of wash that this lot would have needed at the reference temperature; offset: taught less the anchor, the ready-after of the rules file.")
 }
+
+func signed(ms int64) string { return fmt.Sprintf("%+.0f min", float64(ms)/60000) }
 
 func hours(ms int64) string { return fmt.Sprintf("%.1f h", float64(ms)/3.6e6) }
 

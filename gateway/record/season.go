@@ -13,7 +13,9 @@ import (
 	"millwarden/gateway/history"
 	"millwarden/gateway/logbook"
 	"millwarden/gateway/logbook/lots"
+	"millwarden/internal/coffee"
 	"millwarden/internal/reading"
+	"millwarden/internal/units"
 	"millwarden/rules/check"
 	"millwarden/rules/engine"
 )
@@ -47,11 +49,13 @@ type Wait struct {
 	Station   string     `json:"station"`
 	Kind      string     `json:"kind"`
 	From      int64      `json:"from"`
-	To        int64      `json:"to,omitempty"`    // 0: it lasts
-	Ready     int64      `json:"ready,omitempty"` // when the pH or the moisture was first where it is ready; 0: not seen
-	Warmth    *float64   `json:"warmth"`          // °C, mean of the mass or of the air; null: not known
-	End       *float64   `json:"end"`             // pH or %wb at the end
-	Forecasts []Forecast `json:"forecasts"`       // at 25, 50 and 75 % of the way to Ready, where one was made
+	To        int64      `json:"to,omitempty"`     // 0: it lasts
+	Ready     int64      `json:"ready,omitempty"`  // when the pH or the moisture was first where it is ready; 0: not seen
+	Warmth    *float64   `json:"warmth"`           // °C, mean of the mass or of the air; null: not known
+	End       *float64   `json:"end"`              // pH or %wb at the end
+	Taught    int64      `json:"taught,omitempty"` // a tank's time to Ready as it would be at the reference temperature, by the mean of its mass: the anchor that this lot alone would give; 0: not known
+	Anchor    int64      `json:"anchor,omitempty"` // the same as the rules file says (ready-after)
+	Forecasts []Forecast `json:"forecasts"`        // at 25, 50 and 75 % of the way to Ready, where one was made
 }
 
 // Forecast is what was foreseen at a time, and how far it was off.
@@ -225,6 +229,9 @@ func wait(ctx context.Context, s Sources, st *Stay) (Wait, error) {
 	if w.Ready == 0 {
 		return w, nil
 	}
+	if st.Kind == "tank" && w.Warmth != nil {
+		w.Taught, w.Anchor = taught(s.Plan, st.Station, time.Duration(w.Ready-w.From)*time.Millisecond, *w.Warmth)
+	}
 	for _, part := range []int{25, 50, 75} {
 		made := time.UnixMilli(w.From + (w.Ready-w.From)*int64(part)/100).UTC()
 		if c, ok, err := forecast(ctx, s, st.Station+"/"+f.forecast, made, part, w.Ready); err != nil {
@@ -292,6 +299,22 @@ func readyAt(plan *check.Plan, station, kind string) float64 {
 	return 11
 }
 
+// taught is what a tank that was ready after so long at a mean temperature would have needed at the reference, and what the rules file says of it, in milliseconds.
+func taught(plan *check.Plan, station string, long time.Duration, warmth float64) (alone, anchor int64) {
+	set := func(key string, usual float64) float64 {
+		for i := range plan.Stations {
+			if st := &plan.Stations[i]; st.Name == station {
+				if line, ok := st.Settings.Find(key); ok && len(line.Slots) > 0 {
+					return line.Slots[0].Amount.Value
+				}
+			}
+		}
+		return usual
+	}
+	pace := coffee.Pace{Q10: set("q10", coffee.Usual.Q10), Reference: units.Celsius(set("reference", float64(coffee.Usual.Reference)))}
+	return pace.Equivalent(long, units.Celsius(warmth)).Milliseconds(), int64(1000 * set("ready-after", 15*3600))
+}
+
 func judge(list []Wait, tanks bool) Judged {
 	var j Judged
 	var off []int64
@@ -319,7 +342,9 @@ func (s *Season) CSV(to io.Writer) error {
 	w.UseCRLF = true
 	row := func(cells ...string) {
 		for i := range cells {
-			cells[i] = reading.Guard(cells[i])
+			if strings.Trim(cells[i], "-.0123456789") != "" { // a number is no formula, below zero either
+				cells[i] = reading.Guard(cells[i])
+			}
 		}
 		_ = w.Write(cells) // the first error is kept and given by Error
 	}
@@ -329,28 +354,37 @@ func (s *Season) CSV(to io.Writer) error {
 		}
 		return stamp(at(ms))
 	}
-	row("part", "lot", "station", "from", "to", "ready", "warmth_c", "end", "forecast_at_pct", "forecast_ready", "off_min", "held", "cherry_kg", "parchment_kg", "green_kg", "outturn_pct", "roast_loss_pct", "alarms", "danger_h")
+	row("part", "lot", "station", "from", "to", "ready", "warmth_c", "end", "forecast_at_pct", "forecast_ready", "off_min", "held", "cherry_kg", "parchment_kg", "green_kg", "outturn_pct", "roast_loss_pct", "alarms", "danger_h", "anchor_h", "taught_h", "offset_min", "early_h", "late_h", "tanks")
 	for i := range s.Waits {
 		x := &s.Waits[i]
 		cells := []string{"stay", x.Lot, x.Station, time3339(x.From), time3339(x.To), time3339(x.Ready), optional(x.Warmth), optional(x.End)}
+		learned := []string{"", "", "", "", "", "", "", "", "", "", "", "", ""}
+		if x.Taught > 0 {
+			learned = []string{"", "", "", "", "", "", "", inHours(x.Anchor), inHours(x.Taught), minutes(x.Taught - x.Anchor), "", "", ""}
+		}
 		if len(x.Forecasts) == 0 {
-			row(append(cells, "", "", "", "", "", "", "", "", "", "", "")...)
+			row(slices.Concat(cells, []string{"", "", "", ""}, learned)...)
 		}
 		for _, f := range x.Forecasts {
-			row(append(cells[:8:8], fmt.Sprint(f.Part), time3339(f.Ready), fmt.Sprintf("%.0f", float64(f.Off)/60000), fmt.Sprint(f.Held), "", "", "", "", "", "", "")...)
+			row(slices.Concat(cells, []string{fmt.Sprint(f.Part), time3339(f.Ready), minutes(f.Off), fmt.Sprint(f.Held)}, learned)...)
 		}
 	}
 	for i := range s.Lots {
 		l := &s.Lots[i]
-		row("lot", l.Lot, "", time3339(l.Began), "", "", "", "", "", "", "", "", mass(l.Yield.Cherry), mass(l.Yield.Dry), mass(l.Yield.Green), part(l.Yield.Outturn), part(l.Yield.RoastLoss), fmt.Sprint(l.Alarms), fmt.Sprintf("%.2f", float64(l.Danger)/3.6e6))
+		row("lot", l.Lot, "", time3339(l.Began), "", "", "", "", "", "", "", "", mass(l.Yield.Cherry), mass(l.Yield.Dry), mass(l.Yield.Green), part(l.Yield.Outturn), part(l.Yield.RoastLoss), fmt.Sprint(l.Alarms), inHours(l.Danger), "", "", "", "", "", "")
 	}
 	for i := range s.Learned {
 		l := &s.Learned[i]
-		row("learned", fmt.Sprintf("%d tanks", l.Tanks), strings.Join(l.Stations, " "), "", "", "", plain(l.Reference), "", "", "", fmt.Sprintf("%+.0f", float64(l.Ready-l.Usual)/60000), "", "", "", "", "", "", "", "")
+		row("learned", "", strings.Join(l.Stations, " "), "", "", "", plain(l.Reference), "", "", "", "", "", "", "", "", "", "", "", "", inHours(l.Usual), inHours(l.Ready), minutes(l.Ready-l.Usual),
+			inHours(l.Early), inHours(l.Late), fmt.Sprint(l.Tanks))
 	}
 	w.Flush()
 	return w.Error()
 }
+
+func inHours(ms int64) string { return fmt.Sprintf("%.2f", float64(ms)/3.6e6) }
+
+func minutes(ms int64) string { return fmt.Sprintf("%.0f", float64(ms)/60000) }
 
 func optional(v *float64) string {
 	if v == nil {

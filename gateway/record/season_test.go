@@ -3,6 +3,9 @@ package record_test
 import (
 	"bytes"
 	"encoding/csv"
+	"fmt"
+	"math"
+	"slices"
 	"testing"
 	"time"
 
@@ -34,6 +37,11 @@ func TestSeason_finishedLot(t *testing.T) {
 			}
 		}
 	}
+	// What this lot alone teaches, reckoned by hand: its time to pH 4.60 at 2^((mean - 23 °C) / 10) of the pace; the anchor of the rules file is 15 h.
+	alone := float64(tank.Ready-tank.From) * math.Pow(2, (*tank.Warmth-23)/10)
+	if math.Abs(float64(tank.Taught)-alone) > 1000 || tank.Anchor != (15*time.Hour).Milliseconds() || s.Waits[1].Taught != 0 {
+		t.Errorf("the tank taught %d ms against %d, want %.0f against 15 h; the deck taught %d", tank.Taught, tank.Anchor, alone, s.Waits[1].Taught)
+	}
 	if len(tank.Forecasts) == 0 || s.Wash.Forecasts != 1 || s.Dry.Forecasts != 1 {
 		t.Errorf("forecasts %+v, %+v, %+v", tank.Forecasts, s.Wash, s.Dry)
 	}
@@ -45,11 +53,31 @@ func TestSeason_finishedLot(t *testing.T) {
 	if lot.Yield.Green != 102.8 || lot.Alarms == 0 || lot.Danger == 0 || lot.Danger > sum {
 		t.Errorf("lot %+v", lot)
 	}
+	s.Learned = []record.Learned{{Stations: []string{"tank-1", "tank-2"}, Tanks: 3, Usual: hour * 15, Ready: hour * 27 / 2, Early: hour * 11, Late: hour * 16, Reference: 23}}
 	var table bytes.Buffer
 	if err := s.CSV(&table); err != nil {
 		t.Fatal(err)
 	}
-	if rows, err := csv.NewReader(&table).ReadAll(); err != nil || len(rows) < 5 {
-		t.Errorf("table: %d rows, %v", len(rows), err)
+	rows, err := csv.NewReader(&table).ReadAll()
+	if err != nil || len(rows) < 6 {
+		t.Fatalf("table: %d rows, %v", len(rows), err)
+	}
+	column := map[string]int{}
+	for i, name := range rows[0] {
+		column[name] = i
+	}
+	for part, want := range map[string]map[string]string{
+		"learned": {"station": "tank-1 tank-2", "anchor_h": "15.00", "taught_h": "13.50", "offset_min": "-90", "early_h": "11.00", "late_h": "16.00", "tanks": "3", "warmth_c": "23"},
+		"stay":    {"station": "tank-1", "anchor_h": "15.00", "taught_h": fmt.Sprintf("%.2f", alone/3.6e6), "offset_min": fmt.Sprintf("%.0f", (alone-15*3.6e6)/60000)},
+	} {
+		row := rows[slices.IndexFunc(rows, func(row []string) bool { return row[0] == part })]
+		for name, value := range want {
+			if got := row[column[name]]; got != value {
+				t.Errorf("%s row of the table: %s is %q, want %q", part, name, got, value)
+			}
+		}
 	}
 }
+
+// hour in milliseconds.
+const hour = 3600 * 1000
