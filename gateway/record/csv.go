@@ -11,9 +11,16 @@ import (
 	"millwarden/internal/reading"
 )
 
-// header of the CSV [RFC 4180]: one table for everything, so that one file goes with the document. part is site, stay, intake, weight, step, deviation, done, instrument, reading,
+// header of the CSV [RFC 4180]: one table for everything, so that one file goes with the document. part is site, stay, intake, weight, step, correction, deviation, done, instrument, reading,
 // gap, uncertain or gateway; time and until are RFC 3339 in UTC.
 var header = []string{"part", "time", "until", "place", "what", "value", "low", "high", "unit", "quality", "who", "note", "entry"}
+
+func orWhy(why string) string {
+	if why == "" {
+		return ""
+	}
+	return "; because " + why
+}
 
 // CSV writes everything that stands in the document, with the curves as columns of numbers.
 func (r *Record) CSV(to io.Writer) error {
@@ -39,6 +46,9 @@ func (r *Record) CSV(to io.Writer) error {
 	}
 	for _, s := range r.Lot.Steps {
 		row("step", stamp(at(s.At)), "", s.Step.Station, s.Text, "", "", "", "", state(s.Struck, s.CorrectedBy), r.person(s.Who), s.Note, strconv.FormatInt(s.Entry, 10))
+	}
+	for _, c := range r.Lot.Righted {
+		row("correction", stamp(at(c.At)), "", "", c.Text, "", "", "", "", "", r.person(c.Who), "entry "+strconv.FormatInt(c.Of, 10)+" was: "+c.Was+orWhy(c.Why), strconv.FormatInt(c.Entry, 10))
 	}
 	r.deviationRows(row)
 	for i := range r.Instruments {

@@ -192,7 +192,11 @@ func (r *Record) summary() []string {
 	}
 	var ways []string
 	for i := range r.Stays {
-		if st := &r.Stays[i]; len(ways) < 6 {
+		st := &r.Stays[i]
+		again := i > 0 && r.Stays[i-1].Title == st.Title
+		if again && len(ways) > 0 { // batch after batch in a roaster
+			ways[len(ways)-1] = strings.TrimSuffix(ways[len(ways)-1], " in "+st.Title) + " and " + long(st.To.Sub(st.From)) + " in " + st.Title
+		} else if len(ways) < 6 {
 			ways = append(ways, long(st.To.Sub(st.From))+" in "+st.Title)
 		}
 	}

@@ -148,6 +148,16 @@ func TestRecord_finishedLot(t *testing.T) {
 	if err != nil || head != r.Head || !strings.Contains(text, fmt.Sprintf("%d:%x", head.ID, head.Seal[:16])) {
 		t.Errorf("head %v, %v, of the record %v", head, err, r.Head)
 	}
+	// The demo's one correction: a sack was weighed with the coffee. It stands as an entry of its own that points to the old one.
+	if n := len(r.Lot.Righted); n != 1 || r.Lot.Righted[0].Entry <= r.Lot.Righted[0].Of || !strings.Contains(r.Lot.Righted[0].Was, "127 kg") || !strings.Contains(r.Lot.Righted[0].Text, "125 kg") {
+		t.Fatalf("corrections %+v", r.Lot.Righted)
+	}
+	righted := r.Lot.Righted[0]
+	for _, cell := range []string{"<h3>Corrections</h3>", fmt.Sprintf("<td class=\"n\">%d</td>", righted.Entry), fmt.Sprintf("<td class=\"n\">%d</td><td>%s</td><td>%s</td>", righted.Of, righted.Text, righted.Was)} {
+		if !strings.Contains(text, cell) {
+			t.Errorf("the page does not hold %q", cell)
+		}
+	}
 	if len(r.Deviations) == 0 || len(r.Stays) != 5 {
 		t.Errorf("%d deviations and %d stays", len(r.Deviations), len(r.Stays))
 	}
@@ -165,7 +175,7 @@ func TestRecord_finishedLot(t *testing.T) {
 		parts[row[0]]++
 	}
 	t.Logf("%d kB of page, rows %v", page.Len()/1024, parts)
-	for _, part := range []string{"site", "stay", "weight", "step", "deviation", "done", "instrument", "reading", "gap", "uncertain"} {
+	for _, part := range []string{"site", "stay", "weight", "step", "correction", "deviation", "done", "instrument", "reading", "gap", "uncertain"} {
 		if parts[part] == 0 {
 			t.Errorf("the CSV has no %s", part)
 		}

@@ -2,7 +2,7 @@ package web
 
 import "strings"
 
-// bookSpanish are the words of the book's forms in Spanish, by the English ones. What the record itself says stays in the record's language.
+// bookSpanish are the words of the book's forms in Spanish, by the English ones. The sentences of the book are in booksays.go.
 //
 //nolint:misspell // it is Spanish
 var bookSpanish = map[string]string{
@@ -37,6 +37,6 @@ func bookWords(language string) func(string) string {
 				return bookSpanish[begins] + " " + station
 			}
 		}
-		return english
+		return spanishSays(english)
 	}
 }

@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"net/http"
+	"slices"
 	"strings"
 	"time"
 
@@ -63,6 +64,9 @@ func (w *Web) serveLots(rw http.ResponseWriter, r *http.Request) {
 func (w *Web) serveLot(rw http.ResponseWriter, r *http.Request) {
 	if w.config.Lots != nil {
 		if lot, found := w.config.Lots.Lot(r.PathValue("lot")); found {
+			if w.language(r) == "es" {
+				inSpanish(&lot)
+			}
 			reply(rw, encode(lot))
 			return
 		}
@@ -78,13 +82,29 @@ func (w *Web) serveStep(rw http.ResponseWriter, r *http.Request) {
 	done, err := w.enterStep(r.Context(), &body)
 	if err != nil {
 		status, kind, says := w.refusal(err)
-		refuse(rw, status, kind, says)
+		refuse(rw, status, kind, bookWords(w.language(r))(says))
 		return
 	}
-	if done.Look == nil {
-		done.Look = []string{}
+	say := bookWords(w.language(r))
+	look := make([]string, len(done.Look))
+	for i := range look {
+		look[i] = say(done.Look[i])
 	}
+	done.Text, done.Look = say(done.Text), look
 	reply(rw, encode(done))
+}
+
+// inSpanish gives the entries of a lot in Spanish. The book's own lists are left as they are.
+func inSpanish(lot *lots.Shown) {
+	lot.Steps, lot.Righted = slices.Clone(lot.Steps), slices.Clone(lot.Righted)
+	for i := range lot.Steps {
+		s := &lot.Steps[i]
+		s.Text, s.Was = spanishSays(s.Text), spanishSays(s.Was)
+	}
+	for i := range lot.Righted {
+		c := &lot.Righted[i]
+		c.Text, c.Was = spanishSays(c.Text), spanishSays(c.Was)
+	}
 }
 
 func (w *Web) enterStep(ctx context.Context, body *enteredStep) (done Entered, err error) {

@@ -118,6 +118,7 @@ type Book struct {
 	done     []Done
 	at       map[int64]int // entry to its place in done
 	troubles []Trouble
+	righted  []Correction
 	last     int64
 	warnings []string // of the step that is taken
 }

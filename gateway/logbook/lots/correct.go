@@ -2,6 +2,14 @@ package lots
 
 import "fmt"
 
+// Correction is an entry that puts an older one right. The older one stays in the record as it was entered.
+type Correction struct {
+	Entry
+	Of   int64
+	Text string // what holds since
+	Was  string // what held before; of a correction of a correction that of the one before
+}
+
 // correct puts an entry right.
 func (b *Book) correct(e Entry) error {
 	next, err := b.corrected(e)
@@ -38,7 +46,9 @@ func (b *Book) corrected(e Entry) (*Book, error) {
 	for _, t := range b.troubles {
 		was[t.Entry] = true
 	}
+	before := old.standing()
 	next := New(b.zone)
+	next.righted = append(append(next.righted, b.righted...), Correction{Entry: e, Of: old.ID, Text: e.Step.Text(), Was: before.Step.Text()})
 	for i := range done {
 		d := &done[i]
 		next.at[d.ID] = len(next.done)

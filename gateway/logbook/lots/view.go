@@ -30,7 +30,8 @@ type Shown struct {
 	Stays   []ShownStay   `json:"stays"`
 	Weights []ShownWeight `json:"weights"`
 	Batches []ShownBatch  `json:"batches"`
-	Steps   []ShownStep   `json:"steps"` // every entry about it, as it was entered, with what became of it
+	Steps   []ShownStep   `json:"steps"`       // every entry about it, as it was entered, with what became of it
+	Righted []ShownRight  `json:"corrections"` // the entries that corrected them, each for itself, oldest first
 	Yield   Yield         `json:"yield"`
 }
 
@@ -74,6 +75,17 @@ type ShownBatch struct {
 	Seconds int       `json:"seconds,omitempty"`
 	Colour  string    `json:"colour,omitempty"`
 	Who     string    `json:"who"`
+}
+
+// ShownRight is an entry that corrected another one.
+type ShownRight struct {
+	Entry int64  `json:"entry"`
+	Of    int64  `json:"of"`
+	At    int64  `json:"at"` // when it was entered
+	Who   string `json:"who"`
+	Text  string `json:"text"`
+	Was   string `json:"was"` // what held before it
+	Why   string `json:"why,omitempty"`
 }
 
 // ShownStep is one entry.
@@ -138,7 +150,12 @@ func (b *Book) Show(name string) (Shown, bool) {
 	if l == nil {
 		return Shown{}, false
 	}
-	shown := Shown{Line: b.Line(l), Stays: []ShownStay{}, Weights: []ShownWeight{}, Batches: []ShownBatch{}, Steps: b.Steps(name), Yield: b.Yield(name)}
+	shown := Shown{Line: b.Line(l), Stays: []ShownStay{}, Weights: []ShownWeight{}, Batches: []ShownBatch{}, Steps: b.Steps(name), Righted: []ShownRight{}, Yield: b.Yield(name)}
+	for i := range b.righted {
+		if c := &b.righted[i]; slices.ContainsFunc(shown.Steps, func(s ShownStep) bool { return s.Entry == c.Of }) {
+			shown.Righted = append(shown.Righted, ShownRight{c.ID, c.Of, milliseconds(c.At), c.Who, c.Text, c.Was, c.Step.Note})
+		}
+	}
 	for i := range l.Stays {
 		s := &l.Stays[i]
 		stay := ShownStay{Entry: s.Entry, Station: s.Station, Kind: s.Kind, From: milliseconds(s.From), Loaded: s.Loaded, Unloaded: s.Unloaded, Who: s.Who, EmptiedBy: s.EmptiedBy, Note: s.Note}
