@@ -138,7 +138,7 @@ func TestBook_handOver(t *testing.T) {
 	late.want("it waits for the watch", "10m0s ana by siren", "10m0s ana by text")
 }
 
-// Priority low waits for the digest, one message for all; what can hurt people does not wait.
+// Priority low waits for the digest, one message for all; what can hurt people does not wait, nor does anything while the clock is not set.
 func TestBook_digest(t *testing.T) {
 	low := func(id string, class engine.Class) engine.Standing {
 		return engine.Standing{Alarm: &engine.Alarm{ID: id, Priority: engine.Low, Class: class}, State: engine.Unacknowledged, Occurrence: 1}
@@ -168,6 +168,11 @@ func TestBook_digest(t *testing.T) {
 	fire := newNight(t, mill(zone(t, "America/Lima")), "2026-03-04 05:00")
 	fire.run(time.Minute, low("smoke@x", engine.Safety))
 	fire.want("class safety", "0s ana by text")
+	unset := reading.Stamp{Mono: time.Minute, Boot: 1}
+	owed, _ := newBook().look(n.roster, []engine.Standing{low("a@x", engine.Quality)}, unset)
+	if !slices.ContainsFunc(owed, func(e errand) bool { return e.watch == "night-low" }) {
+		t.Errorf("with the clock not set the watch with a digest is owed nothing at once: %d errands", len(owed))
+	}
 }
 
 // A message under way is not sent a second time, however long the channel takes.
