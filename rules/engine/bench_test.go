@@ -36,7 +36,7 @@ func twoTests(a, b string, limit float64) *formula.Node {
 	return op(formula.And, cmp(at(a, units.PH), formula.Less, num(limit, units.PH), 0.1), cmp(at(b, units.Duration), formula.Greater, num(16, units.Duration), 0))
 }
 
-// BenchmarkRule_twoTests: a compiled condition against the same in Go, both called through a table of 64 functions. Goal: at most 2 times.
+// BenchmarkRule_twoTests: a compiled condition against the same in Go, both called through a table of 64 functions. Goal: at most 1.5 times.
 func BenchmarkRule_twoTests(b *testing.B) {
 	m, err := newMachine(Plan{Points: []Point{{Name: "a/ph", Quantity: units.PH}, {Name: "a/hours", Quantity: units.Duration}}}, stamp(0))
 	if err != nil {
@@ -130,7 +130,7 @@ func BenchmarkObserve_index(b *testing.B) {
 	b.ReportMetric(testing.AllocsPerRun(1000, func() { observe(5) }), "allocs/reading")
 }
 
-// BenchmarkWindow: mean, highest and slope over 900 samples at 1 Hz, streaming against recomputation. Goal: at least 20 times cheaper.
+// BenchmarkWindow: mean, highest and slope over 900 samples at 1 Hz, streaming against recomputation. Goal: at least 30 times cheaper.
 func BenchmarkWindow(b *testing.B) {
 	const span = 900 * time.Second
 	w := newWindow(span, 0)
@@ -155,7 +155,7 @@ func BenchmarkWindow(b *testing.B) {
 	if got := recompute(at, value, now.Seconds(), span.Seconds()); math.Abs(got-result) > 1e-9 {
 		b.Fatalf("streaming gives %v, anew %v", result, got)
 	}
-	const calls = 1 << 17
+	const calls = 1 << 13 // both sides in turns of about a millisecond: on a busy machine the longer would more often be interrupted
 	ours, anew := math.Inf(1), math.Inf(1)
 	for b.Loop() {
 		ours = min(ours, cost(calls, func() {

@@ -85,20 +85,25 @@ func (s *scanner) plausible() bool {
 	return true
 }
 
+// odd are the bytes of which a line is looked at more closely: control characters and what is not ASCII.
+var odd = func() (odd [256]bool) {
+	for b := range odd {
+		odd[b] = b < ' ' && b != '\t' || b >= 0x7f
+	}
+	return odd
+}()
+
 // looks tells that a line holds nothing but tabs and what ASCII prints, as most lines do, which are read byte for byte; and whether it is text.
 func looks(line string) (plain, text bool) {
-	plain = true
 	for i := 0; i < len(line); i++ {
-		b := line[i]
-		if b < ' ' && b != '\t' || b == 0x7f || b == 0xc2 && i+1 < len(line) && line[i+1] < 0xa0 { // U+0080 to U+009F are control characters too
-			return false, false
-		}
-		if b >= utf8.RuneSelf {
-			plain = false
+		if odd[line[i]] {
+			return false, utf8.ValidString(line) && strings.IndexFunc(line, isControl) < 0
 		}
 	}
-	return plain, plain || utf8.ValidString(line)
+	return true, true
 }
+
+func isControl(r rune) bool { return r != '\t' && unicode.IsControl(r) }
 
 func (s *scanner) indent() {
 	for s.at < len(s.line) && s.line[s.at] == ' ' {
