@@ -21,6 +21,7 @@ type floor struct {
 	boot   uint32
 	newest map[string]reading.Reading
 	values map[string]float64 // of inputs, as they were seen last
+	good   map[string]float64 // of inputs, as they were when turns was first called
 	marks  []models.Mark
 	out    []reading.Reading
 }

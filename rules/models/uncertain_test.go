@@ -126,8 +126,9 @@ func TestComputed_qualityOfEachInput(t *testing.T) {
 			}
 		}
 		for _, input := range inputs {
-			for _, how := range []string{"uncertain", "bad", "silent"} {
-				f := lived(t, plan, kind)
+			f := lived(t, plan, kind)
+			for _, how := range []string{"bad", "silent", "uncertain"} { // the last leaves traces in curves and means
+				f.turns(inputs, input, "good")
 				f.turns(inputs, input, how)
 				for point, from := range rests {
 					got, needs := f.newest[point], slices.Contains(from, input)
@@ -146,7 +147,7 @@ func TestComputed_qualityOfEachInput(t *testing.T) {
 	}
 }
 
-// turns lets one input be uncertain, bad or silent for so long that it must show, the others going on.
+// turns lets one input be good, uncertain, bad or silent for so long that it must show, the others going on as they were first.
 func (f *floor) turns(inputs []string, input, how string) {
 	step, times := time.Minute, 5
 	if input[:len("the-r")] == "the-r" && len(inputs) == 2 { // the roaster
@@ -154,12 +155,22 @@ func (f *floor) turns(inputs []string, input, how string) {
 	}
 	last := map[string]float64{}
 	for _, point := range inputs {
-		last[point] = f.values[point]
+		if f.good == nil {
+			f.good = map[string]float64{}
+		}
+		if _, known := f.good[point]; !known {
+			f.good[point] = f.values[point]
+		}
+		last[point] = f.good[point]
 	}
 	for range times {
 		for _, point := range inputs {
+			if point == "the-roaster/bean-temperature" { // a roast goes on rising
+				f.good[point] += 0.6
+				last[point] = f.good[point]
+			}
 			switch {
-			case point != input:
+			case point != input || how == "good":
 				f.sees(point, last[point])
 			case how == "uncertain":
 				f.sees(point, last[point], reading.Uncertain)
