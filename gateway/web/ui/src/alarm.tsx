@@ -121,11 +121,12 @@ export function together(alarms: readonly Alarm[]): Alarm[][] {
   return [...by.values()];
 }
 
-/** What several alarms that are one trouble are about: "humidity, moisture and temperature". */
+/** What several alarms that are one trouble are about: "humidity, moisture and temperature". Those count that one at the same probe keeps quiet. */
 function useAbout(alarm: Alarm, also: readonly Alarm[]): string {
   const { frame, words } = useHere();
-  if (also.length === 0) return "";
-  return list([alarm, ...also].map((a) => frame.plan.points.find((p) => p.name === a.place)?.title ?? a.placeTitle).sort(), words.and);
+  const quiet = frame.alarms.filter((a) => a.state === "suppressed by design" && a.active && a.place !== a.station && a.station === alarm.station && a.title === alarm.title);
+  if (also.length + quiet.length === 0) return "";
+  return list([alarm, ...also, ...quiet].map((a) => frame.plan.points.find((p) => p.name === a.place)?.title ?? a.placeTitle).sort(), words.and);
 }
 
 /** What it was the last times, as people said afterwards. */
