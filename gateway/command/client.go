@@ -201,11 +201,14 @@ func alarms(ctx context.Context, io IO, args []string) error {
 			blind++
 			continue
 		}
-		held := ""
+		number, held := "", ""
+		if a.Occurrence > 0 {
+			number = fmt.Sprintf(" %d", a.Occurrence)
+		}
 		if a.Held {
 			held = ", held"
 		}
-		fmt.Fprintf(io.Out, "%-6s %s %d  %s%s\n       %s\n       %s\n", a.Priority, a.ID, a.Occurrence, a.State, held, a.Because, a.Action)
+		fmt.Fprintf(io.Out, "%-6s %s%s  %s%s\n       %s\n       %s\n", a.Priority, a.ID, number, a.State, held, a.Because, a.Action)
 	}
 	if len(list) == blind {
 		fmt.Fprintln(io.Out, "no alarm stands")
