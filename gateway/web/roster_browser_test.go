@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"testing"
+	"time"
 
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
@@ -69,6 +70,9 @@ func TestPage_closeOut(t *testing.T) {
 	browser.Type(tab, t, field("What was done"), "cleaned")
 	browser.Press(tab, t, "//form//button[text()='Write it down']")
 	browser.Press(tab, t, "//fieldset//button[text()='Ben']")
+	for end := time.Now().Add(browser.Patience); len(f.done()) == 0 && time.Now().Before(end); {
+		time.Sleep(50 * time.Millisecond) // the act is on its way: "Afterwards" stands on the page before it too
+	}
 	browser.See(tab, t, `document.body.innerText.includes("Afterwards")`)
 	want := Act{Do: DoCloseOut, Alarm: "fan-stopped@dryer-1", Occurrence: 4, What: "chaff", Why: "cleaned", By: "ben", Via: "page"}
 	if acts := f.done(); len(acts) != 1 || acts[0] != want {
