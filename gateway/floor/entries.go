@@ -65,6 +65,16 @@ func (f *Floor) entered(name string) (*check.Point, error) {
 	return &plan.Points[i], nil
 }
 
+// readByHandAt is the station at which people read a probe, where they follow its reminder; "" for every other place.
+func (f *Floor) readByHandAt(probe string) string {
+	for i := range f.plan().Probes {
+		if p := &f.plan().Probes[i]; p.Name == probe && p.Part == byHand && len(p.Gives) > 0 {
+			return f.stationNamed(p.Gives[0].Point)
+		}
+	}
+	return ""
+}
+
 // recallEntries lets what people entered before a restart stand on the page, as it stands in the engine.
 func (f *Floor) recallEntries() {
 	for i := range f.plan().Points {

@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -12,6 +13,7 @@ import (
 	"sync"
 	"time"
 
+	"millwarden/drivers"
 	"millwarden/gateway/callout"
 	"millwarden/gateway/logbook"
 	"millwarden/gateway/logbook/rates"
@@ -302,6 +304,9 @@ func (b books) addHeard(shown *web.Probe) {
 	}
 	if p.fault != nil {
 		shown.Fault = p.fault.Error()
+		if errors.Is(p.fault, context.DeadlineExceeded) {
+			shown.Fault = drivers.NoAnswer.String() // in the words of the mill
+		}
 	}
 }
 

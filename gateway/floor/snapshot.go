@@ -136,6 +136,9 @@ func (f *Floor) alarms(s *web.Snapshot) {
 func (f *Floor) prompt(st *engine.Standing) web.Prompt {
 	a := st.Alarm
 	p := web.Prompt{ID: a.ID, Title: a.Title, Place: a.Place, PlaceTitle: a.PlaceTitle, Station: f.stationNamed(a.Place), Say: a.Say, Since: st.Since}
+	if p.Station == "" {
+		p.Station = f.readByHandAt(a.Place)
+	}
 	if st.HasDue {
 		p.Due, p.In = true, st.Due
 		p.Early, p.Late = f.interval(a.Due, st.Due)

@@ -112,7 +112,7 @@ func TestPage_drawn(t *testing.T) {
 		{"rules-1440", quiet + "/rules", "dark", 1440, `document.querySelectorAll("mark.error").length == 1`},
 		{"more-320", quiet + "/more", "light", 320, `document.querySelectorAll(".row.page").length > 9`},
 		{"point-390", quiet + "/point/tank-2/ph", "light", 390, `document.querySelector(".chart canvas")`},
-		{"links-390", quiet + "/links", "light", 390, `document.querySelector("main table")`},
+		{"links-390", quiet + "/links", "light", 390, `document.querySelector("main .board")`},
 		{"cautions-1440", quiet + "/cautions", "light", 1440, `document.querySelectorAll(".caution").length > 4`},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -55,7 +55,7 @@ func TestPage_markup(t *testing.T) {
 	tab, url := browser.Open(t, index), served(t, poisoned())
 	marked := `document.querySelector("xss-mark, main script, main img, svg[onload]") !== null || window.hit === 1`
 	for path, ready := range map[string]string{"/": ".alarm", "/station/tank-1": "main", "/alarms": ".row", "/lots": "main", "/lot/143-b": "main", "/logbook": ".entry", "/register": "main",
-		"/rates": "main", "/roster": "main", "/probes": "main", "/more": ".row", "/links": "main table", "/point/tank-2/ph": "main", "/book": "form", "/book/143-b": "form", "/a/tank1-ana": "form"} {
+		"/rates": "main", "/roster": "main", "/probes": "main", "/more": ".row", "/links": "main .board", "/point/tank-2/ph": "main", "/book": "form", "/book/143-b": "form", "/a/tank1-ana": "form"} {
 		must(t, chromedp.Do(tab, chromedp.Navigate(url+path)))
 		browser.See(tab, t, `document.querySelector("`+ready+`") && document.body.innerText.length > 50`)
 		if askBrowser(tab, t, marked) {

@@ -327,7 +327,7 @@ func (p printer) calls(cs []Call) []wireCall {
 }
 
 func (p printer) alarm(a *Alarm) wireAlarm {
-	w := wireAlarm{ID: a.ID, Title: titled(a.Title), Place: a.Place, PlaceTitle: a.PlaceTitle, Station: a.Station, Area: a.Area,
+	w := wireAlarm{ID: a.ID, Title: titled(a.Title), Place: a.Place, PlaceTitle: titled(a.PlaceTitle), Station: a.Station, Area: a.Area,
 		Priority: a.Priority.String(), Class: a.Class.String(), State: a.State, Active: a.Active, Held: a.Held, CannotSee: a.CannotSee,
 		Occurrence: a.Occurrence, Since: p.at(a.Since), Cause: a.Cause, Consequence: a.Consequence, Action: a.Action, Caution: a.Caution,
 		RespondWithin: a.RespondWithin.Milliseconds(), Latching: a.Latching, Shelvable: a.Shelvable.Milliseconds(), Because: a.Because,
@@ -344,7 +344,7 @@ func (p printer) alarm(a *Alarm) wireAlarm {
 }
 
 func (p printer) prompt(a *Prompt) wirePrompt {
-	w := wirePrompt{ID: a.ID, Title: titled(a.Title), PlaceTitle: a.PlaceTitle, Station: a.Station, Say: a.Say, Detail: a.Detail, Since: p.at(a.Since)}
+	w := wirePrompt{ID: a.ID, Title: titled(a.Title), PlaceTitle: titled(a.PlaceTitle), Station: a.Station, Say: a.Say, Detail: a.Detail, Since: p.at(a.Since)}
 	if a.Due {
 		// To the minute: a forecast that moves by milliseconds each second is the same forecast.
 		w.Due = p.in(a.In) / 60000 * 60000

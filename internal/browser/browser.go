@@ -102,16 +102,25 @@ func Press(tab context.Context, t testing.TB, selector string) {
 	}
 }
 
-// Type presses a field and types into it, behind what is there.
+// Type presses a field and types into it, behind what is there. Where a list that moves took the focus away meanwhile, it types again, in place of what
+// is there.
 func Type(tab context.Context, t testing.TB, selector, text string) {
 	t.Helper()
-	Press(tab, t, selector)
-	if err := chromedp.Do(tab, chromedp.KeyEvent(text)); err != nil {
-		t.Fatalf("typing into %s: %v", selector, err)
+	const tries = 6
+	var err error
+	for try := range tries {
+		Press(tab, t, selector)
+		if try > 0 {
+			_, _ = chromedp.Run(tab, chromedp.Evaluate[chromedp.Void]("document.activeElement.select?.();0")) // what cannot be selected is typed behind
+		}
+		if err = chromedp.Do(tab, chromedp.KeyEvent(text)); err != nil {
+			t.Fatalf("typing into %s: %v", selector, err)
+		}
+		if err = within(tab, call("(text) => document.activeElement.value.includes(text)", text), Patience/tries); err == nil {
+			return
+		}
 	}
-	if err := until(tab, call("(text) => document.activeElement.value.includes(text)", text)); err != nil {
-		t.Fatalf("%q was typed into %s, but is not there: %v\n%s", text, selector, err, Text(tab))
-	}
+	t.Fatalf("%q was typed into %s, but is not there: %v\n%s", text, selector, err, Text(tab))
 }
 
 // Text is what the page says, for messages of failed tests.
@@ -154,8 +163,10 @@ func call(function, argument string) string {
 }
 
 // until asks the page until it says true. An answer that is lost to a page on its way out counts as no.
-func until(tab context.Context, script string) error {
-	ctx, stop := context.WithTimeout(tab, Patience)
+func until(tab context.Context, script string) error { return within(tab, script, Patience) }
+
+func within(tab context.Context, script string, patience time.Duration) error {
+	ctx, stop := context.WithTimeout(tab, patience)
 	defer stop()
 	for {
 		yes, err := chromedp.Run(ctx, chromedp.Evaluate[bool](script))

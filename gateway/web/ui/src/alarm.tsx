@@ -111,11 +111,14 @@ function useBy(a: Alarm): string {
   return (by > now.mono ? words.actBy : words.actWasDue)(moment(by, now, words));
 }
 
-/** Alarms that are one trouble to a person: the same fault, state and priority at points of one station. A stick that falls silent is one. */
+/**
+ * Alarms that are one trouble to a person: the same fault, state and priority at points of one station. A stick that falls silent is one. What is back to
+ * normal and only waits for somebody's word is one at all stations: after a flood it takes a line, not a page.
+ */
 export function together(alarms: readonly Alarm[]): Alarm[][] {
   const by = new Map<string, Alarm[]>();
   for (const a of alarms) {
-    const key = a.station && a.place !== a.station ? [a.station, a.title, a.priority, a.state, a.active].join("|") : `${a.id} ${a.occurrence}`;
+    const key = a.station && waits(a) && !a.active ? [a.title, a.priority, a.state].join("|") : a.station && a.place !== a.station ? [a.station, a.title, a.priority, a.state, a.active].join("|") : `${a.id} ${a.occurrence}`;
     by.set(key, [...(by.get(key) ?? []), a]);
   }
   return [...by.values()];
@@ -137,10 +140,11 @@ function Before({ alarm }: { alarm: Alarm }) {
 }
 
 export function AlarmCard({ alarm, also = [] }: { alarm: Alarm; also?: readonly Alarm[] }) {
-  const { now, words } = useHere();
+  const { frame, now, words } = useHere();
   const about = useAbout(alarm, also);
-  const station = useHere().frame.stations.find((s) => s.name === alarm.station)?.title;
-  const name = about && station ? `${begins(station)}: ${alarm.title}` : title(alarm);
+  const places = [...new Set([alarm, ...also].map((a) => frame.stations.find((s) => s.name === a.station)?.title ?? a.placeTitle))];
+  const name = places.length > 1 ? begins(alarm.title) : about && places[0] ? `${begins(places[0])}: ${alarm.title}` : title(alarm);
+  const where = places.length > 5 ? `${places.slice(0, 4).join(", ")} ${words.andMore(places.length - 4)}` : places.length > 1 ? list(places, words.and) : "";
   const fact = useFact(alarm);
   const by = useBy(alarm);
   const open = waits(alarm);
@@ -150,7 +154,7 @@ export function AlarmCard({ alarm, also = [] }: { alarm: Alarm; also?: readonly 
     return (
       <article class={`alarm ${alarm.priority} standing back`} aria-label={name}>
         <h2><Mark alarm={alarm} words={words} /><span>{name}</span></h2>
-        <p class="soft">{sentence(words.states[alarm.state] ?? alarm.state)}{alarm.since ? ` ${sentence(`${words.since} ${moment(alarm.since, now, words)}`)}` : ""}</p>
+        <p class="soft">{where && `${sentence(where)} `}{sentence(words.states[alarm.state] ?? alarm.state)}{alarm.since ? ` ${sentence(`${words.since} ${moment(alarm.since, now, words)}`)}` : ""}</p>
         <Answer alarm={alarm} also={also} />
       </article>
     );

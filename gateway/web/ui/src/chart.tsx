@@ -10,6 +10,7 @@ import { asSite, atWall, begins, hour, unitBeside, withUnit } from "./say";
 import type { Curve, Point } from "./types";
 
 const spans = [2, 12, 72, 168, 720]; // hours
+const shortest = spans[0]!;
 const hourMs = 3600e3, dayMs = 86400e3;
 
 /** What a course is held against: so many milliseconds earlier. */
@@ -62,6 +63,12 @@ export function Chart({ point, large = false }: { point: Point; large?: boolean 
   const columns = Math.min(1200, box.current?.clientWidth ?? 600);
   const until = Math.min(s.to, now.wall);
   const { curve, failed } = useCourse(point.name, s.from, until, columns, s.follows ? 10e3 : 0, 1);
+  const fitted = useRef(false);
+  useEffect(() => { // a new board has little to show: its first minutes are drawn as a course, not as a speck
+    if (fitted.current || !curve) return;
+    fitted.current = true;
+    if ((curve.time[0] ?? 0) * 1000 > now.wall - shortest * hourMs) s.choose(shortest);
+  }, [curve]);
   const step = 300e3;
   const q = new URLSearchParams({ from: new Date(Math.floor((now.wall - 30 * dayMs) / step) * step).toISOString(), to: new Date(Math.ceil(now.wall / step) * step).toISOString() });
   const way = useBook<WayOfLots>(station ? `/api/way?${q.toString()}` : "", 30e3).got;
@@ -126,7 +133,7 @@ export function Chart({ point, large = false }: { point: Point; large?: boolean 
       )}
       <div class={`box${large ? " large" : ""}`} ref={box} aria-hidden="true" />
       {large && <p class="readout">{reading && curve ? <b>{readAt(point, curve, reading, here)}</b> : <span class="soft">{words.touchToRead}</span>}</p>}
-      <figcaption class="soft">{failed ? words.noHistory : curve ? says(point, curve, here) : words.waiting}
+      <figcaption class="soft">{failed ? words.noHistory : curve ? says(point, curve, here, !large) : words.waiting}
         {shift > 0 && ` ${other?.time.length ? words.dashedIs(against) : words.nothingThen}`}</figcaption>
     </figure>
   );
@@ -155,13 +162,13 @@ function readAt(point: Point, c: Curve, at: number, { words, now }: ReturnType<t
 }
 
 /** The chart as sentences. */
-function says(point: Point, c: Curve, { words, now }: ReturnType<typeof useHere>): string {
+function says(point: Point, c: Curve, { words, now }: ReturnType<typeof useHere>, limits: boolean): string {
   if (c.time.length === 0) return words.noReadings;
   const decimals = Math.max(0, ...c.last.slice(-50).map((v) => (String(v).split(".")[1] ?? "").length));
   const text = (v: number) => withUnit(v.toFixed(Math.min(2, decimals)), unitBeside(point.title, c.unit));
   const parts = [words.chartSays(begins(point.title), text(Math.min(...c.low)), text(Math.max(...c.high)), text(c.last[c.last.length - 1]!))];
-  for (const l of point.limits ?? []) parts.push(words.chartLimit(l.title, l.text));
-  for (const b of c.bad.slice(-3)) {
+  if (limits) for (const l of point.limits ?? []) parts.push(words.chartLimit(l.title, l.text));
+  for (const b of c.bad.filter((x) => x.to - x.from >= 60).slice(-3)) {
     parts.push(words.chartGap(atWall(b.from * 1000, now), atWall(b.to * 1000, now), words.causes[b.cause] ?? b.cause));
   }
   if (c.uncertain.some(Boolean)) parts.push(words.chartUncertain);

@@ -1,7 +1,7 @@
 // What the gateway is linked to, in sentences; and the cautions.
 import { useHere } from "./context";
-import { begins, length, moment, sentence } from "./say";
-import type { Link } from "./types";
+import { begins, length, moment, number, sentence, withUnit } from "./say";
+import type { Link, Point } from "./types";
 
 /** One link as a sentence. */
 export function useSentence(): (l: Link) => string {
@@ -35,29 +35,31 @@ export function LinksPage() {
   );
 }
 
-/** Points that belong to no station: board, buses, channels, probes. */
+/** Points that belong to no station: board, buses, channels, probes. Each thing is a row, with what is known of it in a sentence. */
 function Board() {
   const { frame, now, words } = useHere();
   const own = frame.plan.points.filter((p) => !p.station);
   if (own.length === 0) return null;
+  const things = [...new Set(own.map((p) => p.name.split("/")[0]!))];
+  const said = (p: Point) => {
+    const v = frame.values[p.name];
+    return `${p.title} ${!v || v.quality === "bad" ? words.causes[v?.cause ?? ""] ?? v?.cause ?? words.never : withUnit(number(v, words), p.unit)}`;
+  };
   return (
     <section>
       <h2>{begins(frame.plan.site.board)}</h2>
-      <table class="board">
-        <tbody>
-          {own.map((p) => {
-            const v = frame.values[p.name];
-            const text = !v || v.quality === "bad" ? v?.cause ?? words.never : `${v.text} ${p.unit}`;
-            return (
-              <tr key={p.name}>
-                <th scope="row">{p.name}</th>
-                <td>{text}</td>
-                <td class="soft">{v?.at ? length(now.mono - v.at) : ""}</td>
-              </tr>
-            );
-          })}
-        </tbody>
-      </table>
+      <dl class="board">
+        {things.map((thing) => {
+          const points = own.filter((p) => p.name.split("/")[0] === thing);
+          const oldest = Math.min(...points.map((p) => frame.values[p.name]?.at ?? Infinity));
+          return (
+            <div key={thing}>
+              <dt>{thing}</dt>
+              <dd>{points.map(said).join(" · ")} {oldest < Infinity && <span class="stay">{length(now.mono - oldest)}</span>}</dd>
+            </div>
+          );
+        })}
+      </dl>
     </section>
   );
 }

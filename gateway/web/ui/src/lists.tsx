@@ -97,9 +97,9 @@ export function AlarmsPage() {
   const now1 = standing(frame.alarms);
   const of = (state: string) => frame.alarms.filter((a) => a.state === state);
   return (
-    <main class="lists">
+    <main class="lists alarmspage">
       <h1>{words.alarms}</h1>
-      <section>
+      <section class="nowstanding">
         <h2>{words.standing} · {now1.length}</h2>
         {now1.length === 0 && <p class="soft">{words.noneOfThese}</p>}
         {now1.map((a) => (

@@ -4,6 +4,7 @@ import { useState } from "preact/hooks";
 import { useBook, type Mark, type Stay, type WayOfLots } from "./books";
 import { useHere } from "./context";
 import { forecastOf, waitsOf, type Wait } from "./forecast";
+import { joined } from "./marks";
 import { atWall, begins, dayOf, hour, length, list } from "./say";
 import type { Station } from "./types";
 import { weight } from "./units";
@@ -89,21 +90,6 @@ function Ahead({ station, w }: { station: Station; w: Window }) {
   );
 }
 
-const gravity = { high: 0, medium: 1, low: 2 };
-
-/** Marks that would lie upon each other become one, the gravest, with their number. */
-function joined(marks: readonly Mark[], w: Window): { mark: Mark; count: number }[] {
-  const out: { mark: Mark; count: number }[] = [];
-  for (const m of [...marks].sort((a, b) => a.at - b.at)) {
-    const last = out[out.length - 1];
-    if (last && w.at(m.at) - w.at(last.mark.at) < 1.8) {
-      last.count++;
-      if (gravity[m.priority] < gravity[last.mark.priority]) last.mark = { ...m, at: last.mark.at };
-    } else out.push({ mark: m, count: 1 });
-  }
-  return out;
-}
-
 function AlarmMark({ mark, count, w }: { mark: Mark; count: number; w: Window }) {
   const { now, words } = useHere();
   const says = `${words.priorities[mark.priority]}: ${mark.title}, ${atWall(mark.at, now)}${count > 1 ? ` ${words.andMore(count - 1)}` : ""}`;
@@ -133,7 +119,7 @@ function Row({ station, way, w }: { station: Station; way: WayOfLots | null; w: 
           const says = `${atWall(a.at, now)} ${[a.who, a.text].filter(Boolean).join(": ")}`;
           return <span class="deed" key={a.id} style={{ left: `${w.at(a.at)}%` }} role="img" aria-label={says} title={says} />;
         })}
-        {joined((way?.marks ?? []).filter((m) => m.station === station.name && seen(m.at)), w)
+        {joined((way?.marks ?? []).filter((m) => m.station === station.name && seen(m.at)), (m) => w.at(m.at), 1.8)
           .map(({ mark, count }) => <AlarmMark key={mark.at} mark={mark} count={count} w={w} />)}
         {!station.loaded && !(way?.stays ?? []).some((s) => s.station === station.name && !s.to) && w.at(w.now) < 92 && w.at(w.now) > 0 &&
           <span class="free" style={{ left: `${w.at(w.now)}%` }}>{words.free}</span>}

@@ -8,7 +8,7 @@ import { begins, dueAt, length, list, moment } from "./say";
 import { me } from "./session";
 import { hidden, waits } from "./shapes";
 import type { Alarm, Prompt } from "./types";
-import { Way } from "./way";
+import { Go, Way } from "./way";
 
 const order = { high: 0, medium: 1, low: 2 };
 
@@ -39,16 +39,18 @@ function Quiet() {
   );
 }
 
+/** What the board itself asks for without an hour is for the day: nobody gets up for it. */
 function PromptLine({ prompt }: { prompt: Prompt }) {
   const { now, words } = useHere();
   const { due, early, late } = prompt;
   const interval = early && late ? words.between(dueAt(early, now, words), dueAt(late, now, words)) : "";
   const detail = [interval, prompt.detail].filter(Boolean).join(" · ");
+  const says = `${prompt.placeTitle ? `${begins(prompt.placeTitle)}: ` : ""}${prompt.say || prompt.title}`;
   return (
     <li class="prompt">
-      <span class="hour">{due ? dueAt(due, now, words) : words.now}</span>
+      <span class="hour">{due ? dueAt(due, now, words) : prompt.station ? words.now : words.byDay}</span>
       <span>
-        {prompt.placeTitle ? `${begins(prompt.placeTitle)}: ` : ""}{prompt.say || prompt.title}
+        {prompt.station ? <Go to={`/station/${prompt.station}`}>{says}</Go> : says}
         {detail && <span class="detail">{detail}</span>}
       </span>
     </li>

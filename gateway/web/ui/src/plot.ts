@@ -3,6 +3,7 @@
 import uPlot from "uplot";
 import type { Mark } from "./books";
 import { gapAfter, measured } from "./curve";
+import { joined } from "./marks";
 import type { Forecast } from "./forecast";
 import type { Curve, Point } from "./types";
 
@@ -63,6 +64,36 @@ function scaleOf({ point, curve: c, beside, raw }: Drawing): [number, number] {
   return [low - room, high + room];
 }
 
+/** The limits as strokes, and what they are called: those of one value together, none upon another. What finds no room is said below the drawing. */
+function limits(point: Point, u: uPlot): void {
+  const { ctx } = u, { left, top, width, height } = u.bbox, px = devicePixelRatio;
+  const at = (v: number) => u.valToPos(v, "y", true);
+  ctx.strokeStyle = ctx.fillStyle = ink("ink");
+  ctx.lineWidth = 1.4 * px;
+  ctx.font = `${13 * px}px system-ui, sans-serif`;
+  const called = new Map<string, { value: number; above: boolean; names: string[] }>();
+  for (const l of point.limits ?? []) {
+    ctx.beginPath();
+    ctx.moveTo(left, at(l.value));
+    ctx.lineTo(left + width, at(l.value));
+    ctx.stroke();
+    const one = called.get(l.text) ?? { value: l.value, above: l.above, names: [] };
+    if (!one.names.includes(l.title)) one.names.push(l.title);
+    called.set(l.text, one);
+  }
+  const taken: number[] = [], lines = (point.limits ?? []).map((l) => at(l.value)); // heights at which a name stands; those of the strokes
+  for (const [text, l] of called) {
+    let names = l.names;
+    const whole = () => `${text} ${names.join(", ")}`;
+    while (names.length > 1 && ctx.measureText(whole()).width > width - 10 * px) names = names.slice(0, -1);
+    const over = at(l.value) - 6 * px, under = at(l.value) + 16 * px;
+    const free = (l.above ? [over, under] : [under, over]).find((y) => y - 12 * px > top - 8 * px && y < top + height - 2 * px && taken.every((t) => Math.abs(t - y) > 17 * px) && !lines.some((line) => line > y - 11 * px && line < y + 3 * px));
+    if (free === undefined || ctx.measureText(whole()).width > width - 10 * px) continue;
+    taken.push(free);
+    ctx.fillText(whole(), left + 4 * px, free);
+  }
+}
+
 /** Draws what lies behind the curve: normal band, limits with their names, and stretches in which nothing is known. */
 function behind({ point, curve: c }: Drawing, u: uPlot): void {
   const { ctx } = u, { left, top, width, height } = u.bbox, px = devicePixelRatio;
@@ -85,22 +116,7 @@ function behind({ point, curve: c }: Drawing, u: uPlot): void {
     }
     ctx.stroke();
   }
-  ctx.font = `${13 * px}px system-ui, sans-serif`;
-  let named = { y: -1e9, right: left }; // where the last name stands, so that neighbouring limits stand side by side
-  for (const l of point.limits ?? []) {
-    ctx.strokeStyle = ink("ink");
-    ctx.lineWidth = 1.4 * px;
-    ctx.beginPath();
-    ctx.moveTo(left, y(l.value));
-    ctx.lineTo(left + width, y(l.value));
-    ctx.stroke();
-    const over = l.above || top + height - y(l.value) < 24 * px; // no room for its name below the line
-    const text = `${l.title} ${l.text}`, at = y(l.value) + (over ? -6 : 16) * px;
-    const from = Math.abs(at - named.y) < 17 * px ? named.right + 14 * px : left + 4 * px;
-    named = { y: at, right: from + ctx.measureText(text).width };
-    ctx.fillStyle = ink("ink");
-    ctx.fillText(text, from, at);
-  }
+  limits(point, u);
   ctx.restore();
 }
 
@@ -206,7 +222,7 @@ function edges(d: Drawing, u: uPlot): void {
   ctx.stroke();
   ctx.font = `700 ${11 * px}px system-ui, sans-serif`;
   ctx.textAlign = "center";
-  for (const m of d.marks) {
+  for (const { mark: m, count } of joined(d.marks, (m) => u.valToPos(m.at / 1000, "x", true), 34 * px)) {
     const x = u.valToPos(m.at / 1000, "x", true), y = top + 8 * px, r = 7 * px;
     if (!inside(x)) continue;
     ctx.beginPath();
@@ -220,6 +236,8 @@ function edges(d: Drawing, u: uPlot): void {
     ctx.stroke();
     ctx.fillStyle = m.priority === "high" ? ink("onmark") : m.priority === "medium" ? "#22201c" : ink("ink");
     ctx.fillText(d.letters[m.priority] ?? "", x, y + 4 * px);
+    ctx.fillStyle = ink("ink");
+    if (count > 1) ctx.fillText(String(count), x + (x > left + width - 24 * px ? -15 : 15) * px, y + 4 * px);
   }
   ctx.restore();
 }

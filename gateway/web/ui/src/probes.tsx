@@ -30,7 +30,7 @@ function useHealth(p: Probe): string {
   const { frame, now, words } = useHere();
   const isSilent = useSilent();
   const age = p.heard ? length(now.mono - p.heard) : "";
-  if (p.fault) return `${words.silent}${age ? `, ${words.heardLast(age)}` : ""}: ${p.fault}`;
+  if (p.fault) return `${words.silent}${age ? `, ${words.heardLast(age)}` : ""}: ${words.causes[p.fault] ?? p.fault}`;
   if (isSilent(p)) {
     const v = frame.values[p.points[0] ?? ""];
     return v ? reason(v, now, words) : words.neverHeard;
@@ -100,7 +100,7 @@ export function ProbesPage() {
   const silent = (got ?? []).filter(isSilent);
   const rest = (got ?? []).filter((p) => !isSilent(p));
   return (
-    <main class="lists">
+    <main class="lists probes">
       <h1>{words.probes}</h1>
       {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
       {got && <p>{silent.length ? words.someSilent(silent.length, got.length) : words.allAnswer(got.length)}</p>}

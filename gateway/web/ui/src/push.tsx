@@ -44,7 +44,7 @@ function Ask({ pushKey, by }: { pushKey: string; by: string }) {
   return (
     <>
       {has ? <p>{words.pushOn} <button class="bare" onClick={() => void off(has)}>{words.pushOff}</button></p>
-        : <p><button disabled={outcome.busy} onClick={() => void on()}>{words.pushHere}</button></p>}
+        : <p class="try"><button disabled={outcome.busy} onClick={() => void on()}>{words.pushHere}</button></p>}
       {(refused || outcome.failed) && <p role="alert">{refused ? words.pushRefused : outcome.says}</p>}
       <p class="soft">{words.pushHonest}</p>
     </>

@@ -10,12 +10,25 @@ interface Rates { from: number; to: number; enough: boolean; figures: Figure[]; 
 
 const spans = [1, 7, 30, 90];
 
+/** "measurement-overdue@tank-1/ph" as people say it: "Tank 1 pH: measurement overdue". */
+function useNamed(): (alarm: string) => string {
+  const { frame } = useHere();
+  return (alarm) => {
+    const [name = "", place = ""] = alarm.split("@");
+    const [at = "", point] = place.split("/");
+    const station = frame.stations.find((s) => s.name === at)?.title ?? at;
+    const title = point ? frame.plan.points.find((p) => p.name === place)?.title ?? point : "";
+    return [begins([station, title].filter(Boolean).join(" ")), name].filter(Boolean).join(": ").replaceAll("-", " ");
+  };
+}
+
 function Counts({ title, list }: { title: string; list: Count[] }) {
+  const named = useNamed();
   if (list.length === 0) return null;
   return (
     <section>
       <h2>{title}</h2>
-      <table><tbody>{list.map((c) => <tr key={c.alarm}><th scope="row">{begins(c.alarm.replace("@", " · ").replaceAll("-", " "))}</th><td>{c.times}</td></tr>)}</tbody></table>
+      <table><tbody>{list.map((c) => <tr key={c.alarm}><th scope="row">{named(c.alarm)}</th><td>{c.times}</td></tr>)}</tbody></table>
     </section>
   );
 }
@@ -35,8 +48,8 @@ export function RatesPage() {
       {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
       {got && (
         <>
-          <p>{words.fromTo(atWall(got.from, now), atWall(got.to, now))} {!got.enough && words.tooShort}</p>
-          <table>
+          <p class="whole">{words.fromTo(atWall(got.from, now), atWall(got.to, now))} {!got.enough && words.tooShort}</p>
+          <section><table>
             <thead><tr><th scope="col">{words.figure}</th><td>{words.value}</td><td>{words.goal}</td></tr></thead>
             <tbody>
               {got.figures.map((f) => {
@@ -50,10 +63,12 @@ export function RatesPage() {
                 );
               })}
             </tbody>
-          </table>
+          </table></section>
+          <div>
           <Counts title={words.mostFrequent} list={got.top} />
           <Counts title={words.chattering} list={got.chattering} />
           <Counts title={words.standLong} list={got.stale} />
+          </div>
         </>
       )}
     </main>

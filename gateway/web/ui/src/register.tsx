@@ -29,6 +29,7 @@ function One({ r }: { r: Registered }) {
   const rows: [string, string | undefined][] = [
     [words.comesWhen, r.when + (r.onDelay ? `, ${words.forAtLeast(length(r.onDelay))}` : "")],
     [words.onlyWhile, r.while],
+    [words.where, r.places.length > 5 ? list(r.places, words.and) : ""],
     [words.limits, r.limits.join(" · ")],
     [words.causeOfIt, r.cause],
     [words.otherwise, r.consequence],
@@ -43,7 +44,7 @@ function One({ r }: { r: Registered }) {
   ];
   return (
     <details class="row">
-      <summary>{r.priority && <PriorityMark priority={r.priority} />}<span><b>{begins(r.title)}</b> <span class="soft">{list(r.places, words.and)}</span></span></summary>
+      <summary>{r.priority && <PriorityMark priority={r.priority} />}<span><b>{begins(r.title)}</b> <span class="soft">{r.places.length > 5 ? `${r.places.slice(0, 3).join(", ")} ${words.andMore(r.places.length - 3)}` : list(r.places, words.and)}</span></span></summary>
       <dl>{rows.filter(([, text]) => text).map(([name, text]) => <div key={name}><dt>{name}</dt><dd>{text}</dd></div>)}</dl>
     </details>
   );
@@ -60,7 +61,7 @@ export function RegisterPage() {
     <section><h2>{name} · {some.length}</h2>{some.map((r) => <One key={r.written + r.places.join()} r={r} />)}</section>
   );
   return (
-    <main class="lists">
+    <main class="lists register">
       <h1>{words.register}</h1>
       <p class="soft">{words.registerIs}</p>
       <form class="search" role="search" onSubmit={(e) => e.preventDefault()}>

@@ -77,7 +77,7 @@ function TryIt() {
   const says = outcome.failed ? outcome.says : words.drillSent;
   return (
     <>
-      <p><button disabled={outcome.busy} onClick={() => (who ? send(who) : ask(true))}>{words.tryIt}</button></p>
+      <p class="try"><button disabled={outcome.busy} onClick={() => (who ? send(who) : ask(true))}>{words.tryIt}</button></p>
       {!outcome.busy && outcome.says && <p role={outcome.failed ? "alert" : "status"}>{says}</p>}
     </>
   );
@@ -91,15 +91,16 @@ export function RosterPage() {
   const channels = frame.links.filter((l) => l.kind === "channel" || l.kind === "watcher");
   const people = [...frame.plan.people].sort((a, b) => Number(b.name === who) - Number(a.name === who));
   return (
-    <main class="lists">
+    <main class="lists rosterpage">
       <h1>{words.roster}</h1>
       <p>{frame.roster.onWatch.length ? sentence(words.onWatch(list(frame.roster.onWatch, words.and))) : sentence(words.nobodyOnWatch)}
         {frame.roster.until ? ` ${sentence(words.until(moment(frame.roster.until, now, words)))}` : ""}</p>
       {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
       {got && coming.got && (
         <>
-          <section><h2>{words.howCalled}</h2><ul>{people.map((p) => <Mine key={p.name} title={p.title} me={p.name === who} watches={got} coming={coming.got!} />)}</ul><TryIt /><PushHere by={who} /></section>
-          <Swaps swaps={coming.got.swaps} again={coming.again} />
+          <div><section><h2>{words.howCalled}</h2><ul>{people.map((p) => <Mine key={p.name} title={p.title} me={p.name === who} watches={got} coming={coming.got!} />)}</ul><TryIt /><PushHere by={who} /></section>
+          <Swaps swaps={coming.got.swaps} again={coming.again} /></div>
+          <div>
           {got.map((w) => (
             <section key={w.name}>
               <h2>{words.watch} {w.title}</h2>
@@ -113,6 +114,7 @@ export function RosterPage() {
             </section>
           ))}
           {got.length === 0 && <p>{words.noWatches}</p>}
+          </div>
         </>
       )}
       <section><h2>{words.waysOfCalling}</h2><ul>{channels.map((l) => <li class="row" key={l.name}><p>{say(l)}</p></li>)}</ul></section>

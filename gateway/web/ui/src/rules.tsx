@@ -78,8 +78,7 @@ export function List({ said, name, text, id }: { said: Said[]; name: string; tex
           {s.file === name
             ? <button class="pick" onClick={() => jump(id, text, s)}>{words.lineAt(s.line, s.column)}</button>
             : <span class="soft">{s.file}:{s.line}</span>}
-          <p><b>{words.severities[s.severity]}:</b> {s.summary}</p>
-          {s.detail && <p class="soft">{s.detail}</p>}
+          <div><p><b>{words.severities[s.severity]}:</b> {s.summary}</p>{s.detail && <p class="soft">{s.detail}</p>}</div>
         </li>
       ))}
     </ul>
@@ -156,7 +155,6 @@ export function RulesPage() {
       )}
       {files && <Editor id="rules" label={`${words.rules} ${name}`} text={text} set={set} said={checker.said.filter((s) => s.file === name)} />}
       <p id="rules-said" role="status">{checker.failed ? (checker.failed === "?" ? words.noAnswer : checker.failed) : checker.busy ? words.checking : words.checked(errors, warnings)}</p>
-      <List said={checker.said} name={name} text={text} id="rules" />
       {asking ? <Who then={(n) => void put(n)} cancel={() => ask1(false)} /> : (
         <div class="act">
           <button class="main" disabled={!changed || errors > 0 || checker.busy || saving} onClick={() => (who ? void put(who) : ask1(true))}>{saving ? words.writing : words.saveRules}</button>
@@ -164,6 +162,8 @@ export function RulesPage() {
         </div>
       )}
       {outcome && <p role="alert">{outcome}</p>}
+      {checker.said.length > 0 && words.checkerIsEnglish && <p class="soft">{words.checkerIsEnglish}</p>}
+      <List said={checker.said} name={name} text={text} id="rules" />
       <p><Go to="/register">{words.register}</Go></p>
     </main>
   );

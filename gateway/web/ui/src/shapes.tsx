@@ -47,7 +47,7 @@ function share(v: number, p: Point): number {
 
 /** Hairline for the range, the normal band, each limit as a stroke with a foot toward its abnormal side, the value as a diamond. */
 export function Bar({ point, value, alarm, label }: { point: Point; value: Value | undefined; alarm: Alarm | undefined; label: string }) {
-  if (!point.range) return <span class="bar" />;
+  if (!point.range || point.unit === "") return <span class="bar" />; // on and off, yes and no have no scale
   const known = value && value.quality !== "bad" && value.number !== null ? value.number : null;
   const at = known === null ? 0 : share(known, point);
   const inside = (l: Limit) => share(l.value, point) >= 0 && share(l.value, point) <= 100;

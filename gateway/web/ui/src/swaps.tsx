@@ -90,7 +90,7 @@ export function Swaps({ swaps, again }: { swaps: Swap[]; again: () => void }) {
       <h2>{words.swaps}</h2>
       {swaps.length === 0 ? <p class="soft">{words.noSwaps}</p> : <ul>{swaps.map((s) => <Entered key={s.id} swap={s} again={again} />)}</ul>}
       {open ? <Form done={() => { set(false); again(); }} cancel={() => set(false)} />
-        : may() && <p><button onClick={() => set(true)}>{words.newSwap}</button></p>}
+        : may() && <p class="try"><button onClick={() => set(true)}>{words.newSwap}</button></p>}
     </section>
   );
 }

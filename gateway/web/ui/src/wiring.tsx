@@ -5,12 +5,19 @@ import { useHere } from "./context";
 import { Editor, List, send, type Said } from "./rules";
 import { begins } from "./say";
 import { me } from "./session";
+import { scanSpanish } from "./words/scan";
 import { Figure, Go } from "./way";
 import { Who } from "./who";
 
 interface Found { bus: string; place: string; what: string; parts?: string[]; sure: "certain" | "probable" | "possible" | "unknown"; why: string; known?: string; left?: string; block?: string }
 interface Wired { found: Found[]; notes: string[] }
 interface ProbeSaid { block: string; name: string; said: Said[]; done: boolean }
+
+/** What the gateway says of things on its buses, in the language of this person. */
+function useScanned(): (text: string) => string {
+  const { now } = useHere();
+  return now.language === "es" ? scanSpanish : (text) => text;
+}
 
 /** The checker is asked when nobody has typed for so long. */
 const pause = 400;
@@ -80,6 +87,7 @@ function Adding({ from, done, cancel }: { from: string; done: (name: string) => 
       </div>
       <Editor id="block" class="short" label={words.probeBlock} text={block} set={set} said={said.filter((s) => s.file === "")} />
       <p id="block-said" role="status">{failed ? (failed === "?" ? words.noAnswer : failed) : busy ? words.checking : words.checked(errors, said.length - errors)}</p>
+      {said.length > 0 && words.checkerIsEnglish && <p class="soft">{words.checkerIsEnglish}</p>}
       <List said={said} name="" text={block} id="block" />
       {asking ? <Who then={(n) => void put(n)} cancel={() => whose(false)} /> : (
         <div class="act">
@@ -94,11 +102,12 @@ function Adding({ from, done, cancel }: { from: string; done: (name: string) => 
 
 function One({ found, add }: { found: Found; add: () => void }) {
   const { words } = useHere();
+  const said = useScanned();
   return (
     <li class="row found">
-      <h3>{begins(found.what)}{found.known ? "" : <span class="soft"> · {words.sures[found.sure]}</span>}</h3>
-      <p class="soft">{found.bus} · {found.place} · {found.why}</p>
-      {found.known ? <p class="soft">{words.inRulesAs(found.known)}</p> : found.left && <p class="soft">{words.notTouched(found.left)}</p>}
+      <h3>{begins(said(found.what))}{found.known ? "" : <span class="soft"> · {words.sures[found.sure]}</span>}</h3>
+      <p class="soft">{found.bus} · {found.place} · {said(found.why)}</p>
+      {found.known ? <p class="soft">{words.inRulesAs(found.known)}</p> : found.left && <p class="soft">{words.notTouched(said(found.left))}</p>}
       {!found.known && (found.parts?.length ?? 0) > 1 && <p class="soft">{words.mayBe(found.parts!.join(", "))}</p>}
       {found.block?.startsWith("probe") && !found.known && <button onClick={add}>{words.addThis}</button>}
     </li>
@@ -122,6 +131,7 @@ function Added({ name, points }: { name: string; points: readonly string[] }) {
 /** pointsOf gives the points of a probe as the list of probes has them; again asks for that list anew. */
 export function Wiring({ pointsOf, again }: { pointsOf: (probe: string) => readonly string[]; again: () => void }) {
   const { words, who } = useHere();
+  const said = useScanned();
   const [wired, set] = useState<Wired | null>(null);
   const [looking, look] = useState(false);
   const [asking, whose] = useState(false);
@@ -153,7 +163,7 @@ export function Wiring({ pointsOf, again }: { pointsOf: (probe: string) => reado
       {block ? <Adding from={block} cancel={() => begin("")} done={(name) => { begin(""); set(null); finish(name); again(); }} /> : wired && (
         <div>
           <p role="status">{words.scanFound(wired.found.length, free.length)}</p>
-          {wired.notes.map((n) => <p class="soft" key={n}>{n}</p>)}
+          {wired.notes.map((n) => <p class="soft" key={n}>{said(n)}</p>)}
           <ul>{free.map((f) => <One key={`${f.bus} ${f.place}`} found={f} add={() => begin(f.block!)} />)}</ul>
           {known.length > 0 && (
             <details>

@@ -1,6 +1,8 @@
 // Every word of the page in English. The type of this table is the type of the others: a word that is missing there does not build.
 export const en = {
   language: "English",
+  /** Said where a text comes in English whatever the language. */
+  checkerIsEnglish: "",
   whatNext: "What next",
   wayOfCoffee: "The way of the coffee",
   wayOfLots: "The way of the lots",
@@ -258,6 +260,7 @@ export const en = {
   and: "and",
   clockUnset: "clock not set",
   now: "now",
+  byDay: "by day",
   limit: "limit",
   since: "since",
   actBy: (time: string) => `Act by ${time}.`,
@@ -353,7 +356,7 @@ export const en = {
   countShelved: (n: number) => `${n} shelved`,
   countSuppressed: (n: number) => `${n} suppressed by design`,
   countOut: (n: number) => `${n} out of service`,
-  countUnseen: (n: number) => (n === 1 ? "1 cannot see" : `${n} cannot see`),
+  countUnseen: (n: number) => (n === 1 ? "1 alarm cannot see" : `${n} alarms cannot see`),
   countNone: "No alarm is shelved, suppressed by design, out of service or blind.",
   hiddenBy: (who: string, why: string) => [who, why].filter(Boolean).join(": "),
   until: (at: string) => `until ${at}`,

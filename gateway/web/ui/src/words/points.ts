@@ -1,0 +1,28 @@
+// The names of points in Spanish. The gateway gives each point the name that it has in the rules file; where the site gave it no title of its own, it is
+// said in the language of the person. A test holds this table to the language's own (rules/check/kinds.txt).
+export const points: Record<string, string> = {
+  "ph": "pH", "temperature": "temperatura", "level": "nivel", "drain": "desagüe", "soak-time": "tiempo en tanque", "equivalent-hours": "horas equivalentes",
+  "warmer-than-start": "más caliente que al inicio", "ph-slope": "caída del pH", "lowest-ph": "pH más bajo", "ph-above-lowest": "pH sobre el más bajo",
+  "wash-in": "lavar en", "wash-in-early": "lavar, lo más pronto", "wash-in-late": "lavar, lo más tarde", "over-in": "se pasa en", "loaded": "cargado", "empty": "vacío",
+  "looks-loaded": "parece cargado", "looks-empty": "parece vacío", "emptied": "vaciado", "washed": "lavado", "hand-checked": "probado a mano", "stirred": "removido",
+  "air-temperature": "temperatura del aire", "air-humidity": "humedad del aire", "bean-temperature": "temperatura del grano", "moisture": "humedad del grano", "weight": "peso",
+  "cover": "cubierta", "exhaust-temperature": "temperatura de salida", "exhaust-humidity": "humedad de salida", "plenum-pressure": "presión de la cámara", "fan": "ventilador",
+  "burner": "quemador", "smoke": "humo", "drying-time": "tiempo de secado", "vapour-deficit": "déficit de vapor", "dew-point": "punto de rocío", "wet-bulb": "bulbo húmedo",
+  "equilibrium-moisture": "humedad de equilibrio", "estimated-moisture": "humedad estimada", "water-activity": "actividad de agua", "wet-time": "tiempo mojado",
+  "drying-in": "seco en", "drying-in-early": "seco, lo más pronto", "drying-in-late": "seco, lo más tarde", "never-dries": "no seca con este aire", "covered": "cubierto",
+  "uncovered": "destapado", "humidity": "humedad", "wall-temperature": "temperatura de la pared", "stored-time": "tiempo en silo", "dew-margin": "margen al rocío",
+  "mould-hours": "horas de moho", "own-mean": "media propia", "turned": "volteado", "co": "CO", "co2": "CO2", "oxygen": "oxígeno", "door": "puerta",
+  "co-mean-8h": "CO, media de 8 h", "co2-mean-8h": "CO2, media de 8 h", "motor": "motor", "power": "potencia", "running-time": "tiempo en marcha", "started": "arrancado",
+  "stopped": "parado", "cleaned": "limpiado", "tray-temperature": "temperatura de la bandeja", "drum": "tambor", "gas-pressure": "presión de gas", "roast-time": "tiempo de tueste",
+  "rate-of-rise": "velocidad de subida", "drop-in": "descarga en", "exhaust-above-usual": "salida sobre lo usual", "roasts-since-chaff": "tuestes desde la limpieza de cascarilla",
+  "roasts-since-ducts": "tuestes desde la limpieza de ductos", "roasting": "tostando", "past-first-crack": "tras el primer crujido", "charged": "cargado",
+  "first-crack": "primer crujido", "dropped": "descargado", "chaff-emptied": "cascarilla vaciada", "ducts-cleaned": "ductos limpiados", "rain": "lluvia", "rainfall": "agua caída",
+  "wind": "viento", "sun": "sol", "rain-started": "empezó la lluvia", "mains": "red eléctrica", "disk-free": "disco libre", "memory-free": "memoria libre",
+  "clock-set": "reloj en hora", "clock-step": "salto del reloj", "outbox-age": "lo más viejo por enviar", "outbox-readings": "lecturas por enviar", "unsent-room": "lugar para lo no enviado",
+  "refused-readings": "lecturas rechazadas", "damaged-readings": "lecturas dañadas", "files-set-aside": "archivos apartados", "store-answers": "el almacén responde",
+  "broker-answers": "la mensajería responde", "logbook-writes": "la bitácora escribe", "rules-refused": "reglas rechazadas", "watcher-set": "vigilante externo puesto",
+  "drill-age": "último simulacro hace", "backup-age": "última copia hace", "heard": "se la oye", "same-rules": "mismas reglas", "answers": "responde",
+  "silent-parts": "componentes sin señal", "lateness": "retraso", "works": "funciona", "signal": "señal", "queue-age": "cola de", "proven-age": "probado hace",
+  "calibration-age": "calibrada hace", "calibration-due-in": "calibrar en", "calibration-refused": "calibración rechazada", "slope": "pendiente", "battery": "batería",
+  "entry-due-in": "anotar en", "value": "valor", "update-time": "tiempo de actualización", "disagrees": "discrepa", "calibrated": "calibrada",
+};
