@@ -8,12 +8,14 @@ import (
 	"path/filepath"
 	"time"
 
+	"millwarden/gateway/callout/push"
 	"millwarden/gateway/history"
 	"millwarden/gateway/logbook"
+	"millwarden/gateway/people"
 	"millwarden/internal/database"
 )
 
-// backup copies history and logbook, each as it stands at one moment, and reads the copies whole. The gateway may run.
+// backup copies history, logbook, logins and push keys, each as it stands at one moment, and reads the copies whole. The gateway may run.
 func backup(ctx context.Context, std IO, args []string) (err error) {
 	f := flags("backup", std)
 	data := f.String("data", defaultData, "folder of history and logbook")
@@ -48,10 +50,13 @@ func backup(ctx context.Context, std IO, args []string) (err error) {
 		return err
 	}
 	fmt.Fprintf(std.Out, "%s holds %s\nThe rules file and the credentials are not in it: keep them too.\n", target, found)
+	if err := warnOpen(std, target); err != nil {
+		return err
+	}
 	return found.tell(std)
 }
 
-// restore puts a backup in place of history and logbook. The gateway must not run.
+// restore puts a backup in place of history, logbook, logins and push keys. The gateway must not run.
 func restore(ctx context.Context, std IO, args []string) (err error) {
 	f := flags("restore", std)
 	data := f.String("data", defaultData, "folder of history and logbook")
@@ -73,9 +78,9 @@ func restore(ctx context.Context, std IO, args []string) (err error) {
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, lock.Release()) }()
-	if !*replace && (history.Exists(*data) || logbook.Exists(*data)) {
-		return fmt.Errorf("%s holds a history or a logbook already: nothing was changed; --replace sets them aside under another name first", *data)
+	defer func() { err = errors.Join(err, database.HandOver(*data), lock.Release()) }()
+	if !*replace && (history.Exists(*data) || logbook.Exists(*data) || people.Exists(*data) || push.Exists(*data)) {
+		return fmt.Errorf("%s holds a history, a logbook, logins or a push key already: nothing was changed; --replace sets them aside under another name first", *data)
 	}
 	staged, err := os.MkdirTemp(*data, "restoring-*")
 	if err != nil {
@@ -93,12 +98,23 @@ func restore(ctx context.Context, std IO, args []string) (err error) {
 		return err
 	}
 	fmt.Fprintf(std.Out, "%s holds %s\n", *data, found)
+	if found.logins > 0 {
+		fmt.Fprintln(std.Out, "Who could log in then can again, with the password of then: look under \"Who may log in\". Everybody is logged out.")
+	}
 	return found.tell(std)
 }
 
+// putInPlace takes over what the backup holds; logins and push keys that an older backup lacks stay as they are. The logins first: should the rest
+// break off, nobody finds a page that asks for a first owner.
 func putInPlace(std IO, data, staged string) error {
-	for _, replace := range []func(dir, staged string) (string, error){history.Replace, logbook.Replace} {
-		old, err := replace(data, staged)
+	for _, part := range []struct {
+		there   func(dir string) bool
+		replace func(dir, staged string) (string, error)
+	}{{people.Exists, people.Replace}, {push.Exists, push.Replace}, {history.Exists, history.Replace}, {logbook.Exists, logbook.Replace}} {
+		if !part.there(staged) {
+			continue
+		}
+		old, err := part.replace(data, staged)
 		if old != "" {
 			fmt.Fprintf(std.Out, "what was there is kept as %s\n", old)
 		}
@@ -109,7 +125,26 @@ func putInPlace(std IO, data, staged string) error {
 	return nil
 }
 
-// copyData copies history and logbook of a data folder that may be in use, or of a backup. The logbook first: the history may then know a little more
+// warnOpen says so where the backup holds secrets and its file system does not keep them from others, as that of most sticks.
+func warnOpen(std IO, target string) error {
+	entries, err := os.ReadDir(target)
+	if err != nil {
+		return err
+	}
+	for _, e := range entries {
+		private, err := database.Private(filepath.Join(target, e.Name()))
+		if err != nil {
+			return err
+		}
+		if !private {
+			fmt.Fprintf(std.Err, "NOTICE: %s cannot keep files from others, and the backup holds hashes of passwords, the key for push messages and the telephones' addresses. Keep it locked up.\n", target)
+			return nil
+		}
+	}
+	return nil
+}
+
+// copyData copies a data folder that may be in use, or a backup. The logbook first: the history may then know a little more
 // than the record, never less than what the record speaks of.
 func copyData(ctx context.Context, from, to string) error {
 	if !history.Exists(from) {
@@ -118,7 +153,15 @@ func copyData(ctx context.Context, from, to string) error {
 	if err := logbook.CopyTo(ctx, from, to); err != nil {
 		return copyFault(err)
 	}
-	return copyFault(history.CopyTo(ctx, from, to))
+	if err := history.CopyTo(ctx, from, to); err != nil {
+		return copyFault(err)
+	}
+	if people.Exists(from) {
+		if err := people.CopyTo(ctx, from, to); err != nil {
+			return fmt.Errorf("the logins cannot be copied: %w", err)
+		}
+	}
+	return push.CopyTo(from, to)
 }
 
 func copyFault(err error) error {
@@ -133,9 +176,11 @@ func copyFault(err error) error {
 
 // found is what a copy holds.
 type found struct {
-	history history.Verified
-	head    logbook.Head
-	broken  *logbook.Broken
+	history    history.Verified
+	head       logbook.Head
+	broken     *logbook.Broken
+	logins     int
+	telephones int // that take push messages
 }
 
 func (f *found) String() string {
@@ -143,8 +188,8 @@ func (f *found) String() string {
 	if !f.history.Newest.IsZero() {
 		newest = "the newest of " + f.history.Newest.UTC().Format(time.RFC3339)
 	}
-	return fmt.Sprintf("%d readings (%s) and %d entries of the record (head %d:%x); all were read again.",
-		f.history.Readings, newest, f.head.ID, f.head.ID, f.head.Seal)
+	return fmt.Sprintf("%d readings (%s), %d entries of the record (head %d:%x), logins: %d, telephones for push messages: %d; all were read again.",
+		f.history.Readings, newest, f.head.ID, f.head.ID, f.head.Seal, f.logins, f.telephones)
 }
 
 // tell says what was wrong already in what was copied.
@@ -174,7 +219,7 @@ func verifyCopy(ctx context.Context, dir string) (_ *found, err error) {
 	return verify(ctx, scratch)
 }
 
-// verify reads all of a folder that is ours: every checksum of the history, every seal of the record.
+// verify reads all of a folder that is ours: every checksum of the history, every seal of the record, the logins and the push keys.
 func verify(ctx context.Context, dir string) (_ *found, err error) {
 	h, err := history.Open(dir, history.Options{})
 	if err != nil {
@@ -198,6 +243,12 @@ func verify(ctx context.Context, dir string) (_ *found, err error) {
 	}
 	if f.head, err = book.Verify(ctx); errors.As(err, &f.broken) {
 		err = nil
+	}
+	if err == nil && people.Exists(dir) {
+		f.logins, err = people.Verify(ctx, dir)
+	}
+	if err == nil && push.Exists(dir) {
+		f.telephones, err = push.Verify(dir)
 	}
 	return f, err
 }

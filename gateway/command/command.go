@@ -84,7 +84,7 @@ func groups() []group {
 		}},
 		{"Upkeep", []subcommand{
 			{"logbook", "[--verify] [--lot LOT] [--data DIR]", "entries of the record; whether any was changed after it was written", showLogbook},
-			{"backup", "FOLDER [--data DIR]", "copies history and logbook, while the gateway runs or not, and reads the copy again", backup},
+			{"backup", "FOLDER [--data DIR]", "copies history, logbook, logins and push keys, while the gateway runs or not, and reads the copy again", backup},
 			{"restore", "FOLDER [--replace] [--data DIR]", "puts a backup in place, while the gateway does not run", restore},
 			{"certificate", "NAME ... | --client NAME [--out DIR]", "a root of the site's own, and certificates for the page and for the broker's clients", makeCertificates},
 			{"soak", "[--days N] [--speed N]", "the demo's estate for simulated days; tells what grows of memory, descriptors, files", soak},

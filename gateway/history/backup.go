@@ -2,10 +2,7 @@ package history
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"io/fs"
-	"os"
 	"path/filepath"
 	"time"
 
@@ -60,9 +57,6 @@ func (h *History) Verify(ctx context.Context) (Verified, error) {
 // Replace puts the history of the folder staged in place of the one in dir, which is kept under the name it gives; "" where there was none. Staged
 // must be closed, on the same disk, and dir held by the caller. No position that may have been given since staged was copied is given again.
 func Replace(dir, staged string) (old string, err error) {
-	if _, err := os.Lstat(filepath.Join(staged, fileName)); err != nil {
-		return "", fmt.Errorf("history: restoring: %w", err)
-	}
 	known, err := readReserved(dir)
 	if err != nil {
 		return "", fmt.Errorf("history: restoring: %w", err)
@@ -76,17 +70,8 @@ func Replace(dir, staged string) (old string, err error) {
 			return "", fmt.Errorf("history: restoring: %w", err)
 		}
 	}
-	if old, err = database.PutAside(filepath.Join(dir, fileName), "replaced"); err != nil {
-		return old, err
-	}
-	if err := os.Rename(filepath.Join(staged, fileName), filepath.Join(dir, fileName)); err != nil {
-		return old, fmt.Errorf("history: restoring: %w", database.Explain(err))
-	}
-	return old, database.SyncFolder(dir)
+	return database.Replace(filepath.Join(dir, fileName), filepath.Join(staged, fileName))
 }
 
 // Exists tells whether a folder holds a history.
-func Exists(dir string) bool {
-	_, err := os.Lstat(filepath.Join(dir, fileName))
-	return !errors.Is(err, fs.ErrNotExist)
-}
+func Exists(dir string) bool { return database.Exists(filepath.Join(dir, fileName)) }

@@ -2,10 +2,7 @@ package logbook
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"io/fs"
-	"os"
 	"path/filepath"
 
 	"millwarden/internal/database"
@@ -23,20 +20,8 @@ func CopyTo(ctx context.Context, dir, target string) error {
 // Replace puts the logbook of the folder staged in place of the one in dir, which is kept under the name it gives; "" where there was none. Staged
 // must be closed and on the same disk, and dir held by the caller.
 func Replace(dir, staged string) (old string, err error) {
-	if _, err := os.Lstat(filepath.Join(staged, fileName)); err != nil {
-		return "", fmt.Errorf("logbook: restoring: %w", err)
-	}
-	if old, err = database.PutAside(filepath.Join(dir, fileName), "replaced"); err != nil {
-		return old, err
-	}
-	if err := os.Rename(filepath.Join(staged, fileName), filepath.Join(dir, fileName)); err != nil {
-		return old, fmt.Errorf("logbook: restoring: %w", database.Explain(err))
-	}
-	return old, database.SyncFolder(dir)
+	return database.Replace(filepath.Join(dir, fileName), filepath.Join(staged, fileName))
 }
 
 // Exists tells whether a folder holds a logbook.
-func Exists(dir string) bool {
-	_, err := os.Lstat(filepath.Join(dir, fileName))
-	return !errors.Is(err, fs.ErrNotExist)
-}
+func Exists(dir string) bool { return database.Exists(filepath.Join(dir, fileName)) }

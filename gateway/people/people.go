@@ -14,7 +14,6 @@ import (
 	"embed"
 	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"sync"
@@ -78,15 +77,11 @@ func Open(dir string, o Options) (*Book, error) {
 	if err := private(path); err != nil {
 		return nil, err
 	}
-	steps, err := fs.Sub(migrations, "migrations")
-	if err != nil {
-		return nil, err
-	}
 	ctx, cancel := context.WithTimeout(context.Background(), workWait)
 	defer cancel()
-	file, err := database.Open(ctx, path, steps, database.Options{Readers: 2, Wait: busyWait})
+	file, err := openFile(ctx, path)
 	if err != nil {
-		return nil, fmt.Errorf("people: opening %s: %w", path, database.Explain(err))
+		return nil, err
 	}
 	return &Book{file: file, cost: o.Cost, now: o.Now, queue: newQueue(), throttle: newThrottle(), loose: map[[32]byte]Session{}}, nil
 }

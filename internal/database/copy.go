@@ -62,3 +62,33 @@ func PutAside(path, word string) (string, error) {
 		return target, SyncFolder(filepath.Dir(path))
 	}
 }
+
+// Replace puts the file staged in place of the one at path, which is kept under the name it gives; "" where there was none. Nobody may have either
+// open, and both are on one disk.
+func Replace(path, staged string) (old string, err error) {
+	if _, err := os.Lstat(staged); err != nil {
+		return "", fmt.Errorf("database: restoring: %w", err)
+	}
+	if old, err = PutAside(path, "replaced"); err != nil {
+		return old, err
+	}
+	if err := os.Rename(staged, path); err != nil {
+		return old, fmt.Errorf("database: restoring: %w", Explain(err))
+	}
+	return old, SyncFolder(filepath.Dir(path))
+}
+
+// Exists tells whether there is a file of that name.
+func Exists(path string) bool {
+	_, err := os.Lstat(path)
+	return !errors.Is(err, fs.ErrNotExist)
+}
+
+// Private tells whether a file is its owner's alone. Some file systems of sticks keep no such rights.
+func Private(path string) (bool, error) {
+	info, err := os.Stat(path)
+	if err != nil {
+		return false, err
+	}
+	return info.Mode().Perm()&0o077 == 0, nil
+}

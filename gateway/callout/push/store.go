@@ -83,17 +83,21 @@ func (s *Store) openKey() error {
 	if err != nil {
 		return fmt.Errorf("push: reading the key: %w", err)
 	}
+	s.key, err = parseKey(text)
+	return err
+}
+
+func parseKey(text []byte) (*ecdsa.PrivateKey, error) {
 	block, _ := pem.Decode(text)
 	if block == nil {
-		return fmt.Errorf("push: %s holds no key", keyFile)
+		return nil, fmt.Errorf("push: %s holds no key", keyFile)
 	}
 	parsed, err := x509.ParsePKCS8PrivateKey(block.Bytes)
 	key, ok := parsed.(*ecdsa.PrivateKey)
 	if err != nil || !ok || key.Curve != elliptic.P256() {
-		return fmt.Errorf("push: %s holds no key of P-256", keyFile)
+		return nil, fmt.Errorf("push: %s holds no key of P-256", keyFile)
 	}
-	s.key = key
-	return nil
+	return key, nil
 }
 
 // readSecret reads a file that is its owner's alone.
