@@ -91,8 +91,12 @@ func openGuarded(t testing.TB, edit func(string) string) *guarded {
 		t.Fatal(err)
 	}
 	l, err := loadRules(file)
-	if err != nil || l.said.HasErrors() {
-		t.Fatal(err, l.said.Print(os.Stderr, l.sources))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if l.hideNotes(); l.said.HasErrors() {
+		_ = l.said.Print(t.Output(), l.sources)
+		t.FailNow()
 	}
 	c := clock.Scaled{Start: demoBegins, Begun: time.Now(), Speed: 1}
 	world := estate.New(c, estate.NewTruth(18, 1), nil)

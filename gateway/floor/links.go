@@ -100,7 +100,7 @@ func (f *Floor) buildBroker() error {
 	if err != nil {
 		return fmt.Errorf("broker: %w", err)
 	}
-	f.broker, err = publish.NewBroker(publish.BrokerOptions{Listen: b.Listen, TLS: serve, Credential: l.user, Password: f.probePassword(b.Credential), Topics: f.probeTopics,
+	f.broker, err = publish.NewBroker(publish.BrokerOptions{Listen: b.Listen, TLS: serve, Credential: l.user, Password: f.probePassword(b.Credential), Topics: f.probeTopics, Oversized: f.metrics.Oversized.WithLabelValues("broker").Inc,
 		Log: f.log.With("part", "broker")})
 	if err != nil {
 		return err

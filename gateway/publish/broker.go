@@ -13,6 +13,7 @@ import (
 
 	mochi "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/listeners"
+	"github.com/mochi-mqtt/server/v2/packets"
 )
 
 const (
@@ -33,7 +34,9 @@ type BrokerOptions struct {
 	// asked for each connection and each message, since rules and credentials change. nil: there are no such users.
 	Password func(user string) (string, error)
 	Topics   func(user string) []string
-	Log      *slog.Logger // nil: none
+	// Oversized is told of each connection that was closed because its packet was longer than maxPacket; nil: nobody.
+	Oversized func()
+	Log       *slog.Logger // nil: none
 }
 
 // certified tells whether clients from outside show a certificate.
@@ -115,7 +118,27 @@ func (b *Broker) listen(server *mochi.Server) error {
 	b.mu.Lock()
 	b.addr = listener.Addr()
 	b.mu.Unlock()
-	return server.AddListener(listeners.NewNet(outside, listener))
+	return server.AddListener(&weighed{listeners.NewNet(outside, listener), &b.o})
+}
+
+// weighed is a listener that tells of packets that are too long: the library closes such a connection, and calls no hook where nobody has logged in yet.
+type weighed struct {
+	*listeners.Net
+	o *BrokerOptions
+}
+
+func (w *weighed) Serve(establish listeners.EstablishFn) {
+	w.Net.Serve(func(id string, c net.Conn) error {
+		err := establish(id, c)
+		if !errors.Is(err, packets.ErrPacketTooLarge) {
+			return err
+		}
+		w.o.Log.Warn("client of the broker sent away: a packet was too long", "remote", c.RemoteAddr(), "bytes_at_most", maxPacket)
+		if w.o.Oversized != nil {
+			w.o.Oversized()
+		}
+		return nil
+	})
 }
 
 func (b *Broker) stop() error {

@@ -5,6 +5,7 @@ import (
 	"crypto/tls"
 	"errors"
 	"io"
+	"log/slog"
 	"net"
 	"os"
 	"os/exec"
@@ -304,4 +305,77 @@ func TestGate_slowClients(t *testing.T) {
 	say("after")
 	cancel()
 	_ = stays.Wait() // it was killed
+}
+
+// Aim: a packet that is too long is refused, before and after somebody has said who it is, is told and counted, and hurts nobody else; one just below the bound
+// arrives whole.
+func TestGate_oversized(t *testing.T) {
+	var counted atomic.Int64
+	var log safeLog
+	o := byPassword()
+	o.Oversized, o.Log = func() { counted.Add(1) }, slog.New(slog.NewTextHandler(&log, nil))
+	g := guard(t, o)
+	file := func(size int) string {
+		path := filepath.Join(t.TempDir(), "message")
+		if err := os.WriteFile(path, []byte(strings.Repeat("x", size)), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		return path
+	}
+	const head = 64 // topic and header of the packet
+	stick := func(version string, size int) (string, error) {
+		return g.run("mosquitto_pub", "-V", version, "-u", "bin-1-stick", "-P", "one", "-q", "1", "-t", "sticks/bin-1", "-f", file(size))
+	}
+	for _, version := range []string{"311", "5"} {
+		if said, err := stick(version, maxPacket+1); err == nil {
+			t.Errorf("version %s is taken: %s", version, said)
+		}
+	}
+	for begun := time.Now(); counted.Load() < 2 && time.Since(begun) < time.Minute; {
+		time.Sleep(10 * time.Millisecond)
+	}
+	before := counted.Load()
+	if before < 2 || !strings.Contains(log.String(), "a packet was too long") {
+		t.Errorf("counted %d, the log says %s", before, log.String())
+	}
+	conn, err := net.Dial("tcp", net.JoinHostPort(g.host, g.port))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close()
+	_, _ = conn.Write([]byte("\x10\xff\xff\xff\x7f")) // CONNECT with the greatest length there is [MQTT 3.1.1, table 2.4]
+	_ = conn.SetReadDeadline(time.Now().Add(time.Minute))
+	if _, err := io.Copy(io.Discard, conn); errors.Is(err, os.ErrDeadlineExceeded) {
+		t.Error("the endless first packet is still waited for")
+	}
+	for begun := time.Now(); counted.Load() == before; time.Sleep(10 * time.Millisecond) {
+		if time.Since(begun) > time.Minute {
+			t.Fatal("the endless first packet is not counted")
+		}
+	}
+	if said := g.said("sticks/bin-1"); said != "" {
+		t.Errorf("%d bytes of what was refused were heard", len(said))
+	}
+	if said, err := stick("311", maxPacket-head); err != nil {
+		t.Errorf("just below the bound: %s", said)
+	}
+	g.waits("sticks/bin-1", strings.Repeat("x", maxPacket-head))
+}
+
+// safeLog may be written by many goroutines.
+type safeLog struct {
+	mu   sync.Mutex // guards text
+	text strings.Builder
+}
+
+func (l *safeLog) Write(p []byte) (int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.text.Write(p)
+}
+
+func (l *safeLog) String() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.text.String()
 }

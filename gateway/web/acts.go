@@ -186,8 +186,8 @@ func readBody(rw http.ResponseWriter, r *http.Request, into any) bool {
 			err = errors.New("more than one object")
 		}
 	}
-	if tooLarge := new(http.MaxBytesError); errors.As(err, &tooLarge) {
-		refuse(rw, http.StatusRequestEntityTooLarge, RefusedInput, "That is too long.")
+	if isOversized(err) {
+		refuse(rw, http.StatusRequestEntityTooLarge, RefusedInput, saysOversized(r))
 		return false
 	}
 	if err != nil {

@@ -103,8 +103,11 @@ func (w *Web) serveBook(rw http.ResponseWriter, r *http.Request) {
 func (w *Web) serveEntered(rw http.ResponseWriter, r *http.Request) {
 	view := &bookView{}
 	if err := r.ParseForm(); err != nil {
-		view.Problem = "The form could not be read; is it too long?"
-		w.showBook(rw, r, http.StatusBadRequest, view)
+		status := http.StatusBadRequest
+		if view.Problem = "The form could not be read."; isOversized(err) {
+			status, view.Problem = http.StatusRequestEntityTooLarge, saysOversized(r)
+		}
+		w.showBook(rw, r, status, view)
 		return
 	}
 	view.By = r.PostForm.Get("by")

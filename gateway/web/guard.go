@@ -1,7 +1,9 @@
 package web
 
 import (
+	"errors"
 	"fmt"
+	"io"
 	"mime"
 	"net"
 	"net/http"
@@ -63,11 +65,37 @@ func (w *Web) guard(next http.Handler) http.Handler {
 			refuse(rw, http.StatusMisdirectedRequest, RefusedRights, "This gateway is not known by that name. Give the name in the block page of the rules file.")
 			return
 		}
-		r.Body = http.MaxBytesReader(rw, r.Body, bodyBound(r))
+		r.Body = &bounded{ReadCloser: http.MaxBytesReader(rw, r.Body, bodyBound(r)), over: w.config.Metrics.Oversized.WithLabelValues("page").Inc}
 		// Recorders of tests have no deadline; real connections do.
 		_ = http.NewResponseController(rw).SetWriteDeadline(time.Now().Add(writeWait))
 		inner.ServeHTTP(rw, r)
 	})
+}
+
+// bounded is a body that tells, once, that it was longer than what is read of it.
+type bounded struct {
+	io.ReadCloser
+	over func()
+	told bool
+}
+
+func (b *bounded) Read(p []byte) (int, error) {
+	n, err := b.ReadCloser.Read(p)
+	if isOversized(err) && !b.told {
+		b.told = true
+		b.over()
+	}
+	return n, err
+}
+
+func isOversized(err error) bool {
+	tooLarge := new(http.MaxBytesError)
+	return errors.As(err, &tooLarge)
+}
+
+// saysOversized is what is answered to it.
+func saysOversized(r *http.Request) string {
+	return fmt.Sprintf("That is too long: %d kB at most.", bodyBound(r)>>10)
 }
 
 // isType tells whether the body of r is of the media type.

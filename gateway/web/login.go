@@ -93,7 +93,15 @@ func (w *Web) form(rw http.ResponseWriter, r *http.Request) bool {
 		http.Error(rw, "There are no logins here.", http.StatusNotFound)
 		return false
 	}
-	if !isType(r, "application/x-www-form-urlencoded") || r.ParseForm() != nil {
+	if !isType(r, "application/x-www-form-urlencoded") {
+		http.Error(rw, "This is no form of this page.", http.StatusBadRequest)
+		return false
+	}
+	switch err := r.ParseForm(); {
+	case isOversized(err):
+		http.Error(rw, saysOversized(r), http.StatusRequestEntityTooLarge)
+		return false
+	case err != nil:
 		http.Error(rw, "This is no form of this page.", http.StatusBadRequest)
 		return false
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"crypto/tls"
+	"fmt"
 	"io"
 	"log/slog"
 	"net"
@@ -640,11 +641,16 @@ func TestLogin_oversized(t *testing.T) {
 	g := newGated(t, true)
 	owner := g.login(t, "ana")
 	long := strings.Repeat("x", maxBody)
-	for _, r := range []*http.Request{form("/login", "name", "ben", "password", long), form("/code", "name", long, "password", "y", "code", "z"),
-		form("/people", "do", long), form("/password", "old", long, "password", long)} {
-		if got := g.as(t, owner, r); got.Code < 400 || got.Code >= 500 || got.Body.Len() > 4096 {
+	all := []*http.Request{form("/login", "name", "ben", "password", long), form("/code", "name", long, "password", "y", "code", "z"),
+		form("/people", "do", long), form("/password", "old", long, "password", long), form("/book", "act", "intake", "lot", long), request("POST", "/api/acts", `{"do":"`+long+`"}`),
+		request("POST", "/api/rules/check", `{"name":"`+strings.Repeat("x", maxRules)+`"}`)}
+	for _, r := range all {
+		if got := g.as(t, owner, r); got.Code != http.StatusRequestEntityTooLarge || got.Body.Len() > 16<<10 || !strings.Contains(got.Body.String(), "too long: ") {
 			t.Errorf("%s: status %d, %d bytes back", r.URL.Path, got.Code, got.Body.Len())
 		}
+	}
+	if counted := g.as(t, owner, request("GET", "/metrics", "")).Body.String(); !strings.Contains(counted, fmt.Sprintf("millwarden_oversized_refused_total{part=\"page\"} %d\n", len(all))) {
+		t.Errorf("%d were refused, counted is\n%s", len(all), counted)
 	}
 	for _, kind := range []string{"", "text/plain", "multipart/form-data; boundary=x", "application/json"} {
 		r := form("/login", "name", "ben", "password", benSecret)

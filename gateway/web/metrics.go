@@ -19,6 +19,8 @@ type Metrics struct {
 	ReadFailures *prometheus.CounterVec
 	// AnnunciationSeconds is the time from occurrence to hand-over to a channel.
 	AnnunciationSeconds prometheus.Histogram
+	// Oversized counts what was refused for its size: bodies at the "page", packets at the "broker" inside.
+	Oversized *prometheus.CounterVec
 }
 
 // NewMetrics makes the counters on a registry.
@@ -32,11 +34,16 @@ func NewMetrics(r *prometheus.Registry) *Metrics {
 		AnnunciationSeconds: prometheus.NewHistogram(prometheus.HistogramOpts{Name: "millwarden_annunciation_seconds",
 			Help:    "Time from the occurrence of an alarm to its hand-over to a channel.",
 			Buckets: []float64{0.1, 0.25, 0.5, 1, 2, 5, 10, 30, 60}}), // chosen: a second is the goal, a minute is a fault
+		Oversized: prometheus.NewCounterVec(prometheus.CounterOpts{Name: "millwarden_oversized_refused_total",
+			Help: "Bodies of requests and packets of MQTT that were refused for their size."}, []string{"part"}),
+	}
+	for _, p := range []string{"page", "broker"} {
+		m.Oversized.WithLabelValues(p)
 	}
 	for _, p := range []string{"high", "medium", "low"} {
 		m.Annunciated.WithLabelValues(p) // so that a rate can be taken from the first alarm on
 	}
-	r.MustRegister(m.Annunciated, m.ReadFailures, m.AnnunciationSeconds)
+	r.MustRegister(m.Annunciated, m.ReadFailures, m.AnnunciationSeconds, m.Oversized)
 	return m
 }
 
