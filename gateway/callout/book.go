@@ -53,6 +53,7 @@ type chain struct {
 	last    time.Duration            // when the last was taken, or repeated
 	attempt time.Duration            // when people were called last
 	pause   bool                     // somebody was missed since then
+	rests   bool                     // another watch has taken over
 	missed  map[string]int           // by person: the step in which none of her channels got through; she is owed the call until one does
 	got     map[string]time.Duration // when people whom a channel of their own has reached were called last
 	now     time.Duration
@@ -202,7 +203,8 @@ func (b *book) lookAt(owed []errand, next *time.Duration, r *Roster, s *engine.S
 			c.chains[name].watch = w // the roster may have changed
 		}
 		// A watch that went off duty goes on calling only while no other has taken over.
-		if ch := c.chains[name]; on[name] || len(on) == 0 {
+		ch := c.chains[name]
+		if ch.rests = !on[name] && len(on) > 0; !ch.rests {
 			owed = b.step(owed, next, r, s, ch, now)
 		}
 	}

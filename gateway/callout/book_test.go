@@ -257,3 +257,37 @@ func TestByUrgency(t *testing.T) {
 		t.Errorf("%v, want %v", got, want)
 	}
 }
+
+// Who is called next is said as it then comes to pass, at every moment of a night: by the steps, by the repeats of the last, and across the end of a watch.
+func TestBook_coming(t *testing.T) {
+	n := newNight(t, mill(zone(t, "America/Lima")), "2026-03-04 02:00")
+	standing := []engine.Standing{sour(1)}
+	coming := func() string {
+		var says []string
+		for _, c := range n.book.coming(n.roster, standing, n.now())[keyOf(&standing[0])] {
+			says = append(says, fmt.Sprintf("%v %s by %s", c.At-n.start.Mono, c.Person, c.Channel))
+		}
+		return strings.Join(says, ", ")
+	}
+	for until, want := range []string{0: "", 1: "5m0s luis by text", 4: "5m0s luis by text", 6: "10m0s ben by text", 11: "20m0s ben by text", 21: "30m0s ben by text"} {
+		if want == "" {
+			continue
+		}
+		n.run(time.Duration(until)*time.Minute, standing...)
+		if got := coming(); got != want {
+			t.Errorf("after %d min %q, want %q", until, got, want)
+		}
+		promised := want[:strings.Index(want, " by")]
+		past := len(n.told)
+		n.run(n.at+11*time.Minute, standing...)
+		if told := strings.Join(n.told[past:], "\n"); !strings.Contains("\n"+told, "\n"+promised) {
+			t.Errorf("after %d min %q was promised, and there came\n%s", until, promised, told)
+		}
+		n = newNight(t, mill(zone(t, "America/Lima")), "2026-03-04 02:00")
+	}
+	n.run(time.Minute, standing...)
+	n.run(2 * time.Minute) // acknowledged
+	if got := n.book.coming(n.roster, nil, n.now()); len(got) != 0 {
+		t.Errorf("nobody need be called, and %v is said", got)
+	}
+}

@@ -50,6 +50,13 @@ type Health struct {
 	Works   bool
 	Because string  // why it does not
 	Signal  float64 // of a radio, 0 to 1; NaN: there is none, or it is not known
+	Modem   *Modem  // nil: there is none, or it does not answer
+}
+
+// Modem is what a cellular modem says of itself.
+type Modem struct {
+	Registered bool // a network has taken it, at home or roaming
+	Card       bool // its SIM card is there, unlocked, and not refused by the network
 }
 
 // Failure is an error of Send that says what to do.
@@ -129,6 +136,7 @@ type Callout struct {
 	roster    *Roster
 	standings []engine.Standing
 	looked    reading.Stamp
+	coming    map[key][]Coming // replaced whole
 }
 
 // Sizes and times.
@@ -258,6 +266,10 @@ func (c *Callout) decide(ctx context.Context, b *book) time.Duration {
 	for i := range errands {
 		c.send(ctx, b, roster, &errands[i], now)
 	}
+	coming := b.coming(roster, standings, now)
+	c.mu.Lock()
+	c.coming = coming
+	c.mu.Unlock()
 	if b.full {
 		next = fullPause
 	}
@@ -315,6 +327,7 @@ type ChannelState struct {
 	Oldest  time.Duration // how long the oldest of them has waited
 	Proven  reading.Stamp // when a message was last taken; zero: never
 	Signal  float64       // of a radio, 0 to 1; NaN: there is none, or it is not known
+	Modem   *Modem        // nil: there is none, or it does not answer
 }
 
 // Channels gives the state of each channel, in the order of the roster.

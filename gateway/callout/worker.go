@@ -86,7 +86,7 @@ func (w *worker) state(now reading.Stamp) ChannelState {
 	s := ChannelState{Name: w.way.Name, Works: w.works, Because: w.because, Waiting: len(w.waiting), Proven: w.proven, Signal: math.NaN()}
 	if watched, ok := w.way.Channel.(Watched); ok {
 		h := watched.Health()
-		s.Works, s.Because, s.Signal = h.Works, h.Because, h.Signal
+		s.Works, s.Because, s.Signal, s.Modem = h.Works, h.Because, h.Signal, h.Modem
 	}
 	for _, since := range w.waiting {
 		s.Oldest = max(s.Oldest, now.Mono-since)

@@ -89,6 +89,10 @@ func (f *Floor) boardReadings(now reading.Stamp) []reading.Reading {
 	}
 	for _, c := range f.callout.Channels(now) {
 		add(c.Name, "signal", units.Share, 100*c.Signal)
+		if c.Modem != nil {
+			add(c.Name, "registered", units.YesNo, yes(c.Modem.Registered))
+			add(c.Name, "card-works", units.YesNo, yes(c.Modem.Card))
+		}
 		add(c.Name, "queue-age", units.Duration, c.Oldest.Seconds())
 		if age, known := f.provenAge(&c, now); known {
 			add(c.Name, "proven-age", units.Duration, age.Seconds())

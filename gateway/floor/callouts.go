@@ -269,13 +269,22 @@ func (f *Floor) channelState(name string) (works bool, cause string) {
 	return false, ""
 }
 
-// addCalls shows who was called for an occurrence. What the logbook cannot tell is left out.
+// addCalls shows who was called for an occurrence, and who is next. What the logbook cannot tell is left out.
 func (f *Floor) addCalls(shown *web.Alarm, st *engine.Standing) {
 	if st.Occurrence == 0 || st.State == engine.Normal {
 		return
 	}
 	for _, l := range f.called[callsOf{st.Alarm.ID, st.Occurrence}] {
 		shown.Calls = append(shown.Calls, web.Call{Person: f.personTitle(l.Person), Channel: l.Channel, At: l.At})
+	}
+	if st.State != engine.Unacknowledged {
+		return
+	}
+	now := f.clock.Now()
+	for _, n := range f.callout.Coming(st) {
+		at := now
+		at.Mono, at.Wall = n.At, now.Wall.Add(n.At-now.Mono)
+		shown.Next = append(shown.Next, web.Call{Person: f.personTitle(n.Person), Channel: n.Channel, At: at})
 	}
 }
 

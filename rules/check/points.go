@@ -135,7 +135,7 @@ func (c *checker) addAbout(each string, places []string) {
 	}
 	for _, place := range places {
 		for _, k := range d.Points {
-			if each == "probe" && !c.probeHas(c.probes[place], k.Name) || c.points[place+"/"+k.Name] != nil {
+			if each == "probe" && !c.probeHas(c.probes[place], k.Name) || each == "channel" && !c.channelHas(place, k.Name) || c.points[place+"/"+k.Name] != nil {
 				continue
 			}
 			c.addPoint(&point{full: place + "/" + k.Name, short: k.Name, owner: place, how: Computed, quantity: k.Quantity, keep: true})
@@ -158,6 +158,15 @@ func (c *checker) probeHas(p *probe, name string) bool {
 	default:
 		return (electrode || p.plan.CalibrateEvery.For > 0) && !no
 	}
+}
+
+// channelHas tells which points about a channel can ever have a value: only a modem has a signal, a network and a card.
+func (c *checker) channelHas(channel, name string) bool {
+	switch name {
+	case "signal", "registered", "card-works":
+		return slices.ContainsFunc(c.of("channel"), func(b *block) bool { return b.Name.Word() == channel && line(b, "modem") != nil })
+	}
+	return true
 }
 
 func (c *checker) busPlaces() []string {

@@ -10,7 +10,7 @@ import (
 )
 
 // extraPoints are the points that the program computes although the specification of the language does not name them; DEVELOPERS.md says what they are.
-var extraPoints = []string{"board/damaged-readings", "board/files-set-aside", "bin/looks-empty", "deck/looks-empty", "dryer/looks-empty", "probe/entry-due-in"}
+var extraPoints = []string{"board/damaged-readings", "board/files-set-aside", "bin/looks-empty", "deck/looks-empty", "dryer/looks-empty", "probe/entry-due-in", "channel/registered", "channel/card-works"}
 
 // declaredPoints are the points and moments of kinds.txt, as "kind word name".
 func declaredPoints() map[string]bool {

@@ -121,10 +121,29 @@ func is(err error, of Equipment, codes ...int) bool {
 // pauses before the next tries of a message that the network did not take [as passes: 10, 30, 60 s].
 var pauses = [...]time.Duration{10 * time.Second, 30 * time.Second, 60 * time.Second}
 
-// state is what keeps the modem from sending at all. lasting: only a person can change it.
+// card tells whether the SIM card is what is wrong: it is missing, locked, broken or a wrong one.
+func (r *Refusal) card() bool {
+	switch r.Of {
+	case Message:
+		return r.Code == 310 || r.Code == 311 || r.Code == 313 || r.Code == 315 || r.Code == 316
+	case Mobile:
+		return r.Code >= 10 && r.Code <= 13 || r.Code == 15 || r.Code == 16
+	}
+	return false
+}
+
+// cardFault tells whether an error says that the SIM card is what is wrong.
+func cardFault(err error) bool {
+	var refused *Refusal
+	var kept *state
+	return errors.As(err, &kept) && kept.card || errors.As(err, &refused) && refused.card()
+}
+
+// state is what keeps the modem from sending at all. lasting: only a person can change it; card: it is the SIM card.
 type state struct {
 	says    string
 	lasting bool
+	card    bool
 }
 
 func (s *state) Error() string { return s.says }

@@ -60,7 +60,11 @@ func (t *Text) away(err error) {
 	if t.lost.IsZero() {
 		t.lost = time.Now()
 	}
-	t.healthy(callout.Health{Because: err.Error(), Signal: math.NaN()})
+	h := callout.Health{Because: err.Error(), Signal: math.NaN()}
+	if cardFault(err) {
+		h.Modem = &callout.Modem{}
+	}
+	t.healthy(h)
 }
 
 // rest waits, and answers messages meanwhile: there is nothing to send them with.
@@ -146,11 +150,11 @@ func (t *Text) unlock(ctx context.Context, m *modem) error {
 	case wants == "READY":
 		return nil
 	case wants == "SIM PUK":
-		return &state{says: "the SIM card is locked: enter its PUK and a new PIN in a phone", lasting: true}
+		return &state{says: "the SIM card is locked: enter its PUK and a new PIN in a phone", lasting: true, card: true}
 	case wants != "SIM PIN":
-		return &state{says: "the SIM card asks for " + wants + ", which this program does not know", lasting: true}
+		return &state{says: "the SIM card asks for " + wants + ", which this program does not know", lasting: true, card: true}
 	case t.o.PIN == "":
-		return &state{says: "the SIM card asks for its PIN: name a credential with it", lasting: true}
+		return &state{says: "the SIM card asks for its PIN: name a credential with it", lasting: true, card: true}
 	case t.pinRefused != nil:
 		return t.pinRefused
 	}
@@ -166,18 +170,18 @@ func (t *Text) enter(ctx context.Context, m *modem) error {
 		return err
 	}
 	if n := number(left, 1); err == nil && n >= 0 && n < 3 {
-		return &state{says: fmt.Sprintf("the SIM card has %d tries left for its PIN: enter it in a phone, so that a wrong one does not lock the card", n), lasting: true}
+		return &state{says: fmt.Sprintf("the SIM card has %d tries left for its PIN: enter it in a phone, so that a wrong one does not lock the card", n), lasting: true, card: true}
 	}
 	_, err = m.ask(ctx, pinPatience, `AT+CPIN="`+t.o.PIN+`"`, "", false)
 	if err == nil {
 		return nil
 	}
 	if errors.As(err, &refused) {
-		t.pinRefused = &state{says: "the SIM card refused the PIN, and it is not tried again: correct the credential and start anew", lasting: true}
+		t.pinRefused = &state{says: "the SIM card refused the PIN, and it is not tried again: correct the credential and start anew", lasting: true, card: true}
 		return t.pinRefused
 	}
 	// Whether the card took it is not known. It is not tried again.
-	t.pinRefused = &state{says: "the SIM card did not answer to its PIN, and it is not tried again: start anew", lasting: true}
+	t.pinRefused = &state{says: "the SIM card did not answer to its PIN, and it is not tried again: start anew", lasting: true, card: true}
 	return err
 }
 
@@ -292,7 +296,7 @@ func (t *Text) network(ctx context.Context, m *modem) error {
 	case 2:
 		return &state{says: "the modem searches for a network"}
 	case 3:
-		return &state{says: "the network refuses the SIM card: is it paid for?", lasting: true}
+		return &state{says: "the network refuses the SIM card: is it paid for?", lasting: true, card: true}
 	}
 	return &state{says: "the modem does not know whether there is a network"}
 }
@@ -304,11 +308,12 @@ func (t *Text) look(ctx context.Context, m *modem) error {
 	if err != nil {
 		return err
 	}
-	h := callout.Health{Works: true, Signal: signal}
+	h := callout.Health{Works: true, Signal: signal, Modem: &callout.Modem{Registered: true, Card: true}}
 	err = t.network(ctx, m)
 	var kept *state
 	if errors.As(err, &kept) {
 		h.Works, h.Because, err = false, kept.says, nil
+		h.Modem = &callout.Modem{Card: !kept.card}
 	}
 	if err == nil {
 		t.healthy(h)
