@@ -3,6 +3,7 @@
 #   sh deploy/package.sh [OUT]              builds for arm64, armv7, armv6, amd64; checks; OUT is dist/ unless given
 #   sh deploy/package.sh --try OUT          then installs, runs, upgrades and removes the amd64 package in a fresh Debian 12 below a folder of its own; needs root
 # Needs Go, and for all checks: apt-get install lintian systemd debootstrap curl. A check whose tool is missing fails, unless SKIP names it: SKIP="lintian try".
+# SIGNING_KEY=FILE signs the checksums with that key of OpenSSH, see deploy/sign.sh.
 # BOARDS="amd64" builds for some alone. The page must be built before: (cd gateway/web/ui && npm ci && npm run build).
 set -eu
 cd "$(dirname "$0")/.."
@@ -107,6 +108,13 @@ echo "two builds of one source are the same to the byte"
 rm -f "$out"/millwarden[-_]"$VERSION"*
 cp "$work/one"/* "$out"/
 (cd "$out" && sha256sum millwarden* >SHA256SUMS && sha256sum --quiet -c SHA256SUMS)
+rm -f "$out/SHA256SUMS.sig"
+if [ -n "${SIGNING_KEY:-}" ]; then
+	sh deploy/sign.sh sign "$out" "$SIGNING_KEY"
+	[ -z "${SIGNERS:-}" ] || sh deploy/sign.sh check "$out" "$SIGNERS"
+else
+	echo "NOTICE: not signed; for a release give SIGNING_KEY, and SIGNERS to check it"
+fi
 (cd "$out" && ls -l millwarden-"$VERSION"-linux-* millwarden_"$VERSION"* | awk '{print $5, $9}')
 size=$(stat -c %s "$out/millwarden-$VERSION-linux-arm64" 2>/dev/null || echo 0)
 [ "$size" -le $((18 * 1000 * 1000)) ] || echo "NOTICE: the arm64 program has $size bytes, the goal is 18 MB"

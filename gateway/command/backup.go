@@ -9,10 +9,12 @@ import (
 	"time"
 
 	"millwarden/gateway/callout/push"
+	"millwarden/gateway/floor"
 	"millwarden/gateway/history"
 	"millwarden/gateway/logbook"
 	"millwarden/gateway/people"
 	"millwarden/internal/database"
+	"millwarden/internal/reading"
 )
 
 // backup copies history, logbook, logins and push keys, each as it stands at one moment, and reads the copies whole. The gateway may run.
@@ -53,7 +55,20 @@ func backup(ctx context.Context, std IO, args []string) (err error) {
 	if err := warnOpen(std, target); err != nil {
 		return err
 	}
+	if err := noteBackup(*data); err != nil {
+		fmt.Fprintf(std.Err, "the logbook does not know of it, so the page goes on asking for a backup: %v\n", err)
+	}
 	return found.tell(std)
+}
+
+// noteBackup writes into the record that a backup was taken: it is asked for when the last is too long ago.
+func noteBackup(data string) error {
+	l, err := logbook.Open(data)
+	if err != nil {
+		return err
+	}
+	_, err = l.Write(logbook.Entry{At: reading.Stamp{Wall: time.Now()}, Kind: logbook.Act, Place: floor.BackupPlace, Text: "a backup was taken, and read again whole"})
+	return errors.Join(err, l.Close())
 }
 
 // restore puts a backup in place of history, logbook, logins and push keys. The gateway must not run.

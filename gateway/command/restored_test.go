@@ -158,6 +158,9 @@ func TestRestore_logsInAndPushes(t *testing.T) {
 	if !strings.Contains(out, "logins: 1, telephones for push messages: 1;") || said != "" {
 		t.Errorf("backup says %q, %q", out, said)
 	}
+	if out, _ = must(t, "logbook", "--data", data); !strings.Contains(out, "a backup was taken") {
+		t.Errorf("the logbook does not tell of the backup: %s", out)
+	}
 	first.end()
 	for name, text := range folderBytes(t, copied) {
 		info, err := os.Stat(filepath.Join(copied, name))

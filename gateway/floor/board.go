@@ -69,6 +69,9 @@ func (f *Floor) boardReadings(now reading.Stamp) []reading.Reading {
 	if age, known := f.drillAge(now); known {
 		add(board, "drill-age", units.Duration, age.Seconds())
 	}
+	if age, known := f.backupAge(now); known {
+		add(board, "backup-age", units.Duration, age.Seconds())
+	}
 	add(board, "logbook-writes", units.YesNo, yes(!f.links.logbookFault.Load() && f.homeless == nil))
 	add(board, "files-set-aside", units.Count, float64(len(f.setAside())))
 	add(board, "damaged-readings", units.Count, float64(f.history.Counts().Damaged))

@@ -103,6 +103,7 @@ type Floor struct {
 	workers        atomic.Pointer[[]*part] // of the buses, for the plan in force
 	swapped        chan struct{}           // one slot: other workers are in force
 	drills         drills
+	backups        backups
 	swaps          swaps
 	closeOuts      closeOuts
 	began          reading.Stamp            // of the record
