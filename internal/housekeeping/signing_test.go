@@ -52,7 +52,9 @@ func (r *release) sum() {
 }
 
 // check gives what the check says to the release.
-func (r *release) check() (string, error) { return r.run("sh", signScript, "check", r.folder, r.signers) }
+func (r *release) check() (string, error) {
+	return r.run("sh", signScript, "check", r.folder, r.signers)
+}
 
 // Aim: a release is installed only as it was signed. A changed package, changed sums, a package beside the signed ones, another's key, a signature for another
 // purpose and none at all are refused; the control is the release itself, also with packages left out. OpenSSH judges.
