@@ -277,7 +277,7 @@ func TestBook_coming(t *testing.T) {
 		if got := coming(); got != want {
 			t.Errorf("after %d min %q, want %q", until, got, want)
 		}
-		promised := want[:strings.Index(want, " by")]
+		promised, _, _ := strings.Cut(want, " by")
 		past := len(n.told)
 		n.run(n.at+11*time.Minute, standing...)
 		if told := strings.Join(n.told[past:], "\n"); !strings.Contains("\n"+told, "\n"+promised) {

@@ -98,6 +98,10 @@ func openGuarded(t testing.TB, edit func(string) string) *guarded {
 		_ = l.said.Print(t.Output(), l.sources)
 		t.FailNow()
 	}
+	// The engine of fuzzing ends what takes ten seconds, and an instrumented hash of a password does on a busy machine.
+	usual := people.DefaultCost
+	people.DefaultCost = people.Cost{Passes: 1, Memory: 64, Threads: 1}
+	t.Cleanup(func() { people.DefaultCost = usual })
 	c := clock.Scaled{Start: demoBegins, Begun: time.Now(), Speed: 1}
 	world := estate.New(c, estate.NewTruth(18, 1), nil)
 	if err := estate.Begin(folder, demoBegins); err != nil {
