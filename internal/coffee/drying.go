@@ -62,3 +62,31 @@ func TimeTo(from, target DryBasis, t units.Celsius, rh RelativeHumidity) (time.D
 	at := func(m DryBasis) float64 { return math.Pow(-math.Log(float64((m-end)/(start-end)))/k, 1/dryingPower) }
 	return time.Duration((at(target) - at(from)) * float64(time.Hour)), true, nil
 }
+
+// Drying follows the moisture of one lot between measurements. A real layer is slower or quicker than the thin layer of the equation by some factor, its pace, that depends on
+// depth, stirring and draught; it is learned from how the measured moisture falls, what fell last counting most.
+type Drying struct {
+	Fell, Thin float64 // % of the dry weight: what fell, and what a thin layer would have lost in the same air; both fade as more falls
+}
+
+// Chosen, on the layers of the test in rules/models called skin and core: the usual pace counts as much as 2 % of drying seen, and what fell counts half after 25 % more.
+const (
+	paceWeight = 2.0
+	paceHalf   = 25.0
+)
+
+// Pace is the factor by which this lot dries, 1 for a thin layer.
+func (d Drying) Pace() float64 { return (max(0, d.Fell) + paceWeight) / (d.Thin + paceWeight) }
+
+// Learn takes how the moisture went from one measurement to the next, and what the thin layer would have lost from the first in the same air.
+func (d *Drying) Learn(from, to DryBasis, thin DryBasis) {
+	keep := math.Exp2(-float64(thin) / paceHalf)
+	d.Fell = d.Fell*keep + float64(from-to)
+	d.Thin = d.Thin*keep + float64(thin)
+}
+
+// SaysNever is why there is no time to the target: the air does not dry so far.
+const SaysNever = "never in this air"
+
+// DryingLongest is how far a drying forecast looks; chosen: longer than any lot may take.
+const DryingLongest = 21 * 24 * time.Hour

@@ -37,14 +37,14 @@ const (
 	souringNodes                = souringTimes * souringShapes * len(souringQ10)
 
 	usualStart, startSpread = 5.6, 0.20
-	usualDrop, dropSpread   = 1.8, 0.30
+	usualDrop, dropSpread   = 1.8, 0.20
 	usualEnd                = 4.6
 	readySpread             = 0.32 // of the logarithm of the time needed
 	leastSpread             = 0.10
 	// stepNoise is how far a ten-minute median may lie off its curve. Electrodes do better (0.03); chosen: wide, because neighbours err alike.
-	stepNoise = 0.06
+	stepNoise = 0.05
 	// forgetHalf is after how many reference hours a value counts half.
-	forgetHalf = 5.0
+	forgetHalf = 2.0
 	// probeOffset is what a calibrated electrode may be off by over a stay, and a curve near its end; chosen, from 0.04 pH a day and buffers good to 0.02.
 	probeOffset = 0.07
 
@@ -223,7 +223,7 @@ const (
 	neverAllowed = 0.2 // chosen
 	// cut is where the interval ends. The curves held differ by more than tanks do, so their middle two thirds hold four truths of five: found on the laws Gompertz
 	// and Broken of package tanktest, and judged on its others.
-	cut = 0.16
+	cut = 0.17
 )
 
 // souringEnds are the points and weights by which a normal deviation is gone through: means of fifths.

@@ -25,7 +25,8 @@ type bed struct {
 	in, early, late, never       output
 
 	bedState
-	day         []coffee.Air // scratch
+	ahead       coffee.AirAhead // scratch
+	aheadOf     coffee.Air      // that ahead was made of
 	meter       [meterKept]float64
 	meterN      int
 	unsureMeter bool // an uncertain reading is in meter
@@ -60,6 +61,7 @@ type bedState struct {
 	Blind      time.Duration   // for so long the air was not known
 	Air        coffee.Air      // of the last step
 	HasAir     bool
+	Layer      coffee.Layer
 	Gone       goneState
 }
 
@@ -71,7 +73,10 @@ const (
 	freshWet    = coffee.WetBasis(53) // after washing 52 to 53 % (Cenicafé column)
 	blindMost   = time.Hour           // longer without air, and the moisture is not known until it is measured
 	wetActivity = 0.80                // CXC 69-2009 par. 37: ochratoxin between 0.95 and 0.80
-	activeWarm  = 5                   // °C: the sorption equation begins there
+	airTurned   = 1.0                 // K
+	airDamper   = 5.0                 // %RH
+	farOff      = 24 * time.Hour
+	activeWarm  = 5 // °C: the sorption equation begins there
 )
 
 const (
@@ -95,7 +100,6 @@ func newBed(b *builder) model {
 	b.out(&d.late, "drying-in-late")
 	b.out(&d.never, "never-dries")
 	d.points = b.outputs
-	d.day = make([]coffee.Air, 0, len(d.Airs.Hours))
 	d.why, d.stale = saysNoAir, true
 	return d
 }
@@ -107,7 +111,16 @@ func (d *bed) begin(now reading.Stamp, lot Lot) {
 	if !lot.Known && known && past < blindMost {
 		d.Moisture, d.Known, d.Assumed = freshWet.Dry(), true, true
 	}
+	d.Layer.Begin(d.Moisture, startSpread(d.Assumed))
 	d.meterN, d.why, d.stale = 0, saysNoAir, true
+}
+
+// startSpread is what a moisture at loading may be off by, % of the dry weight: fresh parchment has 52 to 56 %wb (Cenicafé, SECAFÉ, as quoted), 108 to 127 % of the dry weight.
+func startSpread(assumed bool) float64 {
+	if assumed {
+		return 6
+	}
+	return 1.5 // chosen: a meter's
 }
 
 func (d *bed) end(now reading.Stamp) Lot {
@@ -151,6 +164,10 @@ func (d *bed) measured(m coffee.DryBasis, unsure bool) {
 	if m <= 0 || m > wettest {
 		return
 	}
+	if !d.Known {
+		d.Layer.Begin(m, startSpread(false))
+	}
+	d.Layer.Measure(m)
 	d.Moisture, d.Known, d.Assumed, d.Unsure, d.Doubt = m, true, false, unsure, doubt{}
 	d.Metered, d.HasMetered, d.Thin = m, true, m
 	d.stale = true
@@ -179,7 +196,11 @@ func (d *bed) step(now reading.Stamp) {
 	d.Warm, d.Damp, d.Samples, d.unsureAir = 0, 0, 0, false
 	if long > 2*bedStep { // a pause: the board was off
 		d.Blind += long - bedStep
-		d.Known, d.HasMetered, long = d.Known && d.Blind <= blindMost, false, bedStep
+		d.Known, d.HasMetered = d.Known && d.Blind <= blindMost, false
+		if d.Known && d.HasAir && long > blindMost/2 {
+			d.Layer.Add(d.Air)
+		}
+		long = bedStep
 	}
 	d.Blind = 0
 	d.Air, d.HasAir = a, true
@@ -188,19 +209,25 @@ func (d *bed) step(now reading.Stamp) {
 	d.HourSteps++
 	d.dry(a, long)
 	if d.HourSteps == stepsAnHour {
-		d.Airs.Add(coffee.Air{T: units.Celsius(d.HourWarm / stepsAnHour), RH: coffee.RelativeHumidity(d.HourDamp / stepsAnHour)})
+		hour := coffee.Air{T: units.Celsius(d.HourWarm / stepsAnHour), RH: coffee.RelativeHumidity(d.HourDamp / stepsAnHour)}
 		d.HourWarm, d.HourDamp, d.HourSteps = 0, 0, 0
+		d.Airs.Add(hour)
 		d.learn()
+		if d.Known {
+			d.Layer.Add(hour)
+		}
 	}
-	if d.station.stay.Loaded && d.forecastDue(now) {
+	if d.station.stay.Loaded && d.forecastDue(a) {
 		d.foresee(a, now)
 	}
 }
 
-// forecastDue tells that the forecast has to be made anew at this step: that of a deck goes through weeks of air, and with a day's hours known only as often as an hour is added, until the end is near.
-func (d *bed) forecastDue(now reading.Stamp) bool {
-	near := !d.neverIs && d.forms.Middle-(now.Mono-d.made) < forecastNear
-	return !d.deck || d.stale || d.why != "" || d.HourSteps == 0 || near
+// forecastDue tells that the forecast has to be made anew at this step: after each hour (of what is more than a day off after each third), after a moisture by hand or a first one, and when
+// the air is no longer that of the last forecast.
+func (d *bed) forecastDue(a coffee.Air) bool {
+	turned := math.Abs(float64(a.T-d.aheadOf.T)) > airTurned || math.Abs(float64(a.RH-d.aheadOf.RH)) > airDamper
+	far := d.neverIs || d.forms.Middle > farOff
+	return d.stale || d.why != "" || turned || d.HourSteps == 0 && (!far || d.Airs.Next%3 == 0)
 }
 
 // dry lets the estimate and the thin layer beside it dry on; air outside the range of the equation does not dry.
@@ -208,7 +235,7 @@ func (d *bed) dry(a coffee.Air, long time.Duration) {
 	if !d.Known {
 		return
 	}
-	pace, _ := d.Pace.Pace()
+	pace := d.Pace.Pace()
 	if m, err := coffee.Dried(d.Moisture, a.T, a.RH, time.Duration(float64(long)*pace)); err == nil {
 		d.Moisture = m
 	}
@@ -246,26 +273,23 @@ func activityOf(m coffee.DryBasis, t units.Celsius) float64 {
 	return math.NaN()
 }
 
+// foresee makes the forecast anew after each hour, and when the air is no longer that of the last forecast.
 func (d *bed) foresee(a coffee.Air, now reading.Stamp) {
 	d.made, d.why, d.neverIs, d.stale = now.Mono, "", false, false
-	d.day = d.day[:0]
+	if d.Layer.Newest == 0 { // the layer is that of the last whole hour
+		d.made -= time.Duration(d.HourSteps) * bedStep
+	}
 	switch {
 	case !d.Known:
 		d.why = saysNoMoisture
 		return
-	case !d.deck:
-		d.day = append(d.day, a)
-	case d.Airs.N < len(d.Airs.Hours):
+	case d.deck && d.Airs.N < len(d.Airs.Hours):
 		d.why = saysNoDay
 		return
-	default:
-		d.day = d.Airs.Append(d.day)
 	}
-	f, never, err := d.Pace.Until(d.Moisture, d.target, d.day)
-	if err != nil {
-		d.why = causeRange
-		return
-	}
+	d.aheadOf = a
+	d.ahead.Like(&d.Airs, a)
+	f, never := d.Layer.Until(d.target, &d.ahead)
 	d.forms, d.neverIs = f, never
 }
 
@@ -346,7 +370,7 @@ func (d *bed) state() any { return &d.bedState }
 func (d *bed) restored(moved time.Duration) {
 	d.StepBegan += moved
 	d.Gone.Began += moved
-	if n := len(d.Airs.Hours); d.Airs.N < 0 || d.Airs.N > n || d.Airs.Next < 0 || d.Airs.Next >= n {
+	if n := len(d.Airs.Hours); d.Airs.N < 0 || d.Airs.N > n || d.Airs.Next < 0 || d.Airs.Next >= n || d.Airs.Days < 0 {
 		d.bedState = bedState{}
 	}
 }

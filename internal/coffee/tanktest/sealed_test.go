@@ -11,7 +11,7 @@ func TestSealed_asPublished(t *testing.T) {
 	for law := Seen; law < Laws; law++ {
 		var hours, starts, warmest, coldest []float64
 		never := 0
-		for seed := uint64(0); seed < 100; seed++ {
+		for seed := uint64(0); seed < 30; seed++ {
 			end, ever := Ready(law, seed, 4.6)
 			if !ever {
 				never++
@@ -35,7 +35,7 @@ func TestSealed_asPublished(t *testing.T) {
 		n := len(hours)
 		t.Logf("%v: %d never; ready after %.1f h, nine of ten %.1f to %.1f; pH after 6 h %.2f to %.2f; warmest %.1f, coldest %.1f", law, never, hours[n/2], hours[n/20], hours[n-1-n/20],
 			starts[0], starts[len(starts)-1], warmest[n-1], coldest[0])
-		if never > 10 || hours[n/20] < 8 || hours[n-1-n/20] > 56 || hours[n/2] < 12 || hours[n/2] > 36 || warmest[n-1] > 40 || coldest[0] < 8 {
+		if never > 3 || hours[n/20] < 8 || hours[n-1-n/20] > 56 || hours[n/2] < 12 || hours[n/2] > 36 || warmest[n-1] > 40 || coldest[0] < 8 {
 			t.Errorf("%v is no tank of the literature", law)
 		}
 	}

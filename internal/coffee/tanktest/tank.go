@@ -29,7 +29,7 @@ const (
 	// Culture and Hydrolysis were held out until a forecaster had been judged on them, and are looked at since: see unseen.go.
 	Culture
 	Hydrolysis
-	// Richards, Flooded and Successive are sealed: see sealed.go.
+	// Richards is sealed, as are Flooded and Successive: see sealed.go.
 	Richards
 	Flooded
 	Successive

@@ -115,14 +115,20 @@ func newCulture(start float64, own, between func(low, high float64) float64) *cu
 	return c
 }
 
+// Acidity constants, mol/L.
+var (
+	citricAcid                            = [3]float64{math.Pow(10, -3.13), math.Pow(10, -4.76), math.Pow(10, -6.40)}
+	lacticAcid, pectinAcid, phosphateAcid = math.Pow(10, -3.86), math.Pow(10, -3.5), math.Pow(10, -7.2)
+)
+
 // charges is the charge of all acids at a pH less that of the protons, mol/L.
 func (c *culture) charges(ph float64) float64 {
-	h := math.Pow(10, -ph)
-	one := func(pk float64) float64 { k := math.Pow(10, -pk); return k / (k + h) }
-	k1, k2, k3 := math.Pow(10, -3.13), math.Pow(10, -4.76), math.Pow(10, -6.40)
+	h := math.Exp(-math.Ln10 * ph)
+	one := func(k float64) float64 { return k / (k + h) }
+	k1, k2, k3 := citricAcid[0], citricAcid[1], citricAcid[2]
 	a1, a2, a3 := k1*h*h, k1*k2*h, k1*k2*k3
 	citric := (a1 + 2*a2 + 3*a3) / (h*h*h + a1 + a2 + a3)
-	return c.acid/90.08*one(3.86) + c.citrate*citric + c.pectin*one(3.5) + c.phosphate*(1+one(7.2)) - h
+	return c.acid/90.08*one(lacticAcid) + c.citrate*citric + c.pectin*one(pectinAcid) + c.phosphate*(1+one(phosphateAcid)) - h
 }
 
 func (c *culture) minute(h, celsius float64) (float64, float64) {

@@ -1,0 +1,258 @@
+package coffee
+
+import (
+	"math"
+	"time"
+)
+
+// Layer is one lot as it dries: hours of air, what the meter said in them, and many ways in which it may go on, each fitted to what was measured. A real layer is not the thin layer of
+// one equation: its pace depends on depth, stirring and draught, it may give water steadily at first or ever slower, its isotherm lies elsewhere, and what more warmth does to it is not
+// known. So no way is chosen: each is weighed by how well it passes through what was measured lately, and a forecast is spread over all of them (ways.go).
+//
+// What is exported is what must be kept to go on after a pause. The zero Layer is one of unknown moisture: Begin it.
+type Layer struct {
+	Hours  []LayerHour // the oldest first
+	Newest DryBasis    // measured in the hour under way; 0: not
+	Start  DryBasis    // at the beginning of Hours, as far as known without a meter
+	Spread float64     // % of the dry weight that Start may be off by
+
+	ways    [layerWays]way
+	ready   bool // the ways are made
+	due     int  // rounds of fitting
+	blind   bool // nothing was measured
+	weights [layerKept]float64
+	driven  [layerPowers][layerKept]float64
+	ends    [layerKept]ending
+	curves  [3][layerKept]float64 // scratch
+	chances [2 * layerWays]chance // scratch
+}
+
+// LayerHour is one hour of a layer.
+type LayerHour struct {
+	Air      Air
+	Moisture DryBasis `json:",omitempty"` // measured in it; 0: not
+}
+
+// All chosen, on the layers that may be looked at.
+const (
+	layerKept   = 96   // h; 4 days
+	layerNoise  = 0.35 // %wb that an hour's meter and a way together may be off by
+	layerForget = 0.35 // part of the hours after which a value counts half
+	layerCounts = 12.0 // values that all of them count for at most: they err alike
+	layerMeter  = 0.4  // %wb that a meter is off by all the time
+	// layerCut is where the interval ends: the ways differ by less than layers do, so their middle 86 of 100 hold four truths of five.
+	layerCut     = 0.07
+	firstRounds  = 8 // of fitting, until a way lies still
+	hourlyRounds = 2
+)
+
+// Begin begins a stay with a moisture that may be off by spread, both in % of the dry weight.
+func (l *Layer) Begin(start DryBasis, spread float64) {
+	*l = Layer{Hours: l.Hours[:0], Start: start, Spread: spread}
+	l.Hours = l.room()
+}
+
+// room is Hours with room for all that is kept.
+func (l *Layer) room() []LayerHour {
+	if cap(l.Hours) >= layerKept {
+		return l.Hours
+	}
+	return append(make([]LayerHour, 0, layerKept), l.Hours[max(0, len(l.Hours)-layerKept):]...)
+}
+
+// Measure takes a moisture that was measured in the hour under way.
+func (l *Layer) Measure(m DryBasis) { l.Newest = m }
+
+// Add lets an hour of air pass.
+func (l *Layer) Add(air Air) {
+	l.prepare()
+	if len(l.Hours) == layerKept {
+		l.shorten()
+	}
+	l.Hours = append(l.Hours, LayerHour{air, l.Newest})
+	l.Newest = 0
+	l.drive(len(l.Hours) - 1)
+	l.due = min(l.due+hourlyRounds, firstRounds)
+}
+
+// prepare makes the ways, after a beginning and after a pause.
+func (l *Layer) prepare() {
+	if l.ready {
+		return
+	}
+	l.Hours, l.Spread = l.room(), max(l.Spread, 0.1)
+	l.Hours = l.Hours[:min(len(l.Hours), layerKept)]
+	for i := range l.ways {
+		l.ways[i] = newWay(i, float64(l.Start))
+	}
+	for i := range l.Hours {
+		l.drive(i)
+	}
+	l.ready, l.due = true, firstRounds
+}
+
+func (l *Layer) drive(i int) {
+	var d [layerPowers]float64
+	d, l.ends[i] = driveOf(l.Hours[i].Air)
+	for k := range d {
+		l.driven[k][i] = d[k]
+	}
+}
+
+// shorten forgets the oldest quarter; what is left no longer begins with a moisture that was known.
+func (l *Layer) shorten() {
+	const old = layerKept / 4
+	for i := range l.ways {
+		w := &l.ways[i]
+		w.start = l.run(w, w.pace, w.start, old, &l.curves[0])
+	}
+	copy(l.Hours, l.Hours[old:])
+	l.Hours = l.Hours[:layerKept-old]
+	for i := range l.Hours {
+		l.drive(i)
+	}
+	const unknown = 1e3
+	l.Spread = unknown
+}
+
+// run fills a curve with the moisture in the middle of each of the first hours and gives that at their end.
+func (l *Layer) run(w *way, pace, start float64, hours int, curve *[layerKept]float64) float64 {
+	m, c, driven := start, math.Exp(pace), &l.driven[w.power]
+	for i := range hours {
+		next := w.step(m, c*driven[i], l.ends[i])
+		curve[i] = (m + next) / 2
+		m = next
+	}
+	return m
+}
+
+// settle brings the ways nearer to what was measured since.
+func (l *Layer) settle() {
+	l.prepare()
+	if l.due == 0 {
+		return
+	}
+	if l.blind = !l.weigh(); l.blind {
+		l.due = 0 // the ways are as they were thought
+	}
+	for i := range l.ways {
+		w := &l.ways[i]
+		for range l.due {
+			l.near(w).improve(w)
+		}
+		l.near(w).tell(w)
+	}
+	l.due = 0
+}
+
+// weigh gives each measured hour its weight: what was measured last counts most. False: nothing was measured.
+func (l *Layer) weigh() bool {
+	n, sum := float64(len(l.Hours)), 0.0
+	for i := range l.Hours {
+		l.weights[i] = 0
+		if l.Hours[i].Moisture > 0 {
+			l.weights[i] = math.Exp2((float64(i+1) - n) / (layerForget * n))
+		}
+		sum += l.weights[i]
+	}
+	trust := min(1, layerCounts/max(sum, 1))
+	for i := range l.Hours {
+		noise := layerNoise * dryAWet(l.Hours[i].Moisture)
+		l.weights[i] *= trust / (noise * noise)
+	}
+	return sum > 0
+}
+
+// dryAWet is how many per cent of the dry weight a per cent of the wet weight is, at a moisture.
+func dryAWet(m DryBasis) float64 { return (1 + float64(m)/100) * (1 + float64(m)/100) }
+
+// normal is the least squares of a way: curvatures and slopes of its misfit by pace and start.
+type normal struct{ pp, ps, ss, p, s, misfit, now float64 }
+
+// near works out how near a way comes to what was measured, and to what was thought before.
+func (l *Layer) near(w *way) normal {
+	const dp, ds = 0.02, 0.5 // steps of the derivatives
+	here, byPace, byStart := &l.curves[0], &l.curves[1], &l.curves[2]
+	n := normal{now: l.run(w, w.pace, w.start, len(l.Hours), here)}
+	n.add(1/(layerPaces*layerPaces), w.pace-layerPace, 1, 0)
+	n.add(1/(l.Spread*l.Spread), w.start-float64(l.Start), 0, 1)
+	if l.due == 0 {
+		return n
+	}
+	l.run(w, w.pace+dp, w.start, len(l.Hours), byPace)
+	l.run(w, w.pace, w.start+ds, len(l.Hours), byStart)
+	for i := range l.Hours {
+		if l.weights[i] > 0 {
+			n.add(l.weights[i], here[i]-float64(l.Hours[i].Moisture), (byPace[i]-here[i])/dp, (byStart[i]-here[i])/ds)
+		}
+	}
+	return n
+}
+
+// add takes one difference with its derivatives.
+func (n *normal) add(weight, off, byPace, byStart float64) {
+	n.pp += weight * byPace * byPace
+	n.ps += weight * byPace * byStart
+	n.ss += weight * byStart * byStart
+	n.p += weight * byPace * off
+	n.s += weight * byStart * off
+	n.misfit += weight * off * off
+}
+
+// improve is one step of Gauss and Newton, not too long.
+func (n normal) improve(w *way) {
+	const farP, farS, least, most = 0.7, 10, -4, 3
+	det := n.pp*n.ss - n.ps*n.ps
+	w.pace -= max(-farP, min(farP, (n.ss*n.p-n.ps*n.s)/det))
+	w.start -= max(-farS, min(farS, (n.pp*n.s-n.ps*n.p)/det))
+	w.pace = max(least, min(most, w.pace))
+}
+
+// tell leaves with a way how near it came.
+func (n normal) tell(w *way) {
+	w.now, w.misfit, w.spread = n.now, n.misfit, math.Sqrt(n.ss/(n.pp*n.ss-n.ps*n.ps))
+}
+
+// Until forecasts when the layer comes to its target in the air to come, from the end of the last whole hour, or from a moisture measured since. never tells that this air does not dry so far.
+func (l *Layer) Until(target DryBasis, air *AirAhead) (f Forecast, never bool) {
+	l.settle()
+	best, total, lost := math.Inf(1), 0.0, 0.0
+	for i := range l.ways {
+		best = min(best, l.ways[i].misfit)
+	}
+	for i := range l.ways {
+		weight := math.Exp((best - l.ways[i].misfit) / 2)
+		for k, sign := range [...]float64{1, -1} {
+			h := l.hours(&l.ways[i], target, air, sign)
+			if h >= DryingLongest.Hours() {
+				lost += weight
+			}
+			l.chances[2*i+k] = chance{h, weight}
+			total += weight
+		}
+	}
+	if lost > total/2 {
+		return f, true
+	}
+	sortChances(l.chances[:])
+	at := func(q float64) time.Duration {
+		return time.Duration(quantileOfChances(l.chances[:], q*total) * float64(time.Hour))
+	}
+	return Forecast{at(layerCut), at(0.5), at(1 - layerCut)}, false
+}
+
+// hours is when a way comes to the target, at most DryingLongest; sign is to which side what is not known of it lies.
+func (l *Layer) hours(w *way, target DryBasis, air *AirAhead, sign float64) float64 {
+	pace, now, to := w.pace+sign*w.unsure.pace*w.spread, w.now, float64(target)
+	if l.Newest > 0 { // nothing is nearer to what it is now
+		now = float64(l.Newest)
+	} else if l.blind { // then it may have dried otherwise so far, too
+		now = l.run(w, pace, w.start+sign*w.unsure.meter*min(l.Spread, float64(target)), len(l.Hours), &l.curves[0])
+	}
+	if !l.blind || l.Newest > 0 {
+		to += sign * layerMeter * w.unsure.meter * dryAWet(target)
+	}
+	moved := *w
+	moved.off -= sign * w.unsure.air * air.Spread * aheadEnds
+	return moved.hours(now, to, math.Exp(pace+sign*w.unsure.air*air.Spread), air)
+}
