@@ -93,6 +93,9 @@ func (c *checker) checkKeys(b *block) {
 // meant tells whether a line that nothing declares is that key mistyped, which is said at the line: nobody is told that it is missing too.
 func (c *checker) meant(b *block, key string) bool {
 	word := b.Word.Word()
+	if word == "probe" && key == "part" {
+		return false // without its part nobody knows the lines of a probe, so nothing is said at them
+	}
 	return slices.ContainsFunc(b.Lines, func(l *syntax.Line) bool {
 		typed := l.Key.Word()
 		_, fixed := syntax.FindKey(word, typed)
