@@ -27,7 +27,7 @@ var ownPoints = map[string]map[string]string{
 		"rules-refused":    "the rules file on the disk has faults, and the one before is in force",
 		"watcher-set":      "the rules file names an outside-watcher",
 		"drill-age":        "time since the last drill in the logbook",
-		"backup-age":       "time since the last backup; nothing gives it yet, so it is unknown",
+		"backup-age":       "time since the last backup that was read again whole",
 		"heard":            "something came from that board within its silent-after",
 		"same-rules":       "the hash of the rules that board judges by is that of the copy here",
 	},
@@ -39,6 +39,8 @@ var ownPoints = map[string]map[string]string{
 	"channel": {
 		"works":      "the last hand-over was taken, and the part behind it answers",
 		"signal":     "what the modem says, 0 to 31, as a share",
+		"registered": "the modem says that a network has taken it, at home or roaming",
+		"card-works": "the modem says that its SIM card is there, unlocked and not refused",
 		"queue-age":  "age of the oldest message that waits there",
 		"proven-age": "time since it last took a message",
 	},

@@ -22,7 +22,7 @@ export const points: Record<string, string> = {
   "refused-readings": "lecturas rechazadas", "damaged-readings": "lecturas dañadas", "files-set-aside": "archivos apartados", "store-answers": "el almacén responde",
   "broker-answers": "la mensajería responde", "logbook-writes": "la bitácora escribe", "rules-refused": "reglas rechazadas", "watcher-set": "vigilante externo puesto",
   "drill-age": "último simulacro hace", "backup-age": "última copia hace", "heard": "se la oye", "same-rules": "mismas reglas", "answers": "responde",
-  "silent-parts": "componentes sin señal", "lateness": "retraso", "works": "funciona", "signal": "señal", "queue-age": "cola de", "proven-age": "probado hace",
+  "silent-parts": "componentes sin señal", "lateness": "retraso", "works": "funciona", "registered": "registrado en la red", "card-works": "tarjeta SIM funciona", "signal": "señal", "queue-age": "cola de", "proven-age": "probado hace",
   "calibration-age": "calibrada hace", "calibration-due-in": "calibrar en", "calibration-refused": "calibración rechazada", "slope": "pendiente", "battery": "batería",
   "entry-due-in": "anotar en", "value": "valor", "update-time": "tiempo de actualización", "disagrees": "discrepa", "calibrated": "calibrada",
 };
