@@ -7,9 +7,9 @@ import (
 	"io"
 	"math"
 	"testing"
-	"testing/synctest"
 	"time"
 
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/phrase"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
@@ -57,7 +57,7 @@ func TestFault_brief(t *testing.T) {
 }
 
 func TestWait(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		begin := time.Now()
 		if err := Wait(t.Context(), 750*time.Millisecond); err != nil || time.Since(begin) != 750*time.Millisecond {
 			t.Errorf("Wait() = %v after %s, want 750 ms", err, time.Since(begin))

@@ -4,11 +4,11 @@ import (
 	"math"
 	"strings"
 	"testing"
-	"testing/synctest"
 
 	"millwarden/drivers"
 	"millwarden/drivers/ads1115/ads1115test"
 	"millwarden/drivers/drivertest"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/phrase"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
@@ -104,7 +104,7 @@ func TestDriver_keepsTheContract(t *testing.T) {
 // fixture is an opened probe with its chip, on fake time.
 func fixture(t *testing.T, input string, volts float64, line phrase.Line, f func(t *testing.T, bus *drivertest.I2C, chip *ads1115test.Chip, p drivers.Probe)) {
 	t.Helper()
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		bus, chip := drivertest.NewI2C("i2c-1"), ads1115test.New()
 		bus.Put(at, chip)
 		p, err := Driver.Open(t.Context(), site(bus, input, volts, line))
@@ -227,7 +227,7 @@ func TestOpen_rangeThatHidesTheFailureBand(t *testing.T) {
 // A chip whose clock is 10 % slow [SBAS444, data rate variation], read right after another input of the same chip, gives its own input: the
 // probe waits for the chip's word and not for the nominal time.
 func TestRead_slowClockNeverGivesTheOtherInput(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		bus, chip := drivertest.NewI2C("i2c-1"), ads1115test.New()
 		bus.Put(at, chip)
 		chip.Slow(1.1)

@@ -4,11 +4,11 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
-	"testing/synctest"
 
 	"millwarden/drivers"
 	"millwarden/drivers/bme280/bme280test"
 	"millwarden/drivers/drivertest"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/reading"
 )
 
@@ -58,7 +58,7 @@ func TestDriver_keepsTheContract(t *testing.T) {
 // readWords reads once from a part with that calibration that measures these words.
 func readWords(t *testing.T, trim bme280test.Trim, temperature, pressure, humidity uint32) (s drivers.Sample, err error) {
 	t.Helper()
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		bus, chip := drivertest.NewI2C("i2c-1"), bme280test.New(trim)
 		bus.Put(at, chip)
 		p, openErr := Driver.Open(t.Context(), site(bus))
@@ -119,7 +119,7 @@ func TestRead_skippedWords(t *testing.T) {
 
 // A part that takes its settings and does not measure still holds the words of before. They must not pass for new ones.
 func TestRead_neverTheWordsOfBefore(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		bus, chip := drivertest.NewI2C("i2c-1"), bme280test.New(bme280test.Example)
 		bus.Put(at, chip)
 		p, err := Driver.Open(t.Context(), site(bus))

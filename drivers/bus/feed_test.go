@@ -2,12 +2,13 @@ package bus
 
 import (
 	"testing"
-	"testing/synctest"
 	"time"
+
+	"millwarden/internal/clock/clocktest"
 )
 
 func TestFeed_newestOfWhatIsListenedTo(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		feed := NewFeed()
 		feed.Deliver("a", []byte("before anybody listened"), false)
 		a, err := feed.Listen("a")

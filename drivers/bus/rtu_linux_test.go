@@ -12,13 +12,13 @@ import (
 	"strings"
 	"sync"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	"golang.org/x/sys/unix"
 
 	"millwarden/drivers"
 	"millwarden/drivers/drivertest"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/phrase"
 	"millwarden/internal/units"
 )
@@ -346,7 +346,7 @@ func (s *simulated) Close() error                         { return nil }
 // Aim: 32 devices on one line at 9600, two of them dead, each asked every two seconds for an hour: the live ones keep their time in all rounds but the
 // first, in which the dead ones are found out. Once the dead are plugged in again they are seen within a minute.
 func TestRTU_thirtyTwoDevicesTwoDead(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		line, err := NewRTU(serialLines("line", 9600))
 		if err != nil {
 			t.Fatal(err)
@@ -399,7 +399,7 @@ func TestRTU_thirtyTwoDevicesTwoDead(t *testing.T) {
 }
 
 func TestRTU_context(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		line, err := NewRTU(serialLines("line", 9600))
 		if err != nil {
 			t.Fatal(err)

@@ -6,7 +6,6 @@ import (
 	"strconv"
 	"testing"
 	"testing/fstest"
-	"testing/synctest"
 
 	"millwarden/drivers"
 	"millwarden/drivers/ads1115/ads1115test"
@@ -28,6 +27,7 @@ import (
 	"millwarden/drivers/scd4x/scd4xtest"
 	"millwarden/drivers/sht3x/sht3xtest"
 	"millwarden/drivers/sht4x/sht4xtest"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/phrase"
 	"millwarden/rules"
 )
@@ -318,7 +318,7 @@ func TestDrivers_understandWhatIsWritten(t *testing.T) {
 		_ = said.Print(&text, sources)
 		t.Fatal(text.String())
 	}
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		got := map[string]drivers.Value{}
 		opened := map[string]drivers.Bus{}
 		for _, p := range plan.Probes {

@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"millwarden/drivers"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/phrase"
 	"millwarden/internal/reading"
 )
@@ -78,7 +79,7 @@ func Run(t *testing.T, s Suite) {
 	t.Helper()
 	for _, check := range Checks {
 		t.Run(strings.ReplaceAll(check.Name, " ", "-"), func(t *testing.T) {
-			synctest.Test(t, func(t *testing.T) {
+			clocktest.Bubble(t, func(t *testing.T) {
 				if err := check.Run(t.Context(), s); err != nil {
 					t.Error(err)
 				}

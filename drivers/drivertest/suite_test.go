@@ -6,10 +6,10 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	"millwarden/drivers"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/phrase"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
@@ -170,7 +170,7 @@ func TestSuite_rejectsBadDrivers(t *testing.T) {
 	}
 	for _, test := range tests {
 		t.Run(strings.ReplaceAll(test.name, " ", "-"), func(t *testing.T) {
-			synctest.Test(t, func(t *testing.T) {
+			clocktest.Bubble(t, func(t *testing.T) {
 				b := bends{release: make(chan struct{})}
 				defer close(b.release)
 				test.bend(&b)

@@ -8,12 +8,12 @@ import (
 	"strings"
 	"testing"
 	"testing/fstest"
-	"testing/synctest"
 	"time"
 
 	"millwarden/drivers"
 	"millwarden/drivers/drivertest"
 	"millwarden/drivers/ds18b20/ds18b20test"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/phrase"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
@@ -270,7 +270,7 @@ func TestChecksum_examples(t *testing.T) {
 
 // A conversion takes its time in the kernel; the double's does too, on fake time.
 func TestRead_takesOneConversion(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		tree, _, p := open12(t)
 		tree.Conversion = 750 * time.Millisecond // [table 2]
 		begin := time.Now()

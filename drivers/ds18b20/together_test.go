@@ -4,12 +4,12 @@ import (
 	"errors"
 	"fmt"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	"millwarden/drivers"
 	"millwarden/drivers/drivertest"
 	"millwarden/drivers/ds18b20/ds18b20test"
+	"millwarden/internal/clock/clocktest"
 )
 
 // ten probes on one master, each at its own temperature.
@@ -53,7 +53,7 @@ func celsius(t *testing.T, p drivers.Probe) float64 {
 
 // Ten conversions of 750 ms, one after another, take 7.5 s; together they take one.
 func TestStartTogether_takesOneConversion(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		tree, _, probes := ten(t)
 		begun := time.Now()
 		start(t, probes, probes)
@@ -77,7 +77,7 @@ func TestStartTogether_takesOneConversion(t *testing.T) {
 
 // A probe that was not due then still has the value of the bulk conversion before it in the kernel. It may never come out as new.
 func TestStartTogether_leavesNoOldValue(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		_, parts, probes := ten(t)
 		start(t, probes[:5], probes)
 		for i := range parts {
@@ -102,7 +102,7 @@ func TestStartTogether_leavesNoOldValue(t *testing.T) {
 
 // Without the file of the master, with one probe due, or after a trigger that failed, each converts by itself.
 func TestStartTogether_orElseOneByOne(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		tree, parts, probes := ten(t)
 		start(t, probes[:1], probes)
 		if tree.Triggers() != 0 {

@@ -5,12 +5,12 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	"millwarden/drivers"
 	"millwarden/drivers/drivertest"
 	"millwarden/drivers/max31855/max31855test"
+	"millwarden/internal/clock/clocktest"
 )
 
 const line = 0
@@ -50,7 +50,7 @@ func TestDriver_keepsTheContract(t *testing.T) {
 
 func with(t *testing.T, f func(t *testing.T, bus *drivertest.SPI, chip *max31855test.Chip, p drivers.Probe)) {
 	t.Helper()
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		bus, chip := drivertest.NewSPI(), max31855test.New()
 		bus.Put(line, chip)
 		p, err := Driver.Open(t.Context(), site(bus))

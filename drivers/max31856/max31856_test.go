@@ -5,7 +5,6 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	"periph.io/x/conn/v3/spi"
@@ -13,6 +12,7 @@ import (
 	"millwarden/drivers"
 	"millwarden/drivers/drivertest"
 	"millwarden/drivers/max31856/max31856test"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/phrase"
 )
 
@@ -70,7 +70,7 @@ func TestDriver_keepsTheContract(t *testing.T) {
 
 func with(t *testing.T, lines phrase.Lines, f func(t *testing.T, bus *drivertest.SPI, chip *max31856test.Chip, p drivers.Probe)) {
 	t.Helper()
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		bus, chip := drivertest.NewSPI(), max31856test.New()
 		bus.Put(line, chip)
 		p, err := Driver.Open(t.Context(), site(bus, lines...))

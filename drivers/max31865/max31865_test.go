@@ -8,13 +8,13 @@ import (
 	"strconv"
 	"strings"
 	"testing"
-	"testing/synctest"
 
 	"periph.io/x/conn/v3/spi"
 
 	"millwarden/drivers"
 	"millwarden/drivers/drivertest"
 	"millwarden/drivers/max31865/max31865test"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/phrase"
 	"millwarden/internal/units"
 )
@@ -70,7 +70,7 @@ func TestDriver_keepsTheContract(t *testing.T) {
 
 func with(t *testing.T, chip *max31865test.Chip, setting phrase.Line, f func(t *testing.T, p drivers.Probe)) {
 	t.Helper()
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		bus := drivertest.NewSPI()
 		bus.Put(line, chip)
 		p, err := Driver.Open(t.Context(), site(bus, setting))

@@ -4,12 +4,12 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	"millwarden/drivers"
 	"millwarden/drivers/drivertest"
 	"millwarden/drivers/max6675/max6675test"
+	"millwarden/internal/clock/clocktest"
 )
 
 const line = 0
@@ -42,7 +42,7 @@ func TestDriver_keepsTheContract(t *testing.T) {
 
 func with(t *testing.T, f func(t *testing.T, bus *drivertest.SPI, chip *max6675test.Chip, p drivers.Probe)) {
 	t.Helper()
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		bus, chip := drivertest.NewSPI(), max6675test.New()
 		bus.Put(line, chip)
 		p, err := Driver.Open(t.Context(), site(bus))

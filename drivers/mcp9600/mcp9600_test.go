@@ -3,12 +3,12 @@ package mcp9600
 import (
 	"math/rand/v2"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	"millwarden/drivers"
 	"millwarden/drivers/drivertest"
 	"millwarden/drivers/mcp9600/mcp9600test"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/phrase"
 )
 
@@ -49,7 +49,7 @@ func TestDriver_keepsTheContract(t *testing.T) {
 
 func with(t *testing.T, couple string, f func(t *testing.T, chip *mcp9600test.Chip, p drivers.Probe)) {
 	t.Helper()
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		bus, chip := drivertest.NewI2C("i2c-1"), mcp9600test.New()
 		bus.Put(at, chip)
 		p, err := Driver.Open(t.Context(), site(bus, couple))

@@ -8,12 +8,12 @@ import (
 	"strconv"
 	"strings"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	"millwarden/drivers"
 	"millwarden/drivers/drivertest"
 	"millwarden/drivers/radio/radiotest"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/phrase"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
@@ -125,7 +125,7 @@ func opened(t *testing.T, lines phrase.Lines, gives ...drivers.Channel) (*radiot
 }
 
 func TestRead_newestOrNotReady(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		feed, p := opened(t, phrase.Lines{form("number", "1 m/s", units.Speed)}, drivers.Channel{Name: "wind", Quantity: units.Speed})
 		if s, err := p.Read(t.Context()); drivers.KindOf(err) != drivers.NotReady {
 			t.Errorf("before any frame: %v, %v, want NotReady", s, err)

@@ -5,12 +5,12 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	"millwarden/drivers"
 	"millwarden/drivers/drivertest"
 	"millwarden/drivers/scd4x/scd4xtest"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/phrase"
 	"millwarden/internal/reading"
 )
@@ -61,7 +61,7 @@ func TestDriver_keepsTheContract(t *testing.T) {
 
 func with(t *testing.T, f func(t *testing.T, bus *drivertest.I2C, chip *scd4xtest.Chip, p drivers.Probe), lines ...phrase.Line) {
 	t.Helper()
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		bus, chip := drivertest.NewI2C("i2c-1"), scd4xtest.New()
 		bus.Put(at, chip)
 		p, err := Driver.Open(t.Context(), site(bus, lines...))
@@ -181,7 +181,7 @@ func (s *spy) Tx(w, r []byte) error {
 // A wrong unit in the temperature offset, kept in the chip's memory, falsifies its humidity for ever. Only what is needed is written: neither the offset
 // (241Dh), the altitude (2427h), the pressure (E000h) nor the memory (3615h).
 func TestOpen_writesNoOffset(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		bus := drivertest.NewI2C("i2c-1")
 		s := &spy{chip: scd4xtest.New(), sent: map[uint16]bool{}}
 		bus.Put(0x62, s)

@@ -4,12 +4,12 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
-	"testing/synctest"
 
 	"millwarden/drivers"
 	"millwarden/drivers/drivertest"
 	"millwarden/drivers/sht3x/sht3xtest"
 	"millwarden/drivers/sht4x/sht4xtest"
+	"millwarden/internal/clock/clocktest"
 )
 
 const at = 0x44
@@ -58,7 +58,7 @@ func TestDriver_keepsTheContract(t *testing.T) {
 // with opens the probe of a fresh chip on fake time.
 func with(t *testing.T, f func(t *testing.T, bus *drivertest.I2C, chip *sht3xtest.Chip, p drivers.Probe)) {
 	t.Helper()
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		bus, chip := drivertest.NewI2C("i2c-1"), sht3xtest.New()
 		bus.Put(at, chip)
 		p, err := Driver.Open(t.Context(), site(bus))
@@ -115,7 +115,7 @@ func TestRead_anyFlippedBit(t *testing.T) {
 
 // The newer part stands at the same address and has another formula: it must not be taken for this one.
 func TestOpen_theNewerPart(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		bus := drivertest.NewI2C("i2c-1")
 		bus.Put(at, sht4xtest.New())
 		if p, err := Driver.Open(t.Context(), site(bus)); drivers.KindOf(err) != drivers.NoAnswer {
@@ -125,7 +125,7 @@ func TestOpen_theNewerPart(t *testing.T) {
 }
 
 func TestOpen_heaterLeftOn(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		bus, chip := drivertest.NewI2C("i2c-1"), sht3xtest.New()
 		bus.Put(at, chip)
 		chip.Heat()

@@ -5,11 +5,11 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing"
-	"testing/synctest"
 
 	"millwarden/drivers"
 	"millwarden/drivers/drivertest"
 	"millwarden/drivers/sht4x/sht4xtest"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/phrase"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
@@ -65,7 +65,7 @@ func TestDriver_keepsTheContract(t *testing.T) {
 // readWords reads once from a chip that answers these words.
 func readWords(t *testing.T, temperature, humidity uint16) (temp, hum drivers.Value) {
 	t.Helper()
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		bus, chip := drivertest.NewI2C("i2c-1"), sht4xtest.New()
 		bus.Put(at, chip)
 		p, err := Driver.Open(t.Context(), site(bus))
@@ -126,7 +126,7 @@ func TestRead_notTheFormulaOfTheOlderPart(t *testing.T) {
 
 // A bus stuck low reads all zeros, one stuck high all ones. Neither may become a temperature.
 func TestRead_stuckBus(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		bus, chip := drivertest.NewI2C("i2c-1"), sht4xtest.New()
 		bus.Put(at, chip)
 		p, err := Driver.Open(t.Context(), site(bus))
@@ -148,7 +148,7 @@ func TestRead_stuckBus(t *testing.T) {
 
 // Every bit of the six bytes is covered by a checksum.
 func TestRead_anyFlippedBit(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		bus, chip := drivertest.NewI2C("i2c-1"), sht4xtest.New()
 		bus.Put(at, chip)
 		p, err := Driver.Open(t.Context(), site(bus))

@@ -12,6 +12,7 @@ import (
 	"testing/synctest"
 	"time"
 
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
 	"millwarden/rules/engine"
@@ -210,7 +211,7 @@ func (r *rig) want(t *testing.T, want string) {
 
 // A night: the line stands in the journal before each message, the second person is called after five minutes, and nobody after the acknowledgement.
 func TestRun_escalates(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		r := newRig(t, nil)
 		sleep(time.Minute)
 		r.stands(1)
@@ -230,7 +231,7 @@ func TestRun_escalates(t *testing.T) {
 
 // Growing pauses, then the next channel, then the next person at once.
 func TestRun_triesAgain(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		r := newRig(t, func(r *rig, _ *Options) {
 			r.text.takes = func(context.Context, int) error { return errors.New("modem is silent") }
 			r.mail.takes = func(_ context.Context, try int) error {
@@ -271,7 +272,7 @@ func TestRun_triesAgain(t *testing.T) {
 
 // An acknowledgement takes back what waits for its next try.
 func TestRun_answerEndsTries(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		r := newRig(t, func(r *rig, _ *Options) {
 			r.text.takes = func(context.Context, int) error { return errors.New("modem is silent") }
 		})
@@ -290,7 +291,7 @@ func TestRun_retryAfter(t *testing.T) {
 		40 * time.Second: "0s journal: try ana by text\n0s journal: failed ana by text\n40s journal: try ana by text\n40s ana rings by text\n40s journal: accepted ana by text",
 		10 * time.Minute: "0s journal: try ana by text\n0s journal: failed ana by text\n0s journal: given up ana by text\n0s journal: try ana by mail\n0s ana rings by mail\n0s journal: accepted ana by mail",
 	} {
-		synctest.Test(t, func(t *testing.T) {
+		clocktest.Bubble(t, func(t *testing.T) {
 			r := newRig(t, func(r *rig, _ *Options) {
 				r.text.takes = func(_ context.Context, try int) error {
 					if try == 1 {
@@ -310,7 +311,7 @@ func TestRun_retryAfter(t *testing.T) {
 
 // A channel that hangs delays no other, is cut off after its patience, and its message goes another way.
 func TestRun_slowChannel(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		r := newRig(t, func(r *rig, o *Options) {
 			o.Roster.Watches[0].Steps[0].By = []string{"text", "mail"}
 			r.text.takes = func(ctx context.Context, _ int) error { <-ctx.Done(); return ctx.Err() }
@@ -334,7 +335,7 @@ func TestRun_slowChannel(t *testing.T) {
 
 // A journal that refuses, and one that hangs, hold back no message; the failures are counted.
 func TestRun_journalFails(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		r := newRig(t, func(r *rig, _ *Options) { r.paper.write = func(Line) error { return errors.New("disk full") } })
 		r.stands(1)
 		sleep(6 * time.Minute)
@@ -344,7 +345,7 @@ func TestRun_journalFails(t *testing.T) {
 			t.Errorf("%d failures, want 4", r.JournalFailures())
 		}
 	})
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		release := make(chan struct{})
 		r := newRig(t, func(r *rig, _ *Options) {
 			r.paper.write = func(Line) error { <-release; return errors.New("too late") }
@@ -361,7 +362,7 @@ func TestRun_journalFails(t *testing.T) {
 
 // A channel that asks for no more messages is not used again; one that this version has not says so from the start. Both are passed over at once.
 func TestRun_channelGone(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		r := newRig(t, func(r *rig, o *Options) {
 			r.text.takes = func(context.Context, int) error { return &Failure{Gone: true, Err: errors.New("answered 410")} }
 			o.Roster.Ways = append(o.Roster.Ways, Way{Name: "siren", Channel: NotHere{"siren"}, Shared: true})
@@ -391,7 +392,7 @@ func TestRun_channelGone(t *testing.T) {
 
 // The link of a message stands for one person and one occurrence; it is the same in all her messages, no one can guess it, and it ends.
 func TestAnswer(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		r := newRig(t, func(_ *rig, o *Options) { o.Roster.Watches[0].Steps[0].By = []string{"text", "mail"} })
 		r.stands(1)
 		sleep(11 * time.Minute)
@@ -456,7 +457,7 @@ func (worn) KeepToken(Token) error                        { return nil }
 func (w worn) FindToken([sha256.Size]byte) (Token, error) { return w.token, errors.New("expired") }
 
 func TestDrill(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		r := newRig(t, nil)
 		if err := r.Drill("ana", 1000001); err != nil {
 			t.Fatal(err)
@@ -475,7 +476,7 @@ func TestDrill(t *testing.T) {
 
 // While calls are under way the roster changes: the new one is in force at the next look.
 func TestSetRoster(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		r := newRig(t, nil)
 		r.stands(1)
 		sleep(time.Minute)
@@ -500,7 +501,7 @@ func TestSetRoster(t *testing.T) {
 
 // What is acknowledged, returned, shelved, suppressed or out of service calls nobody, nor do prompts; the same harness rings for state B.
 func TestLook_onlyUnacknowledged(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		r := newRig(t, nil)
 		for state := engine.Normal; state <= engine.OutOfService; state++ {
 			if state == engine.Unacknowledged {

@@ -7,6 +7,7 @@ import (
 	"testing/synctest"
 	"time"
 
+	"millwarden/internal/clock/clocktest"
 	"millwarden/rules/engine"
 )
 
@@ -18,7 +19,7 @@ func troubled(i int, class engine.Class, r *rig) engine.Standing {
 // A thousand alarms in a minute, one in a hundred of class safety. The first message goes out at once, those of class safety each at once, all the rest in
 // one message with counts; each occurrence has its line in the journal, once; ben is called five minutes later in the same way.
 func TestRun_flood(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		r := newRig(t, nil)
 		var all []engine.Standing
 		safety := 0
@@ -70,7 +71,7 @@ func TestRun_flood(t *testing.T) {
 
 // Few alarms are no flood: each is told at once, with its own link and number.
 func TestRun_noFlood(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		r := newRig(t, nil)
 		var all []engine.Standing
 		for i := range 3 {
@@ -94,7 +95,7 @@ func TestRun_noFlood(t *testing.T) {
 // What no longer calls when a flood is told is left out of it: alarms whose cause turned out to be another (suppressed by design), or that were answered.
 // The message that is not taken goes another way, about all of them.
 func TestRun_floodLeavesOut(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		r := newRig(t, func(r *rig, _ *Options) { r.text.takes = nil })
 		var all []engine.Standing
 		for i := range 20 {

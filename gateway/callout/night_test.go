@@ -8,9 +8,9 @@ import (
 	"slices"
 	"sync"
 	"testing"
-	"testing/synctest"
 	"time"
 
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/reading"
 	"millwarden/rules/engine"
 )
@@ -155,7 +155,7 @@ func play(t *testing.T, p nightPlan, zoneName, evening string, edit func(*villag
 		t.Fatal(err)
 	}
 	v := &village{dead: p.dead}
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		v.begun = time.Now()
 		clock := nightClock{start: start, begun: v.begun}
 		roster := nightRoster(z, v)

@@ -5,11 +5,11 @@ import (
 	"errors"
 	"log/slog"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	"millwarden/drivers"
 	"millwarden/internal/clock"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
 )
@@ -57,7 +57,7 @@ func probeOf(p drivers.Probe) *Probe {
 // runFor lets a worker run for so long on fake time and gives the readings of points, without those of the bus.
 func runFor(t *testing.T, d time.Duration, probes ...*Probe) (readings, bus []reading.Reading) {
 	t.Helper()
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		ctx, stop := context.WithTimeout(t.Context(), d)
 		defer stop()
 		w := &Worker{Bus: "i2c-1", Probes: probes, Clock: clock.Scaled{Begun: time.Now(), Start: time.Now(), Speed: 1}, Log: slog.New(slog.DiscardHandler),
@@ -278,7 +278,7 @@ func TestWorker_startsKinTogether(t *testing.T) {
 // Aim: each exchange has its own time: one that ran out takes its context with it, the next begins with a fresh one, and none is ended for the time
 // that others took.
 func TestDeadline_eachExchangeItsOwn(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		d := newDeadline(t.Context())
 		defer d.end()
 		d.watch()

@@ -12,12 +12,12 @@ import (
 	"strings"
 	"testing"
 	"testing/fstest"
-	"testing/synctest"
 	"time"
 
 	"millwarden/drivers"
 	"millwarden/gateway/collect"
 	"millwarden/gateway/logbook/rates"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/measured"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
@@ -99,7 +99,7 @@ func riverTable(t *testing.T, name string) [][]string {
 
 // collected reads the table through the gateway's own worker, in fake time, so that range, frozen words and quality are judged by the program.
 func collected(t *testing.T, rows [][]string, columns []column) (all []reading.Reading) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		begin := time.Now()
 		ctx, cancel := context.WithTimeout(t.Context(), time.Duration(len(rows))*15*time.Minute-time.Second)
 		defer cancel()

@@ -7,10 +7,10 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	"millwarden/gateway/forward"
+	"millwarden/internal/clock/clocktest"
 )
 
 // refusing answers as influxd 1.8.10 does: the good lines of a batch are stored, the bad ones named [reference: measured with curl].
@@ -37,7 +37,7 @@ func (s *memoryStore) refusing(bad func(line string) bool) answering {
 // Aim: a record that the store will not take goes to the reject file, is told, is counted at the board, and holds nothing up.
 func TestRefused_isFiledAndPassed(t *testing.T) {
 	reject := filepath.Join(t.TempDir(), "rejected.jsonl")
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		c := &chain{t: t, history: newSliceHistory(), store: newMemoryStore(), parts: map[string]*part{}, cut: map[string]func(){}, reject: reject}
 		bad := func(line string) bool {
 			return strings.Contains(line, "value=0.077,") || strings.Contains(line, "value=0.401,")
@@ -76,7 +76,7 @@ func TestRefused_isFiledAndPassed(t *testing.T) {
 // troubled runs a chain whose store gives one answer for a while, and returns what was said meanwhile and how many writes were tried.
 func troubled(t *testing.T, d time.Duration, give answering) (said string, tries int) {
 	t.Helper()
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		c := newChain(t, 0)
 		defer c.stop()
 		c.live(3*time.Second, 64)
@@ -131,7 +131,7 @@ func TestTrouble_keepsEverything(t *testing.T) {
 
 // Aim: a store that hangs is given up and asked again; the broker's line and the boot id do not hang with it.
 func TestSlow_isAskedAgain(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		c := newChain(t, 20*time.Second)
 		defer c.stop()
 		c.live(5*time.Second, 64)
@@ -151,7 +151,7 @@ func TestSlow_isAskedAgain(t *testing.T) {
 
 // Aim: while the store works at one write it gets the next, and an answer to the next moves no mark past what was not answered yet.
 func TestWrites_twoOnTheWay(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		c := newChain(t, 0)
 		defer c.stop()
 		c.live(3*time.Second, 64)
@@ -176,7 +176,7 @@ func TestWrites_twoOnTheWay(t *testing.T) {
 
 // Aim: a batch that is too large is halved until it is not.
 func TestTooLarge_isHalved(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		c := newChain(t, 0)
 		defer c.stop()
 		largest := 0
@@ -202,7 +202,7 @@ func TestTooLarge_isHalved(t *testing.T) {
 // needed.
 func TestBoot_unknown(t *testing.T) {
 	for _, lag := range []time.Duration{0, 20 * time.Second} {
-		synctest.Test(t, func(t *testing.T) {
+		clocktest.Bubble(t, func(t *testing.T) {
 			c := newChain(t, lag)
 			defer c.stop()
 			c.store.set(func(s *memoryStore) { s.noBoot = true; s.boot = 0 })

@@ -19,6 +19,7 @@ import (
 	"millwarden/gateway/forward"
 	"millwarden/gateway/history"
 	"millwarden/gateway/publish"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
 )
@@ -388,7 +389,7 @@ func (c *chain) expectAll() {
 
 // Aim: the plain case, whole: what the history has, the store has, and the watermark follows when the store can be trusted.
 func TestChain_bringsEveryReading(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		c := newChain(t, 20*time.Second)
 		defer c.stop()
 		c.live(30*time.Second, 64)

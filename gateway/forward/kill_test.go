@@ -7,10 +7,10 @@ import (
 	"net/http"
 	"strings"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	"millwarden/gateway/history"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/link"
 	"millwarden/internal/wire"
 )
@@ -81,7 +81,7 @@ func (s *memoryStore) set(change func(*memoryStore)) {
 func TestChain_losesNothing(t *testing.T) {
 	total := map[string]int{}
 	for seed := range *seeds {
-		synctest.Test(t, func(t *testing.T) {
+		clocktest.Bubble(t, func(t *testing.T) {
 			c := newChain(t, 20*time.Second)
 			defer c.stop()
 			for what, n := range abuse(c, rand.New(rand.NewPCG(uint64(seed), 7)), 20) {
@@ -107,7 +107,7 @@ func TestChain_losesNothing(t *testing.T) {
 func TestChain_controlLoses(t *testing.T) {
 	total := 0
 	for seed := range *seeds {
-		synctest.Test(t, func(t *testing.T) {
+		clocktest.Bubble(t, func(t *testing.T) {
 			c := &chain{t: t, history: newSliceHistory(), store: newMemoryStore(), parts: map[string]*part{}, cut: map[string]func(){}}
 			c.startBroker()
 			start := map[string]func(){"broker": c.startBroker,

@@ -4,11 +4,11 @@ import (
 	"net/http"
 	"strings"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	"millwarden/gateway/forward"
 	"millwarden/gateway/publish"
+	"millwarden/internal/clock/clocktest"
 )
 
 // startShare starts one more forwarder on a chain's broker and store, for some boards.
@@ -42,7 +42,7 @@ func TestChain_forwardersShare(t *testing.T) {
 	boards := []string{"mill", "deck", "roastery"}
 	for name, shares := range map[string][2][]string{"each its own": {{"mill", "deck"}, {"roastery"}}, "both take all": {{"+"}, {"+"}}} {
 		t.Run(name, func(t *testing.T) {
-			synctest.Test(t, func(t *testing.T) {
+			clocktest.Bubble(t, func(t *testing.T) {
 				c := &chain{t: t, store: newMemoryStore(), lag: 20 * time.Second, parts: map[string]*part{}, cut: map[string]func(){}}
 				c.startBroker()
 				c.startShare("one", shares[0]...)

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"millwarden/gateway/history"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/link"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
@@ -158,7 +159,7 @@ func (r *running) stop(t *testing.T) {
 // bubble runs a publisher and a listener at the broker inside.
 func bubble(t *testing.T, h *fakeHistory, answers bool, body func(p *Publisher, l *listener)) {
 	t.Helper()
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		b, err := NewBroker(BrokerOptions{})
 		if err != nil {
 			t.Fatal(err)

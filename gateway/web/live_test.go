@@ -10,9 +10,9 @@ import (
 	"reflect"
 	"strings"
 	"testing"
-	"testing/synctest"
 	"time"
 
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/reading"
 )
 
@@ -44,7 +44,7 @@ func next(t *testing.T, c *client) []byte {
 
 // Aim: after the whole, only what changed is sent, once a second.
 func TestLive_changesOnly(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		f := newFake()
 		l := newLive(f, "test")
 		go l.run(t.Context())
@@ -71,7 +71,7 @@ func TestLive_changesOnly(t *testing.T) {
 
 // Aim: whoever applies every event to the whole has what a newcomer gets, whatever happened in between.
 func TestLive_changesAddUp(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		f, r := newFake(), rand.New(rand.NewPCG(1, 2)) //nolint:gosec // a fixed seed is the point
 		l := newLive(f, "test")
 		go l.run(t.Context())
@@ -131,7 +131,7 @@ func shake(s *Snapshot, r *rand.Rand, kind int) {
 
 // Aim: who was given what stood a moment ago is told what came since; who has an older moment, or one of another run, is told where to begin anew.
 func TestLive_since(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		f := newFake()
 		l := newLive(f, "test")
 		go l.run(t.Context())
@@ -159,7 +159,7 @@ func TestLive_since(t *testing.T) {
 
 // Aim: an event is encoded once: all clients get the very same bytes.
 func TestLive_encodedOnce(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		l := newLive(newFake(), "test")
 		go l.run(t.Context())
 		a, _, err := l.join(false, 0)
@@ -174,7 +174,7 @@ func TestLive_encodedOnce(t *testing.T) {
 
 // Aim: a client that takes nothing is dropped after its queue is full; its neighbour loses nothing.
 func TestLive_slowClientDropped(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		l := newLive(newFake(), "test")
 		go l.run(t.Context())
 		slow, _, err := l.join(false, 0)
@@ -196,7 +196,7 @@ func TestLive_slowClientDropped(t *testing.T) {
 
 // Aim: a gateway nobody looks at does no work for the page.
 func TestLive_nobodyLooks(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		f := newFake()
 		l := newLive(f, "test")
 		go l.run(t.Context())

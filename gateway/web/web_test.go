@@ -22,6 +22,8 @@ import (
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
+
+	"millwarden/internal/clock/clocktest"
 )
 
 func newWeb(t testing.TB, f *fake) *Web {
@@ -132,7 +134,7 @@ func (p *pipes) Addr() net.Addr { return &net.TCPAddr{IP: net.IPv4(127, 0, 0, 1)
 
 // Aim: a client that sends half a header, and one that sends half a body, are let go; one with a stream stays; all end with the context.
 func TestServe_timeouts(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		w, l := newWeb(t, newFake()), &pipes{coming: make(chan net.Conn), closed: make(chan struct{})}
 		ctx, cancel := context.WithCancel(t.Context())
 		ended := make(chan error)
@@ -189,7 +191,7 @@ func TestServe_timeouts(t *testing.T) {
 
 // Aim: a phone that stops reading does not hold its handler for ever: writing has a deadline.
 func TestServe_stuckReader(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		w, l := newWeb(t, newFake()), &pipes{coming: make(chan net.Conn), closed: make(chan struct{})}
 		ctx, cancel := context.WithCancel(t.Context())
 		ended := make(chan error)

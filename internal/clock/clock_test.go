@@ -2,13 +2,14 @@ package clock
 
 import (
 	"testing"
-	"testing/synctest"
 	"time"
+
+	"millwarden/internal/clock/clocktest"
 )
 
 // The demo's clock at 60 times: one real minute is one simulated hour, on both clocks alike.
 func TestScaled_runsBothClocksAtSpeed(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		start := time.Date(2026, 5, 12, 16, 0, 0, 0, time.UTC)
 		c := Scaled{Start: start, Begun: time.Now(), Speed: 60, Boot: 1}
 		before := c.Now()

@@ -43,7 +43,7 @@ var layout = map[string]rule{
 	"gateway/people":   {may: []string{"internal/database"}, reason: "it proves who somebody is; what he may do is the rules file's and the page's to say"},
 	"gateway/web":      {may: []string{"gateway/history", "gateway/logbook", "gateway/logbook/lots", "gateway/people", "rules/engine", "rules/formula", "internal/..."}, reason: "the page shows and asks; floor acts"},
 	"drivers":          {may: []string{"internal/units", "internal/phrase", "internal/reading"}, reason: "the contract holds no chip"},
-	"drivers/": {may: []string{"drivers", "drivers/drivertest", "internal/units", "internal/phrase", "internal/reading"}, // drivertest: doubles alone, see testsOnly
+	"drivers/": {may: []string{"drivers", "drivers/drivertest", "internal/clock/clocktest", "internal/units", "internal/phrase", "internal/reading"}, // drivertest: doubles alone, clocktest: drivertest alone, see testsOnly
 		reason: "a part knows its datasheet, not the mill"},
 	"drivers/bus":     {may: []string{"drivers", "internal/units", "internal/phrase", "internal/reading"}, reason: "it opens the host's buses"},
 	"drivers/scan":    {may: []string{"drivers"}, reason: "it asks buses and reads no rules: what stands there already it is told"},
@@ -72,6 +72,7 @@ var layout = map[string]rule{
 	"internal/browser":         {reason: "it drives a browser for tests"},
 	"internal/calibration":     {may: []string{"internal/coffee", "internal/units"}, never: []string{"net", "os", "log"}, reason: "what is reckoned of references, pure"},
 	"internal/certificate":     {reason: "roots and certificates, no connection and no files"},
+	"internal/clock/clocktest": {reason: "fake time for tests"},
 	"internal/clock":           {may: []string{"internal/reading"}, reason: "the one seam for time"},
 	"internal/measured":        {reason: "it opens tables for tests"},
 	"internal/notify":          {reason: "one datagram to the service manager; what is worth telling is floor's to know"},
@@ -83,6 +84,7 @@ var layout = map[string]rule{
 // testsOnly are never in the shipped program, but for the demo's simulated estate.
 var testsOnly = map[string][]string{
 	"drivers/drivertest":       {"internal/estate", "drivers/*/*test"},
+	"internal/clock/clocktest": {"drivers/drivertest"},
 	"internal/browser":         {},
 	"internal/measured":        {},
 	"internal/peers":           {},

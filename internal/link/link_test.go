@@ -9,11 +9,12 @@ import (
 	"path/filepath"
 	"sync/atomic"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	mochi "github.com/mochi-mqtt/server/v2"
 	"github.com/mochi-mqtt/server/v2/packets"
+
+	"millwarden/internal/clock/clocktest"
 )
 
 // broker is an MQTT broker in memory whose lines are pipes, and which can be told to misbehave.
@@ -115,7 +116,7 @@ func (k *kept) stop(t *testing.T, b *broker) {
 
 // Aim: a line that is cut is replaced within seconds, however long the broker was away: the longest pause is bounded.
 func TestKeep_comesBack(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		b := startBroker(t)
 		k := keep(b)
 		time.Sleep(time.Second)
@@ -153,7 +154,7 @@ func TestKeep_saysWhy(t *testing.T) {
 		"access list":  {func(r *rules, on bool) { r.deaf.Store(on) }, ErrDeaf}, // the PUBACK says success all the same
 	} {
 		t.Run(name, func(t *testing.T) {
-			synctest.Test(t, func(t *testing.T) {
+			clocktest.Bubble(t, func(t *testing.T) {
 				b := startBroker(t)
 				c.break_(b.hook, true)
 				k := keep(b)
@@ -174,7 +175,7 @@ func TestKeep_saysWhy(t *testing.T) {
 
 // Aim: a connection that goes deaf while it stands, which no packet tells, is given up.
 func TestKeep_noticesThatItWentDeaf(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		b := startBroker(t)
 		k := keep(b)
 		time.Sleep(5 * time.Minute)

@@ -14,8 +14,9 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"testing/synctest"
 	"time"
+
+	"millwarden/internal/clock/clocktest"
 )
 
 // certificate makes one that counts in 2020 to 2040, as files.
@@ -54,7 +55,7 @@ func TestTLS_wrongClock(t *testing.T) {
 		built time.Time
 		taken bool
 	}{{time.Time{}, false}, {time.Date(2026, 1, 1, 0, 0, 0, 0, time.UTC), true}, {time.Date(2050, 1, 1, 0, 0, 0, 0, time.UTC), false}} {
-		synctest.Test(t, func(t *testing.T) {
+		clocktest.Bubble(t, func(t *testing.T) {
 			ours, err := TLS(ca, "")
 			if err != nil {
 				t.Fatal(err)

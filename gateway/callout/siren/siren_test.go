@@ -18,6 +18,7 @@ import (
 
 	"millwarden/gateway/callout"
 	"millwarden/internal/clock"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/phrase"
 	"millwarden/rules/engine"
 )
@@ -66,7 +67,7 @@ type yard struct {
 }
 
 func inYard(t *testing.T, run func(y *yard)) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		y := &yard{t: t, sound: &wire{}, lamp: &wire{}, button: &contact{}}
 		var err error
 		y.siren, err = New(Options{Sound: func() (Output, error) { return y.sound, nil }, Lamp: func() (Output, error) { return y.lamp, nil },

@@ -15,6 +15,7 @@ import (
 
 	"millwarden/gateway/callout"
 	"millwarden/gateway/callout/text/texttest"
+	"millwarden/internal/clock/clocktest"
 	"millwarden/internal/phrase"
 )
 
@@ -43,7 +44,7 @@ type site struct {
 // run calls do with a channel that runs, in a bubble of fake time, and ends it.
 func run(t *testing.T, pin string, prepare func(*texttest.State), do func(t *testing.T, s *site)) {
 	t.Helper()
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		s := &site{modem: texttest.New()}
 		if prepare != nil {
 			s.modem.Set(prepare)

@@ -1,0 +1,5 @@
+//go:build race
+
+package clocktest
+
+const underRace = true
