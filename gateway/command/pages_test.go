@@ -566,6 +566,14 @@ func TestPages_byHand(t *testing.T) {
 	v.reads(reminder)
 }
 
+// falseAxis counts the moments at which hours stand over the lines and no line has a course: an axis without them says that nothing was.
+const falseAxis = `window.falseAxis = 0; window.axes = 0;
+new MutationObserver(() => {
+	if (!document.querySelector(".way div.hours")) return;
+	window.axes++;
+	if (!document.querySelector(".way .trace")) window.falseAxis++;
+}).observe(document, {childList: true, subtree: true});`
+
 // Aim: whoever opens a wide screen soon after the start sees the first minutes of every station as a course: on an axis that fits what is remembered,
 // within the drawing, reaching now, and asked for without an answer that is thrown away. A slow link shows which answers the page waits for.
 func TestPages_early(t *testing.T) {
@@ -577,6 +585,8 @@ func TestPages_early(t *testing.T) {
 	_, err := chromedp.Call(v.tab, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{
 		MatchedNetworkConditions: []*network.Conditions{{Latency: 400, DownloadThroughput: 50e3, UploadThroughput: 50e3}}})
 	v.must(err)
+	_, err = chromedp.Call(v.tab, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: falseAxis})
+	v.must(err)
 	v.open("/")
 	v.sees(`document.querySelectorAll(".way .line").length == 10`)
 	// More than five steps of each line, all of them in the box of 100 by 100, the last at its right edge; a reading is 90 s old at most.
@@ -584,6 +594,7 @@ func TestPages_early(t *testing.T) {
 		const steps = [...(line.querySelector(".trace")?.getAttribute("d") ?? "").matchAll(/[ML]([-\d.]+) ([-\d.]+)/g)].map((m) => [Number(m[1]), Number(m[2])]);
 		return steps.length > 5 && steps.every(([x, y]) => x >= 0 && x <= 100 && y >= 4 && y <= 96) && (steps.at(-1)[0] > 97 || line.querySelector(".reason")); })`)
 	v.sees(`["The last 20 minutes", "The last hour"].includes(document.querySelector(".hours").getAttribute("aria-label"))`)
+	v.sees(`window.axes > 0 && window.falseAxis === 0`)
 	lost, err := chromedp.Run(v.tab, chromedp.Evaluate[[]string](`performance.getEntriesByType("resource").filter((e) => /courses|readings/.test(e.name) && e.responseStatus != 200).map((e) => e.responseStatus + " " + e.name)`))
 	v.must(err)
 	for _, l := range lost {

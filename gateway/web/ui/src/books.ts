@@ -13,22 +13,30 @@ export interface Line {
 
 export interface WayOfLots { from: number; to: number; stays: Stay[]; marks: Mark[]; acts: Line[] }
 
-/** An answer of the gateway, or the sentence that says why there is none. */
-export class Refused extends Error {}
+/** The sentence that says why there is no answer. Where it passes, as a gateway that is busy, asking again helps. */
+export class Refused extends Error {
+  constructor(says: string, readonly passes: boolean) { super(says); }
+}
 
 /** Asks for a path; with a body it is sent there. */
 export async function ask<T>(path: string, signal?: AbortSignal, body?: object): Promise<T> {
   const answer = await fetch(path, { ...(signal && { signal }), ...(body && { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) }) });
   if (!answer.ok) {
     const said = (await answer.json().catch(() => ({}))) as { says?: string };
-    throw new Refused(said.says ?? String(answer.status));
+    throw new Refused(said.says ?? String(answer.status), answer.status >= 500);
   }
   return (await answer.json()) as T;
 }
 
 export interface Asked<T> { got: T | null; failed: string; again: () => void }
 
-/** What stands at a path, asked again when the path changes and every so many milliseconds; what was got stays while it is asked anew. */
+/** Pauses after a question without an answer, each twice as long as the one before: a gateway that is busy is not asked all the time. */
+const failedFirst = 3e3, failedMost = 60e3;
+
+/**
+ * What stands at a path, asked again when the path changes, every so many milliseconds, and where no answer came; what was got stays while it is asked
+ * anew.
+ */
 export function useBook<T>(path: string, every = 0): Asked<T> {
   const [got, set] = useState<T | null>(null);
   const [failed, fail] = useState("");
@@ -37,15 +45,24 @@ export function useBook<T>(path: string, every = 0): Asked<T> {
   useEffect(() => {
     if (!path) return;
     const asking = new AbortController();
+    let wait = 0, failures = 0;
     if (asked.current.split("?")[0] !== path.split("?")[0]) set(null);
     asked.current = path;
-    const look = () => ask<T>(path, asking.signal).then(
-      (g) => { set(g); fail(""); },
-      (e: unknown) => { if (!asking.signal.aborted) fail(e instanceof Refused ? e.message : "?"); },
-    );
+    const look = async () => {
+      let pause = every;
+      try {
+        set(await ask<T>(path, asking.signal));
+        fail("");
+        failures = 0;
+      } catch (e) {
+        if (asking.signal.aborted) return;
+        fail(e instanceof Refused ? e.message : "?");
+        if (!(e instanceof Refused) || e.passes) pause = Math.min(failedMost, failedFirst * 2 ** failures++, every || Infinity);
+      }
+      if (pause && !asking.signal.aborted) wait = setTimeout(() => void look(), pause);
+    };
     void look();
-    const t = every ? setInterval(look, every) : 0;
-    return () => { clearInterval(t); asking.abort(); };
+    return () => { clearTimeout(wait); asking.abort(); };
   }, [path, every, turn]);
   return { got, failed, again: () => next((n) => n + 1) };
 }

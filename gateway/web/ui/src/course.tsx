@@ -14,7 +14,7 @@ const columns = 200;
 
 export type Axis = (typeof axes)[number];
 
-/** The shortest axis that holds all that is remembered since oldest; the whole one while that is not known. */
+/** The shortest axis that holds all that is remembered since oldest. */
 export function axisOf(oldest: number, now: number): Axis {
   return axes.find((a) => now - oldest < a.hours * 3600e3) ?? axes[3];
 }
@@ -41,9 +41,10 @@ function marks(now: Now, { hours, mark }: Axis): { at: number; text: string }[] 
   return out;
 }
 
-/** The hours over the lines, with now as the railway's clerk would write it. */
-export function Hours({ axis }: { axis: Axis }) {
+/** The hours over the lines, with now as the railway's clerk would write it; null: they are still coming, and a word says so. */
+export function Hours({ axis }: { axis: Axis | null }) {
   const { now, words } = useHere();
+  if (!axis) return <p class="hours" role="status">{words.hoursCome}</p>;
   return (
     <div class="hours" role="img" aria-label={words.lastHours(axis.hours)}>
       {marks(now, axis).filter((m) => m.at > 4 && m.at < 72).map((m) => <span style={{ left: `${m.at}%` }}>{m.text}</span>)}
@@ -81,16 +82,18 @@ const again = { usual: 60e3, fast: 10e3, failed: 3e3 };
 export interface Courses { axis: Axis; curves: ReadonlyMap<string, Curve> }
 
 /**
- * The courses of all lines, in one answer, asked again now and then. The first asks for the whole axis; if little is remembered the next asks for the
- * shorter one, and what came first is drawn until then. An answer that does not come leaves what was, and is asked for again soon.
+ * The courses of all lines, in one answer, asked again now and then; null until something is remembered, since an axis without its lines tells that
+ * nothing was. The first asks for the whole axis; if little is remembered the next asks for the shorter one, and what came first is drawn on it until
+ * then. An answer that does not come leaves what was, and is asked for again soon.
  */
-export function useCourses(points: readonly string[], on: boolean): Courses {
+export function useCourses(points: readonly string[], on: boolean): Courses | null {
   const { frame, now } = useHere();
   const [curves, set] = useState<ReadonlyMap<string, Curve>>(new Map());
   const [oldest, remember] = useState(Infinity);
   const latest = useRef(now);
   latest.current = now;
-  const axis = axisOf(oldest === Infinity ? -Infinity : oldest, now.wall);
+  const none = oldest === Infinity;
+  const axis = none ? axes[3] : axisOf(oldest, now.wall);
   const pause = frame.plan.speed > 1 ? again.fast : again.usual;
   useEffect(() => {
     if (!on || points.length === 0) return;
@@ -101,8 +104,10 @@ export function useCourses(points: readonly string[], on: boolean): Courses {
       try {
         const to = latest.current.wall;
         const got = await fetchCurves(points, to - axis.hours * 3600e3, to, columns, fetching.signal);
+        const since = Math.min(...got.map(first));
+        if (since === Infinity) next = again.failed;
         set(new Map(got.map((c) => [c.point, c])));
-        remember((o) => Math.min(o, ...got.map(first)));
+        remember((o) => Math.min(o, since));
       } catch {
         next = again.failed;
       }
@@ -111,7 +116,7 @@ export function useCourses(points: readonly string[], on: boolean): Courses {
     void look();
     return () => { clearTimeout(wait); fetching.abort(); };
   }, [points.join(" "), on, pause, axis.hours]);
-  return { axis, curves };
+  return none ? null : { axis, curves };
 }
 
 /** The first moment of which a curve tells something, in milliseconds. */
@@ -119,8 +124,12 @@ function first(c: Curve): number {
   return Math.min(c.time[0] ?? Infinity, c.bad[0]?.from ?? Infinity) * 1000;
 }
 
-/** The course of one point. */
-export function Course({ point, courses }: { point: Point; courses: Courses }) {
+/** The course of one point; its room alone until the courses have come. */
+export function Course({ point, courses }: { point: Point; courses: Courses | null }) {
+  return courses ? <Drawn point={point} courses={courses} /> : <span class="course coming" />;
+}
+
+function Drawn({ point, courses }: { point: Point; courses: Courses }) {
   const { frame, now } = useHere();
   const { axis } = courses, curve = courses.curves.get(point.name);
   const to = now.wall / 1000, from = to - axis.hours * 3600;

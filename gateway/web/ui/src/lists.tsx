@@ -3,9 +3,10 @@ import { useState } from "preact/hooks";
 import { useAct } from "./acts";
 import { AlarmCard, title } from "./alarm";
 import { useHere } from "./context";
-import { Afterwards, standing } from "./next";
+import { Afterwards, occurrenceOf, standing } from "./next";
 import { length, moment, sentence } from "./say";
 import { Mark } from "./shapes";
+import { useSteady } from "./steady";
 import type { Alarm } from "./types";
 import { Who } from "./who";
 
@@ -94,16 +95,16 @@ export function counted(alarms: readonly Alarm[]): [number, number, number, numb
 
 export function AlarmsPage() {
   const { frame, words, now } = useHere();
-  const now1 = standing(frame.alarms);
+  const [now1, box] = useSteady<Alarm, HTMLElement>(standing(frame.alarms), occurrenceOf);
   const of = (state: string) => frame.alarms.filter((a) => a.state === state);
   return (
     <main class="lists alarmspage">
       <h1>{words.alarms}</h1>
-      <section class="nowstanding">
+      <section class="nowstanding" ref={box}>
         <h2>{words.standing} · {now1.length}</h2>
         {now1.length === 0 && <p class="soft">{words.noneOfThese}</p>}
         {now1.map((a) => (
-          <div key={`${a.id} ${a.occurrence}`}>
+          <div key={occurrenceOf(a)}>
             <AlarmCard alarm={a} />
             <div class="more">
               {a.shelvable > 0 && <Act alarm={a} does="shelve" label={`${words.shelve} (${length(a.shelvable)})`} />}

@@ -6,6 +6,7 @@ import { useWide } from "./course";
 import { Lazy } from "./lazy";
 import { begins, dueAt, length, list, moment } from "./say";
 import { me } from "./session";
+import { useSteady } from "./steady";
 import { hidden, waits } from "./shapes";
 import type { Alarm, Prompt } from "./types";
 import { Go, Way } from "./way";
@@ -21,6 +22,11 @@ export function standing(alarms: readonly Alarm[]): Alarm[] {
   return alarms
     .filter((a) => !hidden(a) && a.state !== "normal")
     .sort((a, b) => urgency(b) - urgency(a) || order[a.priority] - order[b.priority] || (b.since ?? 0) - (a.since ?? 0));
+}
+
+/** Names this coming of the alarm. */
+export function occurrenceOf(a: Alarm): string {
+  return `${a.id} ${a.occurrence}`;
 }
 
 /** A quiet mill says so in one sentence, with what is silent. It never says so without word from the mill. */
@@ -72,13 +78,14 @@ export function Afterwards() {
 
 export function WhatNext() {
   const { frame, words } = useHere();
-  const alarms = standing(frame.alarms);
+  // What is one trouble goes by the alarm that came first, so that it is the same when more of it comes.
+  const [alarms, box] = useSteady<Alarm[], HTMLElement>(together(standing(frame.alarms)), (group) => occurrenceOf(group.at(-1)!));
   const wide = useWide();
   return (
     <main class="next">
       <div class="needs">
-        <section aria-label={words.needsYou}>
-          {alarms.length === 0 ? <Quiet /> : together(alarms).map(([a, ...also]) => <AlarmCard key={`${a!.id} ${a!.occurrence}`} alarm={a!} also={also} />)}
+        <section aria-label={words.needsYou} ref={box}>
+          {alarms.length === 0 ? <Quiet /> : alarms.map((group) => <AlarmCard key={occurrenceOf(group.at(-1)!)} alarm={group[0]!} also={group.slice(1)} />)}
         </section>
         <section class="prompts" aria-labelledby="next">
           <h2 id="next">{words.whatNext}</h2>

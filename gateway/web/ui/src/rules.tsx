@@ -15,7 +15,7 @@ const pause = 400;
 export async function send<T>(path: string, body: object): Promise<T> {
   const answer = await fetch(path, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body), signal: AbortSignal.timeout(20e3) });
   const got = (await answer.json()) as T & { says?: string };
-  if (!answer.ok) throw new Refused(got.says ?? String(answer.status));
+  if (!answer.ok) throw new Refused(got.says ?? String(answer.status), false);
   return got;
 }
 

@@ -48,8 +48,8 @@ function leading(station: Station, points: readonly Point[]): Point | undefined 
   return pointsOf(station.name, points).find((p) => p.leading);
 }
 
-/** One station; courses is null where there is no room for them. */
-function Line({ station, courses }: { station: Station; courses: Courses | null }) {
+/** One station; beside its bar its course, where there is room: null while it is coming. */
+function Line({ station, wide, courses }: { station: Station; wide: boolean; courses: Courses | null }) {
   const { frame, now, words } = useHere();
   const point = leading(station, frame.plan.points);
   const v = point && frame.values[point.name];
@@ -65,7 +65,7 @@ function Line({ station, courses }: { station: Station; courses: Courses | null 
       {point ? (
         <>
           <Bar point={point} value={v} alarm={gravest(point, frame.alarms)} label={`${point.title}: ${spoken(point, v, now, words)}`} />
-          {courses && <Course point={point} courses={courses} />}
+          {wide && <Course point={point} courses={courses} />}
           <Figure point={point} beside="" />
         </>
       ) : <span class="figure soft">–</span>}
@@ -76,13 +76,13 @@ function Line({ station, courses }: { station: Station; courses: Courses | null 
 export function Way() {
   const { frame, words } = useHere();
   const stations = frame.stations.filter((s) => s.kind !== "board");
-  const wide = useWide();
-  const drawn = useCourses(stations.flatMap((s) => leading(s, frame.plan.points)?.name ?? []), wide);
-  const courses = wide ? drawn : null;
+  const points = stations.flatMap((s) => leading(s, frame.plan.points)?.name ?? []);
+  const wide = useWide() && points.length > 0;
+  const courses = useCourses(points, wide);
   return (
     <section class="way" aria-labelledby="way">
-      <div class="over"><h2 id="way">{words.wayOfCoffee}</h2>{courses && <Hours axis={courses.axis} />}</div>
-      <ol class="lines">{stations.map((s) => <Line key={s.name} station={s} courses={courses} />)}</ol>
+      <div class="over"><h2 id="way">{words.wayOfCoffee}</h2>{wide && <Hours axis={courses && courses.axis} />}</div>
+      <ol class="lines">{stations.map((s) => <Line key={s.name} station={s} wide={wide} courses={courses} />)}</ol>
     </section>
   );
 }

@@ -334,6 +334,7 @@ export const en = {
   loadIt: "Write down: loaded",
   emptyIt: (station: string) => `Write down: ${station} is empty`,
   between: (from: string, to: string) => `between ${from} and ${to}`,
+  hoursCome: "The last hours are coming …",
   lastHours: (n: number) => n < 1 ? `The last ${Math.round(n * 60)} minutes` : n === 1 ? "The last hour" : `The last ${n} hours`,
   spans: { "2": "2 h", "12": "12 h", "72": "3 d", "168": "7 d", "720": "30 d" } as Record<string, string>,
   noHistory: "The history could not be read.",

@@ -357,6 +357,7 @@ export const es: Words = {
   loadIt: "Anotar: cargado",
   emptyIt: (station) => `Anotar: ${station} está vacío`,
   between: (from, to) => `entre ${from} y ${to}`,
+  hoursCome: "Vienen las últimas horas …",
   lastHours: (n) => n < 1 ? `Los últimos ${Math.round(n * 60)} minutos` : n === 1 ? "La última hora" : `Las últimas ${n} horas`,
   spans: { "2": "2 h", "12": "12 h", "72": "3 d", "168": "7 d", "720": "30 d" },
   noHistory: "No se pudo leer la historia.",
