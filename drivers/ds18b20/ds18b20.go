@@ -26,6 +26,7 @@ import (
 	"strings"
 
 	"millwarden/drivers"
+	"millwarden/internal/onewire"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
 )
@@ -250,7 +251,7 @@ func (p *probe) scratchpad(text []byte) error {
 	case all == 0xFF && p.same():
 		return p.fault(drivers.NoAnswer, errors.New("all bytes are FF: nothing drives the bus"))
 	}
-	if want := checksum(p.raw[:8]); want != p.raw[8] {
+	if want := onewire.Checksum(p.raw[:8]); want != p.raw[8] {
 		return p.fault(drivers.Garbled, fmt.Errorf("checksum %02X, want %02X", p.raw[8], want))
 	}
 	if !bytes.HasSuffix(bytes.TrimSpace(line), []byte("YES")) {
@@ -290,22 +291,6 @@ func (p *probe) temperature() (drivers.Value, error) {
 	}
 	p.last = t
 	return v, nil
-}
-
-// checksum is CRC-8 with polynomial x^8 + x^5 + x^4 + 1, least bit first, begun with 0 [figure 11].
-func checksum(data []byte) byte {
-	crc := byte(0)
-	for _, b := range data {
-		crc ^= b
-		for range 8 {
-			if crc&1 != 0 {
-				crc = crc>>1 ^ 0x8C
-			} else {
-				crc >>= 1
-			}
-		}
-	}
-	return crc
 }
 
 func (p *probe) fault(kindOf drivers.FaultKind, cause error) *drivers.Fault {

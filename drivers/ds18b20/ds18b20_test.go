@@ -14,6 +14,7 @@ import (
 	"millwarden/drivers/drivertest"
 	"millwarden/drivers/ds18b20/ds18b20test"
 	"millwarden/internal/clock/clocktest"
+	"millwarden/internal/onewire"
 	"millwarden/internal/phrase"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
@@ -74,7 +75,7 @@ func scramble(r *rand.Rand, text string) string {
 		pad[i] = byte(r.Uint32())
 	}
 	if r.IntN(2) == 0 {
-		pad[8] = checksum(pad[:8])
+		pad[8] = onewire.Checksum(pad[:8])
 	}
 	return fmt.Sprintf("% x : crc=%02x YES\n% x t=0\n", pad[:], pad[8], pad[:])
 }
@@ -111,7 +112,7 @@ func lines(pad, verdict, second string) string {
 func TestRead_datasheetTable(t *testing.T) {
 	for _, v := range drivertest.Vectors(t, "ds18b20") {
 		pad := []byte{byte(v.Raw), byte(v.Raw >> 8), 0x4B, 0x46, 0x7F, 0xFF, 0x00, 0x10, 0}
-		pad[8] = checksum(pad[:8])
+		pad[8] = onewire.Checksum(pad[:8])
 		s, err := text(t, lines(strings.ToLower(fmt.Sprintf("% x", pad)), "YES", "irrelevant t=1"))
 		if err != nil {
 			t.Errorf("%04X: %v", v.Raw, err)
@@ -159,7 +160,7 @@ func TestRead_scratchpads(t *testing.T) {
 func TestRead_lowPowerValue(t *testing.T) {
 	for mark, want := range map[byte]drivers.FaultKind{0x0C: drivers.NotReady, 0x01: drivers.OutOfRange} {
 		pad := []byte{0xFF, 0x07, 0x4B, 0x46, 0x7F, 0xFF, mark, 0x10, 0}
-		pad[8] = checksum(pad[:8])
+		pad[8] = onewire.Checksum(pad[:8])
 		if _, err := text(t, lines(fmt.Sprintf("% x", pad), "YES", "")); drivers.KindOf(err) != want {
 			t.Errorf("byte 6 = %02X: %v, want %s", mark, err, want)
 		}
@@ -256,17 +257,6 @@ func TestOpen_oldKernel(t *testing.T) {
 type oldTree struct{ fstest.MapFS }
 
 func (oldTree) Write(string, []byte) error { return errors.ErrUnsupported }
-
-// CRC-8 of 1-Wire: the ROM of the maker's application note 27 (from memory, recomputed in the measurement tables).
-func TestChecksum_examples(t *testing.T) {
-	rom := []byte{0x02, 0x1C, 0xB8, 0x01, 0x00, 0x00, 0x00, 0xA2}
-	if got := checksum(rom[:7]); got != 0xA2 {
-		t.Errorf("checksum(% X) = %02X, want A2", rom[:7], got)
-	}
-	if got := checksum(rom); got != 0 {
-		t.Errorf("checksum with its own byte = %02X, want 00", got)
-	}
-}
 
 // A conversion takes its time in the kernel; the double's does too, on fake time.
 func TestRead_takesOneConversion(t *testing.T) {

@@ -302,11 +302,14 @@ func listLots(ctx context.Context, std IO, args []string) error {
 	}
 	for i := range lines {
 		if l := &lines[i]; *all || !l.Used {
-			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", l.Lot, cmp.Or(l.Form, "?"), weight(l.Kg), moisture(l.Moisture), cmp.Or(l.Station, "–"))
+			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", l.Lot, formName(l.Form), weight(l.Kg), moisture(l.Moisture), cmp.Or(l.Station, "–"))
 		}
 	}
 	return w.Flush()
 }
+
+// formName is what the coffee of a lot is. Of a lot that was never taken in, nobody said it.
+func formName(f lots.Form) string { return cmp.Or(string(f), "nobody knows what") }
 
 func weight(kg lots.Kilograms) string {
 	if kg == 0 {
@@ -330,7 +333,7 @@ func printLot(w *tabwriter.Writer, s *lots.Shown) {
 	if s.Used {
 		place = "nothing is left of it"
 	}
-	fmt.Fprintf(w, "lot %s: %s, %s, %s; %s\n", s.Lot, cmp.Or(string(s.Form), "nobody knows what"), weight(s.Kg), moisture(s.Moisture), place)
+	fmt.Fprintf(w, "lot %s: %s, %s, %s; %s\n", s.Lot, formName(s.Form), weight(s.Kg), moisture(s.Moisture), place)
 	for i := range s.Steps {
 		st := &s.Steps[i]
 		text := st.Text

@@ -187,6 +187,7 @@ func (f *Floor) follow(transitions []engine.Transition) {
 	}
 	entries := make([]logbook.Entry, len(transitions))
 	for i := range transitions {
+		transitions[i].Because = f.withFault(transitions[i].Alarm.ID, transitions[i].Because)
 		entries[i] = EntryOf(&transitions[i])
 	}
 	f.deciding.Lock()

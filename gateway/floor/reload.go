@@ -80,6 +80,14 @@ func (f *Floor) Reload(ctx context.Context, by string) error {
 	return nil
 }
 
+// withFault puts file, line and fault of a refused rules file before the because of the alarm about it; other alarms keep theirs.
+func (f *Floor) withFault(alarm, because string) string {
+	if said := f.refused.Load(); said != nil && alarm == "rules-refused@"+ownBoard {
+		return *said + "; " + because
+	}
+	return because
+}
+
 // swap opens what is new, puts it in force, and then closes what is old.
 func (f *Floor) swap(ctx context.Context, plan *check.Plan, text, by string) error {
 	old, next := f.plan(), planOf(plan)
@@ -109,15 +117,41 @@ func (f *Floor) swap(ctx context.Context, plan *check.Plan, text, by string) err
 	if err := f.callout.SetRoster(roster); err != nil {
 		f.log.Error("roster not changed", "cause", err)
 	}
+	f.openNew(ctx, next)
 	f.workers.Store(&workers)
 	select {
 	case f.swapped <- struct{}{}:
 	default:
 	}
 	f.links.publisher.Rules(next.Rules)
-	f.closeUnused(next)
 	f.logChange(old.Plan, plan, text, by)
 	return nil
+}
+
+// openNew opens the buses of a plan that are not open yet, while the old plan goes on reading. One that does not open is no fault of the rules: its
+// probes say so, and try again, as after a start.
+func (f *Floor) openNew(ctx context.Context, plan *planned) {
+	for i := range plan.Probes {
+		p := &plan.Probes[i]
+		driver, known := f.o.Drivers[p.Part]
+		if !known || p.Remote {
+			continue
+		}
+		name := driver.BusName(placeOf(p))
+		if f.isOpen(name) {
+			continue
+		}
+		if _, err := f.bus(ctx, driver.Bus, name, wiringOf(plan, p.Bus)); err != nil {
+			f.log.Warn("bus of the new rules not opened, its probes try again", "bus", name, "cause", err)
+		}
+	}
+}
+
+func (f *Floor) isOpen(bus string) bool {
+	f.busLock.Lock()
+	defer f.busLock.Unlock()
+	_, open := f.buses[bus]
+	return open
 }
 
 // closeUnused closes the buses that no probe of the plan hangs on any more.

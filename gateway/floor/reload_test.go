@@ -126,6 +126,8 @@ func TestReload_addsAProbeAndSurvivesAMistake(t *testing.T) {
 		time.Sleep(2 * time.Minute)
 		if a, stands := standing(mill, "rules-refused@board"); !stands {
 			t.Errorf("no alarm about the refused file: %+v", a)
+		} else if want := "demo.rules:"; !strings.HasPrefix(a.Because, want) || !strings.Contains(a.Because, "evry is no line of ads1115") {
+			t.Errorf("the alarm about the refused file says %q, want file, line and fault", a.Because)
 		}
 		for _, point := range []string{beans, kept} {
 			if got := quality(mill, point); got != "good" {

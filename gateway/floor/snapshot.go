@@ -164,7 +164,7 @@ func (f *Floor) alarm(st *engine.Standing) web.Alarm {
 	shown := web.Alarm{ID: a.ID, Title: a.Title, Place: a.Place, PlaceTitle: a.PlaceTitle, Station: f.stationNamed(a.Place), Area: a.Area,
 		Priority: a.Priority, Class: a.Class, State: st.State.String(), Active: st.Active, Held: st.Held, CannotSee: st.CannotSee, Occurrence: st.Occurrence,
 		Since: st.Since, Cause: a.Cause, Consequence: a.Consequence, Action: a.Action, Caution: a.Caution, RespondWithin: a.RespondWithin,
-		Latching: a.Latching, Shelvable: a.Shelvable, Because: st.Because, Count: st.Count, AcknowledgedBy: f.personTitle(st.AcknowledgedBy),
+		Latching: a.Latching, Shelvable: a.Shelvable, Because: f.withFault(a.ID, st.Because), Count: st.Count, AcknowledgedBy: f.personTitle(st.AcknowledgedBy),
 		AcknowledgedAt: st.AcknowledgedAt, ShelfEnds: st.ShelfEnds}
 	if st.Active {
 		shown.Since = st.ActiveSince

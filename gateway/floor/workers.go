@@ -66,7 +66,8 @@ func (f *Floor) worker(name string, probes []*collect.Probe) *part {
 	return p
 }
 
-// runBuses runs the workers of the plan in force. After a reload the old ones end before the new ones ask the same buses; the buses stay open.
+// runBuses runs the workers of the plan in force. After a reload the old ones end before the new ones ask the same buses; the buses stay open, and those
+// that only the old plan read are closed.
 func (f *Floor) runBuses(ctx context.Context) error {
 	for ctx.Err() == nil {
 		own, stop := context.WithCancel(ctx)
@@ -80,6 +81,7 @@ func (f *Floor) runBuses(ctx context.Context) error {
 		}
 		stop()
 		running.Wait()
+		f.closeUnused(f.plan())
 	}
 	return nil
 }

@@ -17,8 +17,7 @@ import (
 // Bounds of alarms, chosen in the language.
 const (
 	maxAlarms = 10000
-	maxDepth  = 32  // of a condition
-	maxNodes  = 256 //
+	maxDepth  = 32 // of a condition
 )
 
 // Longest shelves, where the rules say nothing.
@@ -171,7 +170,7 @@ func (c *checker) checkWithout() {
 			continue
 		}
 		if class == "safety" || class == "food" {
-			c.say("W13", b.Name.Range, facts{"alarm": a.name, "class": class, "because": sentence(because)})
+			c.say("W13", b.Name.Range, facts{"alarm": a.name, "class": class, "because": strings.TrimSuffix(sentence(because), ".")})
 		}
 		c.plan.LeftOut = append(c.plan.LeftOut, LeftOut{Alarm: a.name, At: wordsOf(b.Scope.At), Class: classOf[class], Because: because})
 	}
@@ -369,25 +368,19 @@ func (c *checker) conditions(a *alarm, t *typer) (when, while, suppressed *formu
 	return when, get("while"), get("suppressed-while")
 }
 
-// checkSize holds a condition to its bounds.
+// checkSize holds a condition to its depth; the number of its parts was counted where it was read.
 func (c *checker) checkSize(at diag.Range, n *formula.Node) {
-	count, deep := 0, 0
-	var walk func(n *formula.Node, depth int)
-	walk = func(n *formula.Node, depth int) {
-		count++
-		deep = max(deep, depth)
-		for _, arg := range n.Args {
-			if count <= maxNodes+1 {
-				walk(arg, depth+1)
-			}
-		}
-	}
-	walk(n, 1)
-	if count > maxNodes {
-		c.say("75", at, facts{"what": "parts of a condition:", "n": "more than " + fmt.Sprint(maxNodes), "max": fmt.Sprint(maxNodes), "why": "Give a part of it a name with a point block."})
-	} else if deep > maxDepth {
+	if deep := depthOf(n); deep > maxDepth {
 		c.say("75", at, facts{"what": "parts inside one another:", "n": fmt.Sprint(deep), "max": fmt.Sprint(maxDepth), "why": "Give a part of it a name with a point block."})
 	}
+}
+
+func depthOf(n *formula.Node) int {
+	deepest := 0
+	for _, arg := range n.Args {
+		deepest = max(deepest, depthOf(arg))
+	}
+	return deepest + 1
 }
 
 // from is the block in which a key of an alarm at a place is looked up: changes first, the last one winning.

@@ -14,6 +14,9 @@ import (
 	"millwarden/rules/formula"
 )
 
+// maxNodes of a condition [LANGUAGE section 7]; the parser counts them.
+const maxNodes = 256
+
 // Aim: whatever it is given, Load answers. Every message is whole and stands in a line of its file; the list is in order; a plan comes with
 // no error and only then; what is taken has every formula within its bounds, of points that are there.
 func FuzzLoad(f *testing.F) {

@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"millwarden/internal/onewire"
 	"millwarden/rules/syntax"
 )
 
@@ -57,26 +58,10 @@ func wholeID(digits, family string) (string, bool) {
 		slices.Reverse(bytes)
 	}
 	last := len(bytes) - 1
-	if wireChecksum(bytes[:last]) != bytes[last] {
+	if onewire.Checksum(bytes[:last]) != bytes[last] {
 		return "", false
 	}
 	serial := bytes[1:last]
 	slices.Reverse(serial)
 	return hex.EncodeToString(bytes[:1]) + "-" + hex.EncodeToString(serial), true
-}
-
-// wireChecksum is the CRC of 1-Wire parts: x⁸ + x⁵ + x⁴ + 1, lowest bit first, begun with zero [figure 11].
-func wireChecksum(data []byte) byte {
-	crc := byte(0)
-	for _, b := range data {
-		crc ^= b
-		for range 8 {
-			if crc&1 != 0 {
-				crc = crc>>1 ^ 0x8c
-			} else {
-				crc >>= 1
-			}
-		}
-	}
-	return crc
 }

@@ -4,21 +4,12 @@ import (
 	"encoding/hex"
 	"strings"
 	"testing"
+
+	"millwarden/internal/onewire"
 )
 
-// TestWireChecksum against what others print: the scratchpad in the kernel's documentation of w1_therm (Documentation/w1/slaves/w1_therm.rst), and
-// the number worked through in Maxim's application note 27 (from memory: A2 00 00 00 01 B8 1C 02, checksum first).
-func TestWireChecksum(t *testing.T) {
-	for _, bytes := range []string{"91014b467fff0f1025", "021cb801000000a2"} {
-		data, err := hex.DecodeString(bytes)
-		if err != nil {
-			t.Fatal(err)
-		}
-		last := len(data) - 1
-		if got := wireChecksum(data[:last]); got != data[last] {
-			t.Errorf("wireChecksum(% x) = %02x, want %02x", data[:last], got, data[last])
-		}
-	}
+// TestWholeID: the number worked through in Maxim's application note 27, printed with its checksum first (from memory).
+func TestWholeID(t *testing.T) {
 	if id, ok := wholeID("a200000001b81c02", "02"); !ok || id != "02-00000001b81c" {
 		t.Errorf("the number with its checksum first is %q, %v", id, ok)
 	}
@@ -28,7 +19,7 @@ func TestWireChecksum(t *testing.T) {
 // neighbours that changed places. What is right stands in the plan as the kernel writes it.
 func TestLoad_wireID(t *testing.T) {
 	data := []byte{0x28, 0xff, 0x4b, 0x79, 0xa2, 0x16, 0x03}
-	whole := hex.EncodeToString(append(data, wireChecksum(data)))
+	whole := hex.EncodeToString(append(data, onewire.Checksum(data)))
 	load := func(id string) (place string, said int) {
 		plan, list := loadText(t, floor+"probe more\n    part ds18b20 "+id+"\n    gives wall-temperature at bin-1\n")
 		if plan == nil {

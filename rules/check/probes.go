@@ -344,7 +344,9 @@ func (c *checker) channelsOf(p *probe, d *phrase.Declaration) []channelRead {
 			}
 		case r.Ends != "":
 			if l, ok := p.plan.Settings.Find(r.Ends); ok && p.lines[r.Ends] != nil {
-				list = append(list, endsChannel(r.Channel, l))
+				if ch := endsChannel(r.Channel, l); ch.quantity != units.None { // else the line was refused
+					list = append(list, ch)
+				}
 			}
 		case r.With == "" || p.lines[r.With] != nil:
 			ch := channelRead{name: r.Channel, quantity: r.Quantity, any: r.Any, aside: r.Aside}

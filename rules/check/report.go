@@ -91,7 +91,21 @@ func (c *checker) checkBounds() {
 	if n := len(c.probeList); n > maxProbes {
 		over("probes:", n, maxProbes, c.probeList[n-1].Name.Range)
 	}
-	if n := len(c.pointList); n > maxPoints && len(c.probeList) > 0 {
-		over("points:", n, maxPoints, c.probeList[len(c.probeList)-1].Name.Range)
+	if n := len(c.pointList); n > maxPoints {
+		over("points:", n, maxPoints, c.lastPointBlock().Name.Range)
 	}
+}
+
+// lastPointBlock is the last block that makes points: a derived one, or a probe; without either, the site.
+func (c *checker) lastPointBlock() *block {
+	last := c.site
+	for _, p := range c.pointList {
+		switch {
+		case p.block != nil:
+			last = p.block
+		case p.probe != nil:
+			last = p.probe.block
+		}
+	}
+	return last
 }

@@ -104,6 +104,11 @@ var sentences = []saying{
 	{section: "2", says: "a limit in K is a difference", rules: "limit own 3 K\n    choice \"x\"\n" + when("temperature > own"), codes: "37"},
 	{section: "2", says: "K is always a difference", rules: when("temperature > 45 K"), codes: "39"},
 	{section: "2", says: "a deadband and a rate are differences", rules: when("rise(temperature, 1 h) > 9 °F/h", "deadband 1 °C/h")},
+	{section: "2", says: "°C against a difference is one", rules: when("temperature - yard/temperature > 3 °C")},
+	{section: "2", says: "an offset in °C is one", rules: lid(wire, atLid, "offset -0.4 °C")},
+	{section: "2", says: "a plain number takes a water activity's", rules: "alarm a at bin-1\n    when water-activity > 0.7" + rest},
+	{section: "2", says: "a count has no unit", rules: when("count(each tank/loaded) > 1")},
+	{section: "2", says: "a condition may stand by itself", rules: when("loaded")},
 	{section: "2", says: "only one quantity is compared", rules: when("ph < temperature"), codes: "37"},
 	{section: "2", says: "% takes the other side's quantity", rules: "alarm a at bin-1\n    when humidity > 65 %" + rest},
 	{section: "2", says: "% beside a moisture does not say which", rules: "alarm a at bin-1\n    when moisture > 12 %" + rest, codes: "38"},
@@ -128,19 +133,32 @@ var sentences = []saying{
 	{section: "3", says: "of several it is refused", rules: when("tank/temperature > 30 °C"), codes: "55"},
 	{section: "3", says: "board/ is this gateway", rules: when("board/disk-free < 5 %")},
 	{section: "3", says: "buses and probes have points", rules: when("not i2c-1/answers")},
+	{section: "3", says: "channels too", rules: crew + fulltime + when("not text/works or text/signal < 20 %")},
 	{section: "3", says: "for each makes one alarm a station; one that lacks a point is skipped with a note", rules: "alarm a for each tank\n    when ph < 4" + rest, also: "N1"},
 	{section: "3", says: "an error if all do", rules: "alarm a for each roaster\n    when bean-temperature > 200 °C" + rest, codes: "60"},
 	{section: "3", says: "for each bus, probe", rules: "alarm a for each bus\n    when not answers" + rest},
+	{section: "3", says: "for each probe", rules: "alarm a for each probe\n    when calibration-age > 30 d" + rest},
+	{section: "3", says: "for each channel", rules: crew + fulltime + "alarm a for each channel\n    when not works" + rest},
 	{section: "3", says: "in for each point, value is that point", rules: "alarm a for each point\n    when value is bad" + rest},
 	{section: "3", says: "measured points may have any name", rules: lid(wire, atLid)},
 	{section: "3", says: "those that kinds know must have their quantity", rules: lid(wire, "gives moisture at dryer-1"), codes: "33"},
 	{section: "3", says: "settings, points and moments of each kind", test: "rules/check TestKinds_table"},
 	{section: "3", says: "computed points are unknown outside a stay", test: "rules/models TestTank_lifeOfAStay"},
 	{section: "3", says: "and unknown or uncertain as their inputs are", test: "rules/models TestModels_uncertainStaysUncertain"},
+	{section: "3", says: "in rooms, stores and the yard they need no stay", test: "rules/models TestRoom_shiftAverage"},
+	{section: "3", says: "what each computed point is", test: "rules/models TestExplain_everyComputedPoint"},
+	{section: "3", says: "wash-in and its ends, over-in", test: "rules/models TestTank_lifeOfAStay"},
+	{section: "3", says: "drying-in and its ends, wet-time", test: "rules/models TestBed_judged"},
+	{section: "3", says: "own-mean, dew-margin", test: "rules/models TestBin_points"},
+	{section: "3", says: "looks-loaded, looks-empty: the readings say so, nobody did", test: "rules/models TestTank_looks"},
+	{section: "3", says: "unsent-room", test: "gateway/command TestOutage_drill"},
+	{section: "3", says: "acts of people and marks of models are moments", test: "gateway/floor TestMarkable_isDeclared"},
 	{section: "3", says: "the coming of an event of this file is a moment", rules: "event cold at tank-1\n    when temperature < 10 °C\n    say \"x\"\n" + when("time-since(cold) < 1 h")},
 	{section: "3", says: "mean, highest, lowest, spread, change and windows that end earlier", test: "rules/engine TestWindow_againstDefinition"},
 	{section: "3", says: "rise by least squares", test: "rules/engine TestRise_norris"},
 	{section: "3", says: "rise needs four readings", rules: when("rise(temperature, 15 s) > 1 °C/min"), codes: "52"},
+	{section: "3", says: "first to last at least half of T apart", test: "rules/engine TestWindow_againstDefinition"},
+	{section: "3", says: "times counts how often a moment came", test: "rules/engine TestPromptAndEvent"},
 	{section: "3", says: "T is 1 s to 31 d", rules: when("mean(temperature, 32 d) > 30 °C"), codes: "18"},
 	{section: "3", says: "mean and the like over stations, neighbours, apart, vote", test: "rules/engine TestNumbers"},
 	{section: "3", says: "count of what is true; unknown counts as not", test: "rules/engine TestCount"},
@@ -161,9 +179,13 @@ var sentences = []saying{
 	{section: "4", says: "uncertain counts when open, is unknown when strict", test: "rules/engine TestUncertain_isUnknownWhenStrict"},
 	{section: "4", says: "uncertain may raise, never clear", test: "rules/engine TestUncertain_raisesNeverClears"},
 	{section: "4", says: "occurs: true for the whole on-delay, false sets back, unknown stops it; one reading is enough; held", test: "rules/engine TestDelay_on"},
+	{section: "4", says: "zero delay: at that reading; not active and unknown is normal, and cannot see", test: "rules/engine TestDelay_on"},
+	{section: "4", says: "the point's own bad-measurement alarm occurs", test: "gateway/floor TestNight_rings"},
 	{section: "4", says: "clears: strictly false for the whole off-delay, true or unknown sets back; then held", test: "rules/engine TestDelay_off"},
 	{section: "4", says: "loss of signal never clears", test: "rules/engine TestProperty_missingNeverLowers"},
 	{section: "4", says: "the deadband keeps an active alarm, under a not too", test: "rules/engine TestDeadband_keeps"},
+	{section: "4", says: "in a compound each comparison is relaxed by its own", test: "rules/engine TestDeadband_keeps"},
+	{section: "4", says: "of the limit, it is nothing where neither side is fixed", test: "rules/check TestTyping_deadbands"},
 	{section: "4", says: "a deadband for each quantity, else of the table; none of a gate", test: "rules/check TestTyping_noDeadbandInGates"},
 	{section: "4", says: "a deadband fits a comparison of when", rules: when("ph < 4", "deadband 1 %RH"), codes: "61"},
 	{section: "4", says: "while: closed clears at once, open begins anew, unknown stays", test: "rules/engine TestWhile_gate"},
@@ -178,6 +200,8 @@ var sentences = []saying{
 	{section: "4", says: "what only grows is true as soon as the known part exceeds", test: "rules/engine TestGrowing"},
 	{section: "4", says: "4,096 readings, then slices", test: "rules/engine TestWindow_goesOverToSlices"},
 	{section: "4", says: "360 slices, exact to one", test: "rules/engine TestCoarse_nearDefinition"},
+	{section: "4", says: "uncertain: more than a tenth, or the extreme that is taken", test: "rules/engine TestWindow_uncertainExtreme"},
+	{section: "4", says: "equal windows on one point are one", test: "rules/engine TestWindow_equalOnesAreOne"},
 	{section: "4", says: "who is called: on duty, priority, area, or named", test: "rules/check TestRoster_whoTakes"},
 	{section: "4", says: "steps count from the first call and end with an acknowledgement", test: "gateway/callout TestBook_escalates"},
 	{section: "4", says: "what the text message says", test: "gateway/callout TestCompose"},
@@ -187,14 +211,38 @@ var sentences = []saying{
 	{section: "5", says: "a key stands once", rules: when("ph < 4", "on-delay 1 min", "on-delay 2 min"), codes: "15"},
 	{section: "5", says: "gives may stand several times", rules: "probe two\n    part sht4x on i2c-9 at 0x44\n    gives temperature at tank-3 as temperature\n    gives lid at tank-3 as humidity\n    note \"x\"\n", codes: "32"},
 	{section: "5", says: "a block without what it needs is refused", rules: "watch w\n    hours always\n", codes: "16"},
+	{section: "5", says: "title and note of any other block", rules: "area a\n    title \"Peña\"\n    note \"x\"\n"},
+	{section: "5", says: "a title has at most 40 characters", rules: "area a\n    title \"" + strings.Repeat("ñ", 41) + "\"\n", codes: "75"},
+	{section: "5", says: "one site", rules: "site other\n    timezone UTC\n", codes: "21"},
+	{section: "5", says: "an area where none is written is mill", rules: "alarm a for each bin in mill\n    when temperature > 30 °C" + rest},
+	{section: "5", says: "a limit of a used subject is overridden, for the site or at a station", test: "rules/check TestLoad_overrides"},
+	{section: "5", says: "an override beyond least and greatest is refused", rules: "use drying\nlimit dryer-air-high 90 °C\n    because \"x\"\n", codes: "66"},
+	{section: "5", says: "an override beyond unwise is a warning", rules: "use fermentation\nlimit over-fermented-ph 4.05 pH\n    because \"x\"\n", also: "W1"},
+	{section: "5", says: "a limit of one's own says its source or that it is a choice", rules: "limit own 30 °C\n" + when("temperature > own"), codes: "16"},
+	{section: "5", says: "without of class food needs because", rules: "use drying\nwithout wet-too-long\n", codes: "16"},
+	{section: "5", says: "and is told", rules: "use drying\nwithout wet-too-long because \"x\"\n", also: "W13"},
+	{section: "5", says: "change alters how a built-in alarm calls", rules: "use fermentation\nchange over-fermented\n    respond-within 30 min\n    because \"x\"\n"},
+	{section: "5", says: "never what it watches", rules: "use fermentation\nchange over-fermented\n    when ph < 3\n    because \"x\"\n", codes: "69"},
+	{section: "5", says: "and needs because", rules: "use fermentation\nchange over-fermented\n    respond-within 30 min\n", codes: "16"},
+	{section: "5", says: "class safety needs a caution", rules: "alarm a at tank-1\n    when ph < 4" + strings.Replace(rest, "quality", "safety", 1), codes: "16"},
+	{section: "5", says: "and is never shelved", rules: "alarm a at tank-1\n    when ph < 4\n    caution \"x\"\n    shelvable 1 h" + strings.Replace(rest, "quality", "safety", 1), codes: "63"},
+	{section: "5", says: "with persons and no watch everybody is called at once", test: "gateway/callout TestTakers"},
+	{section: "5", says: "a siren among the channels sounds with the first", test: "gateway/callout TestBook_escalates"},
+	{section: "5", says: "a channel has a kind as its name, or a name and a kind", rules: "channel night-phone is text\n    modem /dev/ttyUSB1\n"},
+	{section: "5", says: "one broker, one store", rules: "broker\n    listen 127.0.0.1:1883\nbroker\n    listen 127.0.0.1:1884\n", codes: "21"},
+	{section: "5", says: "a page beyond this machine needs a certificate", rules: "page\n    listen 192.168.10.2:443\n", codes: "16"},
+	{section: "5", says: "a declaration with a key of section 5 is refused by a test", test: "rules/check TestKinds_declare"},
+	{section: "5", says: "needs, one, shares, aside, numbers without a unit", test: "rules/check TestMessages_more"},
 	{section: "5", says: "what a part declares is read by its patterns", test: "rules/check TestLoad_slots"},
 
 	// Reload, and time
 	{section: "6", says: "the same alarm is the same name at the same station; formerly carries over", test: "rules/engine TestReload_identity"},
-	{section: "6", says: "a changed condition begins its delays anew; a class raised to safety ends the shelf; a raised priority rings again; what vanished is withdrawn", test: "rules/engine TestReload_changedRule"},
+	{section: "6", says: "a raised priority rings again; what vanished is withdrawn", test: "rules/engine TestReload_identity"},
+	{section: "6", says: "new is opened before old is closed, shared buses once", test: "gateway/floor TestReload_newBeforeOld"},
+	{section: "6", says: "a changed condition begins its delays anew, and who changed it is named; a class raised to safety ends the shelf", test: "rules/engine TestReload_changedRule"},
 	{section: "6", says: "the printed form changes with condition, limit, deadband and delay; layout and comments change nothing", test: "rules/check TestLoad_printedForm"},
 	{section: "6", says: "windows keep their content", test: "rules/engine TestProperty_reloadOfTheSame"},
-	{section: "6", says: "any failure leaves the old plan and raises rules-refused", test: "gateway/floor TestReload_addsAProbeAndSurvivesAMistake"},
+	{section: "6", says: "any failure leaves the old plan and raises rules-refused with file, line and message", test: "gateway/floor TestReload_addsAProbeAndSurvivesAMistake"},
 	{section: "6", says: "days name the day on which hours begin; over midnight", test: "rules/engine TestCalendar"},
 	{section: "6", says: "hours keep their wall times over clock changes", test: "rules/engine TestSpan_changeDays"},
 	{section: "6", says: "clock unset: night, nobody there, hours unknown", test: "rules/engine TestClock_unset"},
@@ -213,6 +261,7 @@ var sentences = []saying{
 	{section: "7", says: "64 evaluation steps a node", test: "rules/engine TestSteps_examples"},
 	// Not so: "the checker itself stops after 5 s". The counts above bound its work; a clock would have a busy board refuse what an idle one takes.
 	{section: "7", says: "100 messages", test: "rules/check TestLoad_manyMessages"},
+	{section: "7", says: "beyond: an error that names the bound and the count", test: "rules/check TestBounds_say"},
 
 	// What the checker says
 	{section: "8", says: "all mistakes in one run, with place, mark, advice, second place", test: "rules/check TestLoad_mistakes"},
@@ -224,6 +273,8 @@ var sentences = []saying{
 	{section: "8", says: "exit 1 with an error, 0 without; --json", test: "gateway/command TestScripts"},
 	{section: "8", says: "the nearest known word: within two letters, one for short ones", test: "internal/diag TestNear"},
 	{section: "8", says: "each warning, and not without its cause", test: "rules/check TestWarnings"},
+	{section: "8", says: "each warning, word for word", test: "rules/check TestLoad_warnings"},
+	{section: "8", says: "no message without a file that shows it", test: "rules/check TestMessages_eachIsShown"},
 	{section: "8", says: "every message is whole", test: "rules/check TestMessages_areWhole"},
 
 	// Layout and editing
@@ -233,6 +284,9 @@ var sentences = []saying{
 	{section: "9", says: "comments of their own line stand as deep as what follows", layout: "area a\n# x\n    note \"y\"\n", prints: "area a\n    # x\n    note            \"y\"\n"},
 	{section: "9", says: "numbers as typed, units printed", layout: "limit a 1.50 degC\n", prints: "limit a 1.50 °C\n"},
 	{section: "9", says: "a comma is followed by a space", layout: "use a,b ,c\n", prints: "use a, b, c\n"},
+	{section: "9", says: "operators have a space on both sides, quotes are straight", layout: "event a\n    when b<4 and c  >  d\n    say “x”\n", prints: "event a\n    when            b < 4 and c > d\n    say             \"x\"\n"},
+	{section: "9", says: "a value that went on keeps its breaks, aligned", layout: "event a\n    when b < 4\n      and c < 5\n", prints: "event a\n    when            b < 4\n                    and c < 5\n"},
+	{section: "9", says: "the order is the writer's", layout: "event a\n    say \"x\"\n    when b\narea c\n", prints: "event a\n    say             \"x\"\n    when            b\n\narea c\n"},
 	{section: "9", says: "twice changes nothing, the tree stays, a file that does not parse is left alone", test: "rules/syntax TestFormat_ofSentences"},
 	{section: "9", says: "files in the layout come back byte for byte", test: "rules/syntax TestFormat_leavesGoodFiles"},
 	{section: "9", says: "an edit changes its block and nothing else; where a new one goes; its comment stays", test: "rules/syntax TestEdit"},
@@ -321,7 +375,7 @@ func TestSentences_values(t *testing.T) {
 	}
 }
 
-// Aim: each bound of the language that no other test shows is said with its number, and within it nothing is.
+// Aim: within each bound nothing is said of it. What is said beyond is TestBounds_say's.
 func TestSentences_bounds(t *testing.T) {
 	many := func(n int, form string) string {
 		var b strings.Builder
@@ -333,19 +387,16 @@ func TestSentences_bounds(t *testing.T) {
 	person, call := "person p%d\n    phone \"+51 900 000 003\"\n", "    hours always\n    call ana\n"
 	probe := "probe p%d\n    part ds18b20 28-%012[1]x\n    gives lid%[1]d at bin-1\n    note \"x\"\n"
 	prompt := "prompt x%d for each tank\n    when temperature > 30 °C\n    say \"x\"\n"
-	for _, tt := range []struct{ name, within, beyond string }{
-		{"people", crew + many(maxPeople-2, person), crew + many(maxPeople-1, person)},
-		{"watches", crew + many(maxWatches, "watch w%d\n"+call), crew + many(maxWatches+1, "watch w%d\n"+call)},
-		{"steps", crew + fulltime + many(maxSteps-1, "    after 1%d min ben\n"), crew + fulltime + many(maxSteps, "    after 1%d min ben\n")},
-		{"probes", many(maxProbes-11, probe), many(maxProbes-10, probe)},
-		{"points", many(2500, "point x%d for each tank is temperature + 1 K\n"), many(2700, "point x%d for each tank is temperature + 1 K\n")},
-		{"alarms", many(maxAlarms/3, prompt), many(maxAlarms/3+1, prompt)},
+	for name, within := range map[string]string{
+		"people":  crew + many(maxPeople-2, person),
+		"watches": crew + many(maxWatches, "watch w%d\n"+call),
+		"steps":   crew + fulltime + many(maxSteps-1, "    after 1%d min ben\n"),
+		"probes":  many(maxProbes-11, probe),
+		"points":  many(2500, "point x%d for each tank is temperature + 1 K\n"),
+		"alarms":  many(maxAlarms/3, prompt),
 	} {
-		if _, list := loadText(t, floor+tt.within); list.HasErrors() {
-			t.Errorf("%s: within the bound %v", tt.name, list)
-		}
-		if _, list := loadText(t, floor+tt.beyond); codes(list, diag.Error) != "75" {
-			t.Errorf("%s: beyond the bound %v, want one message 75", tt.name, list)
+		if _, list := loadText(t, floor+within); list.HasErrors() {
+			t.Errorf("%s: within the bound %v", name, list)
 		}
 	}
 	for n, want := range map[int]string{maxFiles - 1: "", maxFiles: "25"} {

@@ -318,3 +318,14 @@ func TestBecause(t *testing.T) {
 		t.Error(got)
 	}
 }
+
+// TestShown_timesAsMeant: times are looked at once a second, so a limit may be found passed up to a second late; it is said as it was meant.
+func TestShown_timesAsMeant(t *testing.T) {
+	age := &formula.Node{Op: formula.Age, Ref: ph, Quantity: units.Duration, Text: "age(ph)"}
+	for read, want := range map[time.Duration]string{0: "age(ph) is 3 min, limit 3 min", 400 * time.Millisecond: "age(ph) is 3 min, limit 3 min"} {
+		b := start(t, tank(Alarm{When: cmp(age, formula.Greater, num(180, units.Duration), 0)})).wait(read).sees(ph, 5).wait(4 * time.Minute)
+		if len(b.said) != 1 || !strings.HasPrefix(b.said[0].Because, want) {
+			t.Errorf("read after %s: %s, want %q", read, b.story(), want)
+		}
+	}
+}

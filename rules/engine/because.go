@@ -109,9 +109,16 @@ func (e *exhibit) shown() Shown {
 	}
 	if e.limit != nil {
 		s.Limit, s.HasLimit = e.limit(), true
+		if late := s.Value - s.Limit; s.Quantity == units.Duration && late > 0 && late <= grain {
+			s.Value = s.Limit
+		}
 	}
 	return s
 }
+
+// grain is how late, in seconds, a time that runs by itself may be found past its limit, since it is looked at once a second: "not read for 3 min" is
+// meant where the look came after 3 min 1 s.
+const grain = 1
 
 // decided are the parts that speak for what happened: those that hold when it comes, those that fail when it goes; all, if none does.
 func (a *alarm) decided(event Event) []*exhibit {

@@ -6,6 +6,9 @@ import (
 	"slices"
 	"testing"
 	"time"
+
+	"millwarden/internal/units"
+	"millwarden/rules/formula"
 )
 
 // direct works a window out by its definition, from all samples ever, the slow way: an independent check of the streaming one.
@@ -308,5 +311,43 @@ func TestWindow_gap(t *testing.T) {
 		if got := w.mean(220*time.Second, false); !near(got, 20, 1e-9) {
 			t.Errorf("%s: after the gap: %v", name, got)
 		}
+	}
+}
+
+// TestWindow_uncertainExtreme: the mean bears a short doubt, the extreme that is doubtful itself is unknown when strict [LANGUAGE section 4, Windows].
+func TestWindow_uncertainExtreme(t *testing.T) {
+	for name, slices := range map[string]bool{"every reading": false, "slices": true} {
+		w := newWindow(1000*time.Second, 0)
+		w.needs = needs{extremes: true}
+		if slices {
+			w.slices = newCoarse(w.over, 0)
+		}
+		for _, s := range []sample{{0, 20, sure}, {900 * time.Second, 30, doubtful}, {910 * time.Second, 21, sure}} {
+			w.add(s)
+		}
+		const now = 990 * time.Second
+		if got := w.mean(now, true); math.IsNaN(got) {
+			t.Errorf("%s: 10 s of 990 are uncertain, and the mean is unknown", name)
+		}
+		if open, strict := w.highest(now, false), w.highest(now, true); open != 30 || !math.IsNaN(strict) {
+			t.Errorf("%s: highest %v, strict %v; want 30, unknown", name, open, strict)
+		}
+		if open, strict := w.lowest(now, false), w.lowest(now, true); open != 20 || strict != 20 {
+			t.Errorf("%s: lowest %v, strict %v; want 20, 20", name, open, strict)
+		}
+	}
+}
+
+// TestWindow_equalOnesAreOne: two alarms that look back over the same time at the same point share a window; another time is another [LANGUAGE section 4].
+func TestWindow_equalOnesAreOne(t *testing.T) {
+	mean := func(name string, span time.Duration) Alarm {
+		return Alarm{Name: name, When: cmp(over(formula.Mean, at(ph, units.PH), units.PH, span, 0), formula.Less, num(4, units.PH), 0)}
+	}
+	m, err := newMachine(tank(mean("one", time.Hour), mean("two", time.Hour), mean("three", 2*time.Hour)), stamp(0))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := len(m.points[m.index[ph]].windows); got != 2 {
+		t.Errorf("%d windows for three alarms over two spans, want 2", got)
 	}
 }
