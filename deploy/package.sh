@@ -3,7 +3,8 @@
 #   sh deploy/package.sh [OUT]              builds for arm64, armv7, armv6, amd64; checks; OUT is dist/ unless given
 #   sh deploy/package.sh --try OUT          then installs, runs, upgrades and removes the amd64 package in a fresh Debian 12 below a folder of its own; needs root
 # Needs Go, and for all checks: apt-get install lintian systemd debootstrap curl. A check whose tool is missing fails, unless SKIP names it: SKIP="lintian try".
-# SIGNING_KEY=FILE signs the checksums with that key of OpenSSH, see deploy/sign.sh.
+#   sh deploy/package.sh --support          only prints until when what would be built is supported
+# SIGNING_KEY=FILE makes it a release: signs the checksums with that key of OpenSSH, see deploy/sign.sh, and is supported for two years, or until a later SUPPORT_END=2028-12-31.
 # BOARDS="amd64" builds for some alone. The page must be built before: (cd gateway/web/ui && npm ci && npm run build).
 set -eu
 cd "$(dirname "$0")/.."
@@ -20,11 +21,23 @@ if [ "${1:-}" = --try ]; then
 	try=yes
 	shift
 fi
+support=""
+if [ "${1:-}" = --support ]; then
+	support=yes
+	shift
+fi
 out=${1:-dist}
 case $out in /*) ;; *) out=$PWD/$out ;; esac
 VERSION=${VERSION:-0.1.0}
-SUPPORT_END=${SUPPORT_END:-no release: not supported}
 SOURCE_DATE_EPOCH=${SOURCE_DATE_EPOCH:-$(git log -1 --format=%ct 2>/dev/null || echo 1767225600)}
+least=$(date -u -d "$(date -u -d "@$SOURCE_DATE_EPOCH" +%F) + 2 years" +%F)
+if [ -n "${SIGNING_KEY:-}" ]; then
+	SUPPORT_END=$(date -u -d "${SUPPORT_END:-$least}" +%F) || stop "SUPPORT_END is no date: write 2028-12-31"
+	[ "$(date -u -d "$SUPPORT_END" +%s)" -ge "$(date -u -d "$least" +%s)" ] || stop "SECURITY.md promises two years of support: SUPPORT_END is $least or later"
+else
+	SUPPORT_END="no release: not supported"
+fi
+[ -z "$support" ] || { echo "$SUPPORT_END"; exit 0; }
 GOTOOLCHAIN=$(sed -n 's/^toolchain //p' go.mod)
 export VERSION SOURCE_DATE_EPOCH GOTOOLCHAIN
 PATH="${XDG_CACHE_HOME:-$HOME/.cache}/millwarden-tools:$PATH:/usr/sbin"

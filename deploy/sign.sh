@@ -1,5 +1,6 @@
 #!/bin/sh
-# Signs the checksums of a release, and checks a release before it is installed. With OpenSSH alone [ssh-keygen(1), -Y], which every board has.
+# Makes the key of whoever releases, signs the checksums of a release, and checks one before it is installed. With OpenSSH alone [ssh-keygen(1), -Y], which every board has.
+#   sh deploy/sign.sh key KEY [SIGNERS]       once a maintainer: makes KEY and KEY.pub, asks for a passphrase, adds a line to SIGNERS, prints the fingerprint
 #   sh deploy/sign.sh sign OUT KEY            SHA256SUMS.sig beside OUT/SHA256SUMS, by the private key KEY
 #   sh deploy/sign.sh check OUT [SIGNERS]     that a known signer signed OUT/SHA256SUMS, and that each file there is as signed; exit 0 good, 1 not
 # SIGNERS is deploy/release-signers unless given [ssh-keygen(1), ALLOWED SIGNERS].
@@ -8,11 +9,20 @@ set -eu
 purpose=millwarden-release
 signer=releases@millwarden.example
 say() { printf 'sign: %s\n' "$*" >&2; }
-[ $# -ge 2 ] || { say "say sign or check, and the folder"; exit 2; }
+[ $# -ge 2 ] || { say "say key and a file, or sign or check and the folder"; exit 2; }
 sums=$2/SHA256SUMS
-[ -f "$sums" ] || { say "$sums is not there"; exit 1; }
+[ "$1" = key ] || [ -f "$sums" ] || { say "$sums is not there"; exit 1; }
 
 case $1 in
+key)
+	signers=${3:-$(dirname "$0")/release-signers}
+	[ ! -e "$2" ] && [ ! -e "$2.pub" ] || { say "$2 is there already: a key is made once"; exit 1; }
+	# PASSPHRASE is for tests; without it ssh-keygen asks on the terminal.
+	ssh-keygen -q -t ed25519 -C "$signer" ${PASSPHRASE+-N "$PASSPHRASE"} -f "$2"
+	echo "$signer namespaces=\"$purpose\" $(cut -d' ' -f1,2 "$2.pub")" >>"$signers"
+	ssh-keygen -l -f "$2.pub"
+	echo "Commit $signers, and write this fingerprint into the release notes. Keep $2 on a stick in a drawer: whoever has it and its passphrase can sign."
+	;;
 sign)
 	[ $# = 3 ] || { say "name the private key"; exit 2; }
 	rm -f "$sums.sig"
@@ -30,7 +40,7 @@ check)
 	echo "signed, and each file as signed"
 	;;
 *)
-	say "$1 is neither sign nor check"
+	say "$1 is none of key, sign, check"
 	exit 2
 	;;
 esac

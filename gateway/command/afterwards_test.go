@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"millwarden/internal/browser"
+	"millwarden/internal/peers"
 )
 
 // eventually runs a command until it says something that fits, and gives what the brackets of the pattern hold.
@@ -34,7 +35,7 @@ func TestCommands_swapAndAfterwards(t *testing.T) {
 		t.Skip("a night is slow")
 	}
 	folder := t.TempDir()
-	startMill(t, freeAddress(t), folder, 120)
+	startMill(t, peers.FreeAddress(t), folder, 120)
 	at := func(args ...string) []string { return append(args, "--data", folder) }
 	explain := at("explain", "dryer-runs-away@dryer-1", "--rules", filepath.Join(folder, "fern-hollow.rules"), "--when", "2026-12-24T18:30")
 

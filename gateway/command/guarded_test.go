@@ -2,7 +2,6 @@ package command
 
 import (
 	"bufio"
-	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -27,6 +26,8 @@ import (
 	"millwarden/internal/browser"
 	"millwarden/internal/clock"
 	"millwarden/internal/estate"
+	"millwarden/internal/leaks"
+	"millwarden/internal/peers"
 )
 
 // guarded is the demo's estate with logins and everything that is secret about it: who asks gets what his role may see, and no secret ever.
@@ -36,27 +37,7 @@ type guarded struct {
 	book                  *people.Book
 	tokens                map[string]string // sessions by person
 	secrets               []string
-	log                   *watched
-}
-
-// watched is a log that is looked at piece by piece.
-type watched struct {
-	mu   sync.Mutex // guards text
-	text bytes.Buffer
-}
-
-func (w *watched) Write(p []byte) (int, error) {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	return w.text.Write(p)
-}
-
-// take gives what was logged since.
-func (w *watched) take() string {
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	defer w.text.Reset()
-	return w.text.String()
+	log                   *leaks.Log
 }
 
 const (
@@ -73,12 +54,8 @@ var guardedPeople = []string{"", "ben", "caro", "ana", "wall", "vera"}
 // openGuarded runs the estate, its rules file changed by edit.
 func openGuarded(t testing.TB, edit func(string) string) *guarded {
 	t.Helper()
-	folder, err := os.MkdirTemp("/dev/shm", "gate") // short: the path of a socket has 107 bytes at most [unix(7)]
-	if err != nil {
-		folder = t.TempDir()
-	}
-	t.Cleanup(func() { _ = os.RemoveAll(folder) })
-	g := &guarded{address: freeAddress(t), broker: freeAddress(t), data: folder, tokens: map[string]string{}, log: &watched{}}
+	folder := leaks.Folder(t)
+	g := &guarded{address: peers.FreeAddress(t), broker: peers.FreeAddress(t), data: folder, tokens: map[string]string{}, log: &leaks.Log{}}
 	text, err := fs.ReadFile(estate.Files, estate.RulesFile)
 	if err != nil {
 		t.Fatal(err)
@@ -209,31 +186,12 @@ func (g *guarded) ask(a *asking) (replied, error) {
 	return replied{answer.StatusCode, fmt.Sprint(answer.Header) + string(body)}, err
 }
 
-// leaks gives the secrets that stand in a text.
-func (g *guarded) leaks(text string) (found []string) {
-	for _, s := range g.secrets {
-		if strings.Contains(text, s) {
-			found = append(found, s)
-		}
-	}
-	return found
-}
-
 // searchFiles looks for secrets in all that the gateway wrote. Hashes of passwords belong into people.db and the key into its file, tokens and passwords nowhere.
 func (g *guarded) searchFiles(t testing.TB) {
 	t.Helper()
 	looked := 0
-	files, err := os.ReadDir(g.data)
-	if err != nil {
-		t.Error(err)
-	}
-	for _, f := range files {
-		name := f.Name()
-		text, err := os.ReadFile(filepath.Join(g.data, name))
-		if err != nil {
-			continue // the folder of the commands' socket
-		}
-		for _, s := range g.leaks(string(text)) {
+	for name, text := range leaks.Files(t, g.data) {
+		for _, s := range leaks.In(text, g.secrets...) {
 			if s == "$argon2id$" && strings.HasPrefix(name, "people.db") || s == "BEGIN PRIVATE KEY" && name == "push-key.pem" {
 				looked++
 				continue
@@ -320,13 +278,13 @@ func FuzzAPI(f *testing.F) {
 		}
 		got, err := g.ask(&a)
 		if err != nil {
-			t.Fatalf("%+v: %v; the log says %s", a, err, g.log.take())
+			t.Fatalf("%+v: %v; the log says %s", a, err, g.log.Take())
 		}
 		if got.status >= 500 {
-			t.Errorf("%+v: status %d: %s; the log says %s", a, got.status, got.text, g.log.take())
+			t.Errorf("%+v: status %d: %s; the log says %s", a, got.status, got.text, g.log.Take())
 		}
-		logged := g.log.take()
-		if s := g.leaks(got.text + logged); s != nil {
+		logged := g.log.Take()
+		if s := leaks.In(got.text+logged, g.secrets...); s != nil {
 			t.Errorf("%+v: secrets %q in the answer or in the log", a, s)
 		}
 		if strings.Contains(got.text, guardedPhone) && a.who != "ben" && a.who != "caro" {

@@ -116,7 +116,7 @@ func openOutage(t *testing.T, pictures, broker, store string) *outage {
 		}
 	})
 	o := &outage{folder: folder, pictures: pictures, typed: typed}
-	o.visitor = visitor{t, browser.Open(t, index), startMillWith(t, IO{In: in, Out: said, Err: said}, freeAddress(t), folder, 10)}
+	o.visitor = visitor{t, browser.Open(t, index), startMillWith(t, IO{In: in, Out: said, Err: said}, peers.FreeAddress(t), folder, 10)}
 	return o
 }
 

@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"net"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -23,6 +22,7 @@ import (
 	"millwarden/drivers/hx711/hx711test"
 	"millwarden/internal/browser"
 	"millwarden/internal/estate"
+	"millwarden/internal/peers"
 )
 
 // The page is tried here against the running program on the invented estate, as a person meets it: nothing behind it is a double but the buses.
@@ -31,17 +31,6 @@ import (
 type mill struct {
 	url, address, folder string
 	stop                 func()
-}
-
-// freeAddress is one on which nobody listens now.
-func freeAddress(t testing.TB) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().String()
 }
 
 // startMill runs the demo until stop is called or the test ends.
@@ -161,7 +150,7 @@ func TestPages_crew(t *testing.T) {
 	}
 	for i, width := range []int64{360, 1440} {
 		t.Run(fmt.Sprint(width), func(t *testing.T) {
-			v := visitor{t, browser.Open(t, index), startMill(t, freeAddress(t), t.TempDir(), 60)}
+			v := visitor{t, browser.Open(t, index), startMill(t, peers.FreeAddress(t), t.TempDir(), 60)}
 			v.device(width, []string{"dark", "light"}[i])
 			v.open("/")
 			v.sees(`document.querySelectorAll(".way .line").length == 10`)
@@ -205,7 +194,7 @@ func TestPages_owner(t *testing.T) {
 	if testing.Short() || raced {
 		t.Skip("a browser and a night are slow")
 	}
-	v := visitor{t, browser.Open(t, index), startMill(t, freeAddress(t), t.TempDir(), 60)}
+	v := visitor{t, browser.Open(t, index), startMill(t, peers.FreeAddress(t), t.TempDir(), 60)}
 	v.device(768, "light")
 	v.open("/")
 	v.sees(stickSilent)
@@ -278,7 +267,7 @@ func TestPages_technician(t *testing.T) {
 	if testing.Short() || raced {
 		t.Skip("a browser and a night are slow")
 	}
-	v := visitor{t, browser.Open(t, index), startMill(t, freeAddress(t), t.TempDir(), 60)}
+	v := visitor{t, browser.Open(t, index), startMill(t, peers.FreeAddress(t), t.TempDir(), 60)}
 	v.device(1920, "light")
 	v.open("/probes")
 	v.sees(`document.querySelectorAll(".probe").length == 14 && document.querySelector(".probe code")`)
@@ -313,7 +302,7 @@ func TestPages_wiring(t *testing.T) {
 	if testing.Short() || raced {
 		t.Skip("a browser is slow")
 	}
-	v := visitor{t, browser.Open(t, index), startMill(t, freeAddress(t), t.TempDir(), 10)}
+	v := visitor{t, browser.Open(t, index), startMill(t, peers.FreeAddress(t), t.TempDir(), 10)}
 	v.device(390, "light")
 	v.open("/probes")
 	v.presses("Look what is wired")
@@ -361,7 +350,7 @@ func TestPages_wiring(t *testing.T) {
 // aside runs the demo as startMill does, and gives the estate to whom it concerns; a scale hangs on it that no rule knows.
 func aside(t testing.TB, speed float64) (*mill, *estate.Estate, *hx711test.Tree) {
 	t.Helper()
-	m := &mill{address: freeAddress(t), folder: t.TempDir()}
+	m := &mill{address: peers.FreeAddress(t), folder: t.TempDir()}
 	m.url = "http://" + m.address
 	gateway, world, err := openDemo(IO{In: strings.NewReader(""), Out: io.Discard, Err: io.Discard}, m.folder, m.address, speed, false, nil)
 	if err != nil {
@@ -509,7 +498,7 @@ func TestPages_lost(t *testing.T) {
 	if testing.Short() || raced {
 		t.Skip("a browser and a night are slow")
 	}
-	address, folder := freeAddress(t), t.TempDir()
+	address, folder := peers.FreeAddress(t), t.TempDir()
 	v := visitor{t, browser.Open(t, index), startMill(t, address, folder, 30)}
 	v.device(390, "light")
 	v.open("/")
@@ -540,7 +529,7 @@ func TestPages_byHand(t *testing.T) {
 	if testing.Short() || raced {
 		t.Skip("a browser is slow")
 	}
-	v := visitor{t, browser.Open(t, index), startMill(t, freeAddress(t), folderWith(t, handMeter), 30)}
+	v := visitor{t, browser.Open(t, index), startMill(t, peers.FreeAddress(t), folderWith(t, handMeter), 30)}
 	v.device(390, "dark")
 	v.open("/")
 	const reminder = "Hand meter: Read it by hand and enter it."
@@ -580,7 +569,7 @@ func TestPages_early(t *testing.T) {
 	if testing.Short() || raced {
 		t.Skip("a browser is slow")
 	}
-	v := visitor{t, browser.Open(t, index), startMill(t, freeAddress(t), t.TempDir(), 30)}
+	v := visitor{t, browser.Open(t, index), startMill(t, peers.FreeAddress(t), t.TempDir(), 30)}
 	v.device(1440, "light")
 	_, err := chromedp.Call(v.tab, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{
 		MatchedNetworkConditions: []*network.Conditions{{Latency: 400, DownloadThroughput: 50e3, UploadThroughput: 50e3}}})
@@ -679,7 +668,7 @@ func TestPages_access(t *testing.T) {
 		}
 		t.Skip("axe-core is not installed: run npm ci in gateway/web/ui")
 	}
-	v := visitor{t, browser.Open(t, index), startMill(t, freeAddress(t), pushing(t), 60)}
+	v := visitor{t, browser.Open(t, index), startMill(t, peers.FreeAddress(t), pushing(t), 60)}
 	v.asTelephone()
 	v.open("/")
 	v.sees(stickSilent)
@@ -725,7 +714,7 @@ func TestPages_pictures(t *testing.T) {
 	if folder == "" {
 		t.Skip("MILLWARDEN_PICTURES names no folder")
 	}
-	v := visitor{t, browser.Open(t, index), startMill(t, freeAddress(t), pushing(t), 30)}
+	v := visitor{t, browser.Open(t, index), startMill(t, peers.FreeAddress(t), pushing(t), 30)}
 	v.asTelephone()
 	take := func(state string, some int) {
 		for i, p := range pages[:some] {
@@ -754,7 +743,7 @@ func TestPages_pictures(t *testing.T) {
 // BenchmarkFirstView is how long the first view with live values takes on a slow link (400 ms round trip, 400 kbit/s) and a processor four times
 // slower, from nothing kept; and what it weighs on the way.
 func BenchmarkFirstView(b *testing.B) {
-	m := startMill(b, freeAddress(b), b.TempDir(), 30)
+	m := startMill(b, peers.FreeAddress(b), b.TempDir(), 30)
 	for b.Loop() {
 		v := visitor{b, browser.Open(b, index), m}
 		v.device(390, "light")

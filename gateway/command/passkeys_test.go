@@ -23,6 +23,7 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"millwarden/internal/browser"
+	"millwarden/internal/peers"
 )
 
 const passkeyRules = `site small-mill
@@ -58,7 +59,7 @@ type keyed struct {
 func newKeyed(t *testing.T) *keyed {
 	t.Helper()
 	k := &keyed{visitor: visitor{TB: t}, data: t.TempDir()}
-	address, made := freeAddress(t), t.TempDir()
+	address, made := peers.FreeAddress(t), t.TempDir()
 	quiet := IO{In: strings.NewReader(passkeyPassword + "\n"), Out: io.Discard, Err: io.Discard}
 	k.must(makeCertificates(t.Context(), quiet, []string{"mill.example", "--out", made}))
 	page := filepath.Join(made, "page.pem")

@@ -20,6 +20,7 @@ import (
 	"millwarden/gateway/callout/push"
 	"millwarden/internal/browser"
 	"millwarden/internal/clock"
+	"millwarden/internal/peers"
 )
 
 const restoredRules = `site small-mill
@@ -48,7 +49,7 @@ type running struct {
 
 func runOn(t *testing.T, data string) *running {
 	t.Helper()
-	address := freeAddress(t)
+	address := peers.FreeAddress(t)
 	file := filepath.Join(t.TempDir(), "site.rules")
 	if err := os.WriteFile(file, []byte(strings.Replace(restoredRules, "ADDRESS", address, 1)), 0o600); err != nil {
 		t.Fatal(err)

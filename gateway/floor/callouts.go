@@ -248,7 +248,7 @@ func (t tokens) FindToken(hash [32]byte) (callout.Token, error) {
 // Answer finds what the link of a message stands for.
 func (f *Floor) Answer(token string) (web.Answer, bool) {
 	t, expired, ok := f.callout.Answer(token)
-	return web.Answer{Alarm: t.Alarm, Occurrence: t.Occurrence, Person: t.Person, Title: t.Title, Expired: expired}, ok
+	return web.Answer{Alarm: t.Alarm, Occurrence: t.Occurrence, Person: t.Person, Title: t.Title, Drill: t.Alarm == callout.DrillAlarm, Expired: expired}, ok
 }
 
 func (f *Floor) channelWorks(name string) bool {

@@ -23,6 +23,7 @@ import (
 	"millwarden/drivers/scan"
 	"millwarden/gateway/callout"
 	"millwarden/gateway/callout/push"
+	"millwarden/gateway/callout/siren"
 	"millwarden/gateway/callout/watcher"
 	"millwarden/gateway/history"
 	"millwarden/gateway/logbook"
@@ -52,25 +53,26 @@ type Options struct {
 	Credential  func(name string) (string, error)                 // secret text of a credential
 	Log         *slog.Logger
 	Version     string
-	Built       time.Time                                                // of the program: no clock before it is believed; zero: not known
-	Listen      string                                                   // page, instead of the address in the rules file
-	Rules       RulesFile                                                // where a changed plan comes from; nil: never
-	Warnings    int                                                      // of the rules file at the start, not settled
-	NoForward   bool                                                     // the store is served by a forwarder elsewhere
-	CatchUp     int                                                      // readings a second to the broker after an outage; 0: as publish has it; below 0: no limit
-	Open        bool                                                     // nobody logs in at the page: the demo, on this machine alone
-	FirstCode   func(code string)                                        // told the code of the first start, while nobody can log in; nil: nobody
-	NoPage      bool                                                     // the page is not served: tests on fake time have no sockets
-	Demo        string                                                   // said on every page of an invented estate
-	Speed       float64                                                  // of the demo's clock; 0 is 1
-	MailRoots   *x509.CertPool                                           // whom mail trusts; nil: the system's list
-	PushService http.RoundTripper                                        // way to push services; nil: the system\'s
-	Outside     http.RoundTripper                                        // way to the outside watcher; nil: the system's
-	OpenModem   func(path string, speed int) (io.ReadWriteCloser, error) // line of a channel of text messages; nil: a serial port of the host
-	Channels    map[string]callout.Channel                               // by name, instead of those of the rules file: the demo's phones
-	DialBroker  func(context.Context) (net.Conn, error)                  // line to the site's own broker, instead of a socket: nights on fake time
-	Store       *http.Client                                             // asks the store, instead of the usual client
-	Manager     Manager                                                  // who started the gateway; nil: nobody who wants to hear
+	Built       time.Time                                                         // of the program: no clock before it is believed; zero: not known
+	Listen      string                                                            // page, instead of the address in the rules file
+	Rules       RulesFile                                                         // where a changed plan comes from; nil: never
+	Warnings    int                                                               // of the rules file at the start, not settled
+	NoForward   bool                                                              // the store is served by a forwarder elsewhere
+	CatchUp     int                                                               // readings a second to the broker after an outage; 0: as publish has it; below 0: no limit
+	Open        bool                                                              // nobody logs in at the page: the demo, on this machine alone
+	FirstCode   func(code string)                                                 // told the code of the first start, while nobody can log in; nil: nobody
+	NoPage      bool                                                              // the page is not served: tests on fake time have no sockets
+	Demo        string                                                            // said on every page of an invented estate
+	Speed       float64                                                           // of the demo's clock; 0 is 1
+	MailRoots   *x509.CertPool                                                    // whom mail trusts; nil: the system's list
+	PushService http.RoundTripper                                                 // way to push services; nil: the system\'s
+	Outside     http.RoundTripper                                                 // way to the outside watcher; nil: the system's
+	OpenModem   func(path string, speed int) (io.ReadWriteCloser, error)          // line of a channel of text messages; nil: a serial port of the host
+	OpenOutput  func(chip string, line int, onWhenLow bool) (siren.Output, error) // line of a siren or a lamp; nil: one of the host
+	Channels    map[string]callout.Channel                                        // by name, instead of those of the rules file: the demo's phones
+	DialBroker  func(context.Context) (net.Conn, error)                           // line to the site's own broker, instead of a socket: nights on fake time
+	Store       *http.Client                                                      // asks the store, instead of the usual client
+	Manager     Manager                                                           // who started the gateway; nil: nobody who wants to hear
 }
 
 // BusOpener opens the bus of a name ("i2c-1", "onewire", "tcp 192.0.2.20:502", "broker") for a kind of driver. A bus that has a block in the rules

@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"millwarden/internal/certificate"
+	"millwarden/internal/leaks"
 	"millwarden/internal/link"
 )
 
@@ -311,7 +312,7 @@ func TestGate_slowClients(t *testing.T) {
 // arrives whole.
 func TestGate_oversized(t *testing.T) {
 	var counted atomic.Int64
-	var log safeLog
+	var log leaks.Log
 	o := byPassword()
 	o.Oversized, o.Log = func() { counted.Add(1) }, slog.New(slog.NewTextHandler(&log, nil))
 	g := guard(t, o)
@@ -360,22 +361,4 @@ func TestGate_oversized(t *testing.T) {
 		t.Errorf("just below the bound: %s", said)
 	}
 	g.waits("sticks/bin-1", strings.Repeat("x", maxPacket-head))
-}
-
-// safeLog may be written by many goroutines.
-type safeLog struct {
-	mu   sync.Mutex // guards text
-	text strings.Builder
-}
-
-func (l *safeLog) Write(p []byte) (int, error) {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.text.Write(p)
-}
-
-func (l *safeLog) String() string {
-	l.mu.Lock()
-	defer l.mu.Unlock()
-	return l.text.String()
 }

@@ -18,14 +18,18 @@ var answerPage = template.Must(template.New("answer.html").Funcs(template.FuncMa
 
 // answerWords are the words of that page in one language.
 type answerWords struct {
-	Lang, Button, Done, Gone, Expired, Ask, Page, Limit, Since string
+	Lang, Button, Done, Gone, Expired, Ask, Page, Limit, Since, OnIt, Over, Back, Exercise, Got, GotDone string
 }
 
 var answerLanguages = map[string]answerWords{
 	"en": {"en", "I am on it", "Written down: you are on it. Nobody else is called for this.", "This link is not known here, or no longer.",
-		"This link has run out. Open the page and look what stands now.", "You were called for:", "To the page of the mill", "limit", "since"},
+		"This link has run out. Open the page and look what stands now.", "You were called for:", "To the page of the mill", "limit", "since",
+		"is on it", "This does not stand any more, and nobody is called for it. The page says what stands now.", "Back to normal by itself",
+		"This is an exercise: nothing has happened.", "I got it", "Written down: you got it."},
 	"es": {"es", "Voy yo", "Anotado: va usted. No se llama a nadie más por esto.", "Este enlace no se conoce aquí, o ya no.",
-		"Este enlace ha caducado. Abra la página y mire qué hay ahora.", "Se le llamó por:", "A la página del beneficio", "límite", "desde"},
+		"Este enlace ha caducado. Abra la página y mire qué hay ahora.", "Se le llamó por:", "A la página del beneficio", "límite", "desde las",
+		"se encarga", "Esto ya no está y no se llama a nadie por ello. La página dice qué hay ahora.", "Volvió solo a lo normal",
+		"Esto es un simulacro: no ha pasado nada.", "Me llegó", "Anotado: le llegó."},
 }
 
 type answerView struct {
@@ -34,8 +38,15 @@ type answerView struct {
 	Done    bool
 	Problem string
 	Title   string
-	Alarm   *wireAlarm // nil: it is normal by now
+	Drill   bool       // an exercise: there is no alarm
+	Alarm   *wireAlarm // nil: it does not stand any more
 	Since   string     // hours and minutes at the site
+	OnItAt  string     // when it was acknowledged; as Since
+}
+
+// Asks tells whether somebody is asked for an answer: not for what is over, nor for what another is on.
+func (v *answerView) Asks() bool {
+	return v.Drill || v.Alarm != nil && (v.Alarm.AcknowledgedBy == "" || v.Alarm.AcknowledgedAt == 0)
 }
 
 func (w *Web) serveAnswer(rw http.ResponseWriter, r *http.Request) {
@@ -68,14 +79,14 @@ func (w *Web) lookUp(r *http.Request) (answerView, Answer, int) {
 		view.Problem = view.Words.Gone
 		return view, answer, http.StatusNotFound
 	}
-	view.Title = answer.Title
+	view.Title, view.Drill = answer.Title, answer.Drill
 	if answer.Expired {
 		view.Problem = view.Words.Expired
 		return view, answer, http.StatusGone
 	}
 	for _, a := range *w.live.now().frame.Alarms {
 		if a.ID == answer.Alarm && a.Occurrence == answer.Occurrence {
-			view.Alarm, view.Since = &a, w.hour(a.Since)
+			view.Alarm, view.Since, view.OnItAt = &a, w.hour(a.Since), w.hour(a.AcknowledgedAt)
 		}
 	}
 	return view, answer, http.StatusOK
@@ -108,7 +119,7 @@ func (w *Web) showAnswer(rw http.ResponseWriter, status int, view answerView) {
 	rw.Header().Set("Content-Type", "text/html; charset=utf-8")
 	rw.Header().Set("Cache-Control", "no-store")
 	rw.WriteHeader(status)
-	if err := answerPage.Execute(rw, view); err != nil {
+	if err := answerPage.Execute(rw, &view); err != nil {
 		w.config.Log.Debug("answer page not sent", "status", strconv.Itoa(status), "cause", err)
 	}
 }

@@ -54,6 +54,30 @@ func TestAnswer_shows(t *testing.T) {
 	}
 }
 
+// Aim: the page says what has become of it since it was sent, and asks for an answer only where one is owed: not of what another is on or what is over, and a drill is
+// called an exercise.
+func TestAnswer_whatBecameOfIt(t *testing.T) {
+	for name, c := range map[string]struct {
+		token       string
+		change      func(a *Alarm)
+		says, never string
+	}{
+		"another is on it": {"tank1-ana", func(a *Alarm) { a.AcknowledgedBy, a.AcknowledgedAt = "Ben", a.Since }, "Ben is on it, since 02:09.", "<button"},
+		"back by itself":   {"tank1-ana", func(a *Alarm) { a.Active = false }, "Back to normal by itself, since 02:09.", "pH 4.05"},
+		"and still owed":   {"tank1-ana", func(a *Alarm) { a.Active = false }, "<button>I am on it</button>", "is on it."},
+		"over":             {"tank1-ana", func(a *Alarm) { a.Occurrence++ }, "This does not stand any more", "<button"},
+		"a drill":          {"drill-ana", func(*Alarm) {}, "This is an exercise: nothing has happened.", "I am on it"},
+		"its answer":       {"drill-ana", func(*Alarm) {}, "<button>I got it</button>", "does not stand"},
+	} {
+		f := newFake().night()
+		f.change(func(s *Snapshot) { c.change(&s.Alarms[0]) })
+		body := ask(t, newWeb(t, f), request("GET", "/a/"+c.token, "")).Body.String()
+		if !strings.Contains(body, c.says) || strings.Contains(body, c.never) {
+			t.Errorf("%s: want %q and not %q:\n%s", name, c.says, c.never, body)
+		}
+	}
+}
+
 // Aim: texts of the rules file are text on the page, whatever they hold.
 func TestAnswer_escapes(t *testing.T) {
 	f := newFake().night()

@@ -160,6 +160,8 @@ func (f *fake) Answer(token string) (Answer, bool) {
 	switch token {
 	case "tank1-ana":
 		return Answer{Alarm: "over-fermented@tank-1", Occurrence: 7, Person: "ana", Title: "Tank 1: over-fermented"}, true
+	case "drill-ana":
+		return Answer{Alarm: "drill", Occurrence: 90001, Person: "ana", Title: "EXERCISE", Drill: true}, true
 	case "old":
 		return Answer{Alarm: "over-fermented@tank-1", Occurrence: 6, Person: "ana", Title: "Tank 1: over-fermented", Expired: true}, true
 	}

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"bytes"
 	"context"
 	"crypto/tls"
 	"fmt"
@@ -15,13 +14,13 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
 
 	"millwarden/gateway/people"
+	"millwarden/internal/leaks"
 )
 
 // gated is a page with logins: ana (owner), ben (crew), caro (technician), vera (auditor) and wall (reader) have passwords, zoe is in no rules file.
@@ -29,27 +28,9 @@ type gated struct {
 	*Web
 	book  *people.Book
 	fake  *fake
-	log   *safeBuffer
-	notes *safeBuffer
+	log   *leaks.Log
+	notes *leaks.Log
 	dir   string
-}
-
-// safeBuffer may be written by many goroutines.
-type safeBuffer struct {
-	mu   sync.Mutex // guards text
-	text bytes.Buffer
-}
-
-func (b *safeBuffer) Write(p []byte) (int, error) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return b.text.Write(p)
-}
-
-func (b *safeBuffer) String() string {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return b.text.String()
 }
 
 const (
@@ -59,11 +40,10 @@ const (
 
 func newGated(t testing.TB, somebody bool, change ...func(*Config)) *gated {
 	t.Helper()
-	dir, err := os.MkdirTemp("", "gate") // short: the path of a socket has 107 bytes at most [unix(7)]
-	must(t, err)
-	t.Cleanup(func() { _ = os.RemoveAll(dir) })
-	g := &gated{fake: newFake().night(), log: &safeBuffer{}, notes: &safeBuffer{}, dir: dir}
+	dir := leaks.Folder(t)
+	g := &gated{fake: newFake().night(), log: &leaks.Log{}, notes: &leaks.Log{}, dir: dir}
 	g.fake.change(func(s *Snapshot) { s.People = append(s.People, Person{"wall", "Wall screen", "reader"}) })
+	var err error
 	g.book, err = people.Open(dir, people.Options{Cost: people.Cost{Passes: 1, Memory: 64, Threads: 1}})
 	must(t, err)
 	t.Cleanup(func() { _ = g.book.Close() })
@@ -595,15 +575,10 @@ func TestLogin_secrets(t *testing.T) {
 	if keep(g.as(t, again, request("GET", "/api/overview", ""))).Code != http.StatusUnauthorized {
 		t.Error("a file that cannot be read lets in")
 	}
-	texts := map[string]string{"log": g.log.String(), "logbook": g.notes.String()}
-	for _, secret := range []string{"another fine secret", secretWords, code, owner.Value, again.Value} {
-		for where, text := range texts {
-			if strings.Contains(text, secret) {
-				t.Errorf("%s holds a secret", where)
-			}
-		}
-		if strings.Contains(pages.String(), secret) {
-			t.Errorf("a page shows a secret (%d letters)", len(secret))
+	texts := map[string]string{"log": g.log.String(), "logbook": g.notes.String(), "a page": pages.String()}
+	for where, text := range texts {
+		if found := leaks.In(text, "another fine secret", secretWords, code, owner.Value, again.Value); found != nil {
+			t.Errorf("%s holds secrets: %q", where, found)
 		}
 	}
 	if strings.Contains(texts["log"]+texts["logbook"], "a wrong secret") {

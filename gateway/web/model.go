@@ -276,6 +276,7 @@ type Answer struct {
 	Occurrence int64
 	Person     string // name of the rules file
 	Title      string // of the alarm with its place, as it was sent
+	Drill      bool   // an exercise, and no alarm
 	Expired    bool
 }
 

@@ -1,7 +1,6 @@
 package housekeeping
 
 import (
-	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -56,7 +55,7 @@ func (r *release) check() (string, error) {
 	return r.run("sh", signScript, "check", r.folder, r.signers)
 }
 
-// Aim: a release is installed only as it was signed. A changed package, changed sums, a package beside the signed ones, another's key, a signature for another
+// Aim: the one command of a maintainer makes a key by which releases pass, and a release is installed only as it was signed. A changed package, changed sums, a package beside the signed ones, another's key, a signature for another
 // purpose and none at all are refused; the control is the release itself, also with packages left out. OpenSSH judges.
 func TestSigning(t *testing.T) {
 	if _, err := exec.LookPath("ssh-keygen"); err != nil {
@@ -65,15 +64,30 @@ func TestSigning(t *testing.T) {
 		}
 		t.Skip("ssh-keygen is not installed")
 	}
+	t.Setenv("PASSPHRASE", "")
 	r := &release{t: t, keys: t.TempDir()}
 	r.signers = filepath.Join(r.keys, "signers")
-	ours, other := r.key("ours"), r.key("other")
-	public, err := os.ReadFile(ours + ".pub")
+	shipped, err := os.ReadFile("../../deploy/release-signers")
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := os.WriteFile(r.signers, fmt.Appendf(nil, "releases@millwarden.example namespaces=\"millwarden-release\" %s", public), 0o600); err != nil {
+	if err := os.WriteFile(r.signers, shipped, 0o600); err != nil {
 		t.Fatal(err)
+	}
+	ours, other := filepath.Join(r.keys, "ours"), r.key("other")
+	said, err := r.run("sh", signScript, "key", ours, r.signers)
+	if err != nil || !strings.Contains(said, "SHA256:") {
+		t.Fatalf("making the key of a maintainer: %v\n%s", err, said)
+	}
+	before, _ := os.ReadFile(r.signers)
+	if said, err := r.run("sh", signScript, "key", ours, r.signers); err == nil {
+		t.Errorf("a key was made over another: %s", said)
+	}
+	if after, _ := os.ReadFile(r.signers); string(after) != string(before) || len(after) <= len(shipped) {
+		t.Errorf("the signers after the first key, and after the second that was refused:\n%s\n%s", before, after)
+	}
+	if mode, err := os.Stat(ours); err != nil || mode.Mode().Perm() != 0o600 {
+		t.Errorf("the key: %v, %v", mode, err)
 	}
 	const deb = "millwarden_0.1.0-1_arm64.deb"
 	for name, c := range map[string]struct {
@@ -103,7 +117,7 @@ func TestSigning(t *testing.T) {
 			t.Errorf("%s: %v, %s, want %q", name, err, said, c.says)
 		}
 	}
-	// The file that is shipped names nobody yet: nothing passes by it.
+	// No key of a test is shipped: nothing of it passes.
 	r.signers = "../../deploy/release-signers"
 	if said, err := r.check(); err == nil {
 		t.Errorf("the shipped signers let it pass: %s", said)

@@ -143,6 +143,6 @@ func slotQuantity(word string) units.Quantity {
 // slots that take a single token and no quantity.
 var plainSlots = map[string]bool{
 	"POINT": true, "STATION": true, "CHANNEL": true, "I2C": true, "SPI": true, "GPIO": true, "IIO": true, "HWMON": true, "BUS": true, "ADDRESS": true,
-	"HOST": true, "TOPIC": true, "PATH": true, "ID": true, "MAIL": true, "URL": true, "NAME": true, "CREDENTIAL": true, "TEXT": true,
+	"HOST": true, "TOPIC": true, "PATH": true, "ID": true, "MAIL": true, "URL": true, "NAME": true, "PERSON": true, "CREDENTIAL": true, "TEXT": true,
 	"NUMBER": true, "AMOUNT": true, "ANY": true,
 }

@@ -23,31 +23,32 @@ type checker struct {
 	byWord  map[string][]*block // of blocks, once all are read
 	plan    *Plan
 
-	site      *block
-	areas     map[string]*block
-	stations  map[string]*station
-	order     []*station
-	buses     map[string]*bus
-	probes    map[string]*probe
-	probeList []*probe
-	points    map[string]*point
-	pointList []*point
-	limits    map[string]*limit
-	limitList []*limit
-	people    map[string]*block
-	watches   map[string]*block
-	channels  map[string]*channel
-	alarms    map[string]*alarm
-	alarmList []*alarm
-	inputs    map[string]*probe    // what is read, and by whom
-	ends      map[*syntax.Key]ends // of keys, once read
-	nodes     slab.Of[formula.Node]
-	args      slab.Of[*formula.Node]
-	made      slab.Of[engine.Alarm]
-	printed   []byte            // room for the text of one formula
-	texts     map[string]string // of formulas: many alarms, or one at many stations, look alike
-	slowest   time.Duration     // update time of the slowest probe
-	noHours   bool              // a watch has hours that could not be read, which was said
+	site        *block
+	areas       map[string]*block
+	stations    map[string]*station
+	order       []*station
+	buses       map[string]*bus
+	probes      map[string]*probe
+	probeList   []*probe
+	points      map[string]*point
+	pointList   []*point
+	limits      map[string]*limit
+	limitList   []*limit
+	people      map[string]*block
+	peopleMeant []syntax.Token // by settings of channels, which are read before people are known
+	watches     map[string]*block
+	channels    map[string]*channel
+	alarms      map[string]*alarm
+	alarmList   []*alarm
+	inputs      map[string]*probe    // what is read, and by whom
+	ends        map[*syntax.Key]ends // of keys, once read
+	nodes       slab.Of[formula.Node]
+	args        slab.Of[*formula.Node]
+	made        slab.Of[engine.Alarm]
+	printed     []byte            // room for the text of one formula
+	texts       map[string]string // of formulas: many alarms, or one at many stations, look alike
+	slowest     time.Duration     // update time of the slowest probe
+	noHours     bool              // a watch has hours that could not be read, which was said
 }
 
 // Load reads the main file and all that it names, checks it against the vocabulary of parts, buses and channels, and gives the plan; nil

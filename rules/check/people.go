@@ -190,6 +190,12 @@ func (c *checker) checkPeople() {
 		last := c.of("person")[n-1]
 		c.say("75", last.Name.Range, facts{"what": "persons:", "n": trimmed(float64(n)), "max": trimmed(maxPeople), "why": "Call groups by their phone list."})
 	}
+	for _, t := range c.peopleMeant {
+		if c.people[t.Word()] == nil {
+			n := near(t.Word(), sortedKeys(c.people))
+			c.say("22", t.Range, facts{"what": "person", "name": t.Word(), "near": n, "why": orElse(n, "Persons: "+orNone(sortedKeys(c.people))+".")})
+		}
+	}
 	for _, b := range c.of("watch") {
 		if b.ours() && b.Name.Given() && c.watches[b.Name.Word()] == nil {
 			c.watches[b.Name.Word()] = b

@@ -207,7 +207,7 @@ func fits(e *phrase.Element, t syntax.Token) bool {
 			return true
 		}
 		return false
-	case "NAME", "CHANNEL", "STATION", "BUS", "I2C", "SPI", "GPIO", "IIO", "HWMON":
+	case "NAME", "PERSON", "CHANNEL", "STATION", "BUS", "I2C", "SPI", "GPIO", "IIO", "HWMON":
 		return t.Kind == syntax.Name
 	default:
 		return t.Kind == syntax.Number

@@ -396,13 +396,15 @@ func (c *checker) addDefaults(lines phrase.Lines, d *phrase.Declaration, stood m
 	return lines
 }
 
-// checkSlot looks at what a slot names, as far as it can be known now; POINT waits until all points are known.
+// checkSlot looks at what a slot names, as far as it can be known now; POINT and PERSON wait until all are known.
 func (c *checker) checkSlot(b *block, d *phrase.Declaration, f found) {
 	switch f.element.Text {
 	case "STATION":
 		c.stationNamed(f.token)
 	case "I2C", "SPI", "GPIO", "IIO", "HWMON", "BUS":
 		c.busNamed(f.token, f.element.Text, d.Name, b.board)
+	case "PERSON":
+		c.peopleMeant = append(c.peopleMeant, f.token)
 	case "CREDENTIAL":
 		c.credential(f.token, b)
 	}

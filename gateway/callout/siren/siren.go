@@ -1,9 +1,12 @@
-// Package siren is the channel that needs no network: a siren and a lamp on lines of the board or on a relay behind Modbus, and a button on the wall
-// that silences. It wakes who is near; it is no fire alarm, and its patterns are not those by which people are told to leave a building.
+// Package siren is the channel that needs no network: a siren and a lamp on lines of the board or on a relay behind Modbus, a button on the wall that
+// silences, and buttons that answer. It wakes who is near; it is no fire alarm, and its patterns are not those by which people are told to leave a building.
 //
 // The siren sounds from the hand-over of a message until somebody has answered, the alarm is gone, the button was pressed or the longest time is over.
 // The lamp stays lit as long as somebody is owed a call, whatever the button did: silence is not an answer. Each further message about the same
 // occurrence, the repeats of the roster among them, begins anew.
+//
+// A button that answers stands for one person, and says "I am on it" for all that the lamp is lit for: it is held for two seconds and let go, so that neither
+// an elbow nor a wire that is shorted answers. Whoever stands there may press it: a site that wants to know who gives each person one behind a door of hers.
 //
 // Outputs are off before the first message, and are switched off when the program ends in order. A program that is killed leaves a line as it was
 // until the service manager has started it again: the first thing done then is to switch it off. Each output is read back after it was set, and set
@@ -31,6 +34,7 @@ const Declares = `channel siren
     phrase relay tcp HOST unit NUMBER 1 .. 247 coil NUMBER 0 .. 65535
     phrase lamp GPIO line NUMBER 0 .. 255 [on-when (high|low)]
     phrase button GPIO line NUMBER 0 .. 255
+    phrase answer* GPIO line NUMBER 0 .. 255 by PERSON
     phrase longest DURATION 5 s .. 1 h default 10 min
     one output|relay
 `
@@ -54,10 +58,19 @@ type Options struct {
 	Sound    func() (Output, error)
 	Lamp     func() (Output, error) // nil: there is none
 	Button   func() (Button, error) // nil: there is none
+	Answers  []Answering            // buttons that answer
 	Longest  time.Duration          // 0: DefaultLongest
 	Silenced func()                 // the button was pressed while it sounded
+	// Answered is told that a person's button said "I am on it" to an occurrence. It is called by a goroutine of Run, and ends with its context.
+	Answered func(ctx context.Context, person, alarm string, occurrence int64)
 	Clock    clock.Clock
 	Log      *slog.Logger
+}
+
+// Answering is a button that answers for one person.
+type Answering struct {
+	Person string // name of the rules file
+	Open   func() (Button, error)
 }
 
 // DefaultLongest is how long it sounds for one message unless the rules file says otherwise.
@@ -72,6 +85,8 @@ const (
 	setAgain = 10 * time.Second
 	// stuck is how long a pressed button is believed; chosen. A button that sticks must not silence the night.
 	stuck = 30 * time.Second
+	// answerHeld is how long a button that answers is held at least; chosen: longer than one leans on it, short for a thumb.
+	answerHeld = 2 * time.Second
 	// exerciseFor is how long a drill sounds; chosen.
 	exerciseFor = time.Second
 )
@@ -88,11 +103,8 @@ type Siren struct {
 	switching sync.Mutex // guards what stands below; taken before mu
 	sound     output
 	lamp      output
-	button    Button
-	tried     time.Duration // when opening the button was tried last; 0: not yet
-	pressed   bool
-	since     time.Duration // when it was pressed
-	fault     string        // of the button
+	button    contact
+	answers   []contact // as Options.Answers
 }
 
 type occurrence struct {
@@ -101,7 +113,8 @@ type occurrence struct {
 }
 
 type call struct {
-	begun    time.Duration // monotonic
+	first    time.Duration // when it was told first, monotonic
+	begun    time.Duration // when it was told last
 	urgency  int
 	silenced bool
 }
@@ -120,7 +133,11 @@ func New(o Options) (*Siren, error) {
 	if o.Longest <= 0 {
 		o.Longest = DefaultLongest
 	}
-	return &Siren{o: o, calls: map[occurrence]*call{}, because: "not switched yet"}, nil
+	s := &Siren{o: o, calls: map[occurrence]*call{}, because: "not switched yet", button: contact{name: "button", open: o.Button}}
+	for _, a := range o.Answers {
+		s.answers = append(s.answers, contact{name: "button of " + a.Person, open: a.Open})
+	}
+	return s, nil
 }
 
 // Send lets it sound. It returns once the output has been switched and read back.
@@ -130,7 +147,11 @@ func (s *Siren) Send(_ context.Context, m callout.Message) error {
 	if m.Exercise {
 		s.exercise = now + exerciseFor
 	} else {
-		s.calls[occurrence{m.Alarm, m.Occurrence}] = &call{begun: now, urgency: m.Level()}
+		o, one := occurrence{m.Alarm, m.Occurrence}, &call{first: now, begun: now, urgency: m.Level()}
+		if before := s.calls[o]; before != nil {
+			one.first = before.first
+		}
+		s.calls[o] = one
 	}
 	s.mu.Unlock()
 	return s.step(now)
@@ -154,12 +175,21 @@ func (s *Siren) Health() callout.Health {
 	return callout.Health{Works: s.because == "", Because: s.because, Signal: math.NaN()}
 }
 
-// Run switches outputs and looks at the button until ctx ends; then all is off.
+// Run switches outputs and looks at the buttons until ctx ends; then all is off.
 func (s *Siren) Run(ctx context.Context) error {
+	var answering sync.WaitGroup
+	defer answering.Wait()
 	tick := time.NewTicker(max(s.o.Clock.Real(stepEvery), shortestStep))
 	defer tick.Stop()
 	defer s.off()
 	for {
+		for person, all := range s.answered(s.o.Clock.Now().Mono) {
+			answering.Go(func() { // who writes it down may wait for a disk; the siren does not
+				for _, o := range all {
+					s.o.Answered(ctx, person, o.alarm, o.number)
+				}
+			})
+		}
 		before := s.Health().Because
 		if err := s.step(s.o.Clock.Now().Mono); err != nil && err.Error() != before {
 			s.o.Log.Warn("siren does not work", "cause", err)
@@ -176,7 +206,7 @@ func (s *Siren) Run(ctx context.Context) error {
 func (s *Siren) step(now time.Duration) error {
 	s.switching.Lock()
 	defer s.switching.Unlock()
-	if s.look(now) {
+	if down, _ := s.button.look(now); down {
 		s.silence(now)
 	}
 	sounds, lit := s.due(now)
@@ -184,8 +214,9 @@ func (s *Siren) step(now time.Duration) error {
 	if s.o.Lamp != nil {
 		err = errors.Join(err, s.lamp.set("lamp", s.o.Lamp, lit, now))
 	}
-	if s.fault != "" {
-		err = errors.Join(err, errors.New(s.fault))
+	err = errors.Join(err, s.button.fault)
+	for i := range s.answers {
+		err = errors.Join(err, s.answers[i].fault)
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
@@ -231,33 +262,33 @@ func (s *Siren) silence(now time.Duration) {
 	}
 }
 
-// look tells whether the button was pressed since it was looked at last.
-func (s *Siren) look(now time.Duration) bool {
-	if s.o.Button == nil || s.button == nil && s.tried > 0 && now-s.tried < setAgain {
-		return false
+// answered looks at the buttons that answer, and gives by person what was answered: all that was told before the button went down.
+func (s *Siren) answered(now time.Duration) map[string][]occurrence {
+	s.switching.Lock()
+	defer s.switching.Unlock()
+	var all map[string][]occurrence
+	for i := range s.answers {
+		_, held := s.answers[i].look(now)
+		if held < answerHeld || held > stuck {
+			continue
+		}
+		if all == nil {
+			all = map[string][]occurrence{}
+		}
+		all[s.o.Answers[i].Person] = s.toldBefore(now - held)
 	}
-	var err error
-	if s.button == nil {
-		s.tried = max(now, 1)
-		s.button, err = s.o.Button()
+	return all
+}
+
+func (s *Siren) toldBefore(then time.Duration) (list []occurrence) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for o, c := range s.calls {
+		if c.first <= then {
+			list = append(list, o)
+		}
 	}
-	low := false
-	if err == nil {
-		low, err = s.button.Low()
-	}
-	if err != nil {
-		s.fault = "button: " + err.Error()
-		return false
-	}
-	s.fault = ""
-	down := low && !s.pressed
-	if down {
-		s.since = now
-	}
-	if s.pressed = low; low && now-s.since > stuck {
-		s.fault = fmt.Sprintf("button: pressed for longer than %v, it sticks or its wire is shorted", stuck)
-	}
-	return down
+	return list
 }
 
 func (s *Siren) off() {
@@ -271,10 +302,10 @@ func (s *Siren) off() {
 		}
 		*o = output{}
 	}
-	if s.button != nil {
-		_ = s.button.Close() // nothing hangs on it any more
+	s.button.close()
+	for i := range s.answers {
+		s.answers[i].close()
 	}
-	s.button = nil
 }
 
 // output is one output and what it was told.

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"context"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
 	"net"
@@ -32,7 +33,7 @@ func TestDeclares(t *testing.T) {
 	for _, line := range declared[0].Phrases {
 		keys = append(keys, line.Key)
 	}
-	if want := []string{"output", "relay", "lamp", "button", "longest"}; !slices.Equal(keys, want) {
+	if want := []string{"output", "relay", "lamp", "button", "answer", "longest"}; !slices.Equal(keys, want) {
 		t.Errorf("lines %v, want %v", keys, want)
 	}
 }
@@ -52,26 +53,44 @@ func (w *wire) Set(on bool) error {
 
 func (w *wire) Close() error { w.closed.Store(true); return nil }
 
-type contact struct{ low atomic.Bool }
+// pushed is the double of a button.
+type pushed struct{ low, dead atomic.Bool }
 
-func (c *contact) Low() (bool, error) { return c.low.Load(), nil }
-func (c *contact) Close() error       { return nil }
+func (p *pushed) Low() (bool, error) {
+	if p.dead.Load() {
+		return false, errors.New("the line cannot be read")
+	}
+	return p.low.Load(), nil
+}
+func (p *pushed) Close() error { return nil }
+
+// hold presses it so long, and waits until that was seen.
+func (p *pushed) hold(d time.Duration) {
+	p.low.Store(true)
+	time.Sleep(d)
+	p.low.Store(false)
+	time.Sleep(2 * stepEvery)
+}
 
 // yard is a siren with doubles on fake time.
 type yard struct {
 	t           *testing.T
 	siren       *Siren
 	sound, lamp *wire
-	button      *contact
+	button, ana *pushed
 	silenced    atomic.Int32
+	answers     chan string
 }
 
 func inYard(t *testing.T, run func(y *yard)) {
 	clocktest.Bubble(t, func(t *testing.T) {
-		y := &yard{t: t, sound: &wire{}, lamp: &wire{}, button: &contact{}}
+		y := &yard{t: t, sound: &wire{}, lamp: &wire{}, button: &pushed{}, ana: &pushed{}, answers: make(chan string, 8)}
 		var err error
 		y.siren, err = New(Options{Sound: func() (Output, error) { return y.sound, nil }, Lamp: func() (Output, error) { return y.lamp, nil },
-			Button: func() (Button, error) { return y.button, nil }, Longest: time.Minute, Silenced: func() { y.silenced.Add(1) },
+			Button: func() (Button, error) { return y.button, nil }, Answers: []Answering{{"ana", func() (Button, error) { return y.ana, nil }}},
+			Answered: func(_ context.Context, person, alarm string, o int64) {
+				y.answers <- fmt.Sprint(person, " ", alarm, " ", o)
+			}, Longest: time.Minute, Silenced: func() { y.silenced.Add(1) },
 			Clock: clock.Scaled{Begun: time.Now(), Speed: 1, Boot: 1}, Log: slog.New(slog.DiscardHandler)})
 		if err != nil {
 			t.Fatal(err)
@@ -150,6 +169,67 @@ func TestSiren_buttonSilencesAndNothingElse(t *testing.T) {
 		_ = y.send(2, engine.High, engine.Quality)
 		if y.heard(4*time.Second) == 0 {
 			t.Error("a new occurrence does not sound")
+		}
+	})
+}
+
+// said is what was answered since.
+func (y *yard) said() (list []string) {
+	for len(y.answers) > 0 {
+		list = append(list, <-y.answers)
+	}
+	slices.Sort(list)
+	return list
+}
+
+// Aim: a button that answers says "I am on it" for the person it stands for, to all that the lamp was lit for when it went down, once, after it was held for two
+// seconds and let go. What is no answer: a short press, a wire that is shorted, a press while nothing stands, what came while it was down, a line that fails.
+func TestSiren_buttonThatAnswers(t *testing.T) {
+	const first, second = "ana dryer-hot@dryer-1 1", "ana dryer-hot@dryer-1 2"
+	inYard(t, func(y *yard) {
+		for _, c := range []struct {
+			name string
+			do   func()
+			want []string
+		}{
+			{"nothing stands", func() { y.ana.hold(3 * time.Second) }, nil},
+			{"a short press", func() { _ = y.send(1, engine.High, engine.Quality); y.ana.hold(time.Second) }, nil},
+			{"held", func() { y.ana.hold(3 * time.Second) }, []string{first}},
+			{"told again meanwhile", func() {
+				y.ana.low.Store(true)
+				time.Sleep(time.Second)
+				_ = y.send(1, engine.High, engine.Quality)
+				y.ana.hold(2 * time.Second)
+			}, []string{first}},
+			{"another came meanwhile", func() {
+				y.ana.low.Store(true)
+				time.Sleep(time.Second)
+				_ = y.send(2, engine.High, engine.Quality)
+				y.ana.hold(2 * time.Second)
+			}, []string{first}},
+			{"both", func() { y.ana.hold(3 * time.Second) }, []string{first, second}},
+			{"silenced, and in its longest time's end", func() { y.button.hold(time.Second); time.Sleep(2 * time.Minute); y.ana.hold(3 * time.Second) }, []string{first, second}},
+			{"shorted", func() { y.ana.hold(stuck + 2*time.Second) }, nil},
+			{"a line that failed while it was down", func() {
+				y.ana.low.Store(true)
+				time.Sleep(3 * time.Second)
+				y.ana.dead.Store(true)
+				time.Sleep(time.Second)
+				y.ana.low.Store(false)
+				y.ana.dead.Store(false)
+				time.Sleep(time.Second)
+			}, nil},
+			{"answered already", func() { y.siren.Still(func(_ string, o int64) bool { return o == 2 }); y.ana.hold(3 * time.Second) }, []string{second}},
+		} {
+			c.do()
+			if got := y.said(); !slices.Equal(got, c.want) {
+				t.Errorf("%s: answers %q, want %q", c.name, got, c.want)
+			}
+		}
+		y.ana.low.Store(true)
+		time.Sleep(stuck + time.Second)
+		if h := y.siren.Health(); h.Works || !strings.Contains(h.Because, "button of ana: pressed for longer") {
+			t.Errorf("health %+v with a button that sticks", h)
 		}
 	})
 }

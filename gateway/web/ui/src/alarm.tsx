@@ -42,7 +42,11 @@ function Calls({ alarm }: { alarm: Alarm }) {
   const { now, words } = useHere();
   const made = useCalled(alarm.calls);
   if (!waits(alarm)) return null;
-  const next = alarm.next.map((c) => words.isCalled(c.person, moment(c.at, now, words)));
+  const times = [...new Set(alarm.next.map((c) => moment(c.at, now, words)))];
+  const next = times.map((at) => {
+    const names = [...new Set(alarm.next.filter((c) => moment(c.at, now, words) === at).map((c) => c.person))];
+    return words.areCalled(list(names, words.and), names.length > 1, at);
+  });
   const first = alarm.calls[0];
   const quietFor = first ? now.mono - first.at : 0;
   const unanswered = quietFor >= 60e3 ? [words.nobodyAnswered(length(quietFor))] : [];

@@ -40,15 +40,26 @@ function useNow(title: string, watches: Watch[]): string[] {
   });
 }
 
-/** Whether another turn of the same watch calls the same person sooner all the while. */
-const sooner = (t: Turn) => (o: Turn) => o.person === t.person && o.watch === t.watch && o.after < t.after && o.from <= t.from && (o.to ?? Infinity) >= (t.to ?? Infinity);
+/** What is left of a turn beside those in which the same watch calls the same person sooner: a swap may put her first for a part of her own turn. */
+function beside(t: Turn, turns: Turn[]): Turn[] {
+  let left = [t];
+  for (const o of turns) {
+    if (o.person !== t.person || o.watch !== t.watch || o.after >= t.after) continue;
+    left = left.flatMap((l) => {
+      const lEnd = l.to ?? Infinity, oEnd = o.to ?? Infinity;
+      if (o.from >= lEnd || oEnd <= l.from) return [l];
+      return [...(l.from < o.from ? [{ ...l, to: o.from }] : []), ...(oEnd < lEnd ? [{ ...l, from: oEnd }] : [])];
+    });
+  }
+  return left;
+}
 
 /** How one person will be called, turn by turn. */
 function useTurns(title: string, turns: Turn[]): string[] {
   const { words, now } = useHere();
-  return turns.filter((t) => t.person === title && !turns.some(sooner(t))).sort((a, b) => a.from - b.from).map((t) => {
+  return turns.filter((t) => t.person === title).flatMap((t) => beside(t, turns)).filter((t) => !t.to || t.to > now.wall).sort((a, b) => a.from - b.from).map((t) => {
     const how = words.youAreCalled(t.watch, t.after ? length(t.after) : "", t.by.length ? list(t.by, words.and) : "");
-    return `${begins(words.turn(hour(t.from, now), t.to ? hour(t.to, now) : ""))}: ${how}${t.for ? ` ${words.inPlaceOf(begins(t.for))}.` : ""}`;
+    return `${begins(words.turn(t.from <= now.wall ? "" : hour(t.from, now), t.to ? hour(t.to, now) : ""))}: ${how}${t.for ? ` ${words.inPlaceOf(begins(t.for))}.` : ""}`;
   });
 }
 
