@@ -167,7 +167,7 @@ func (t *typer) name(x *syntax.NameOf) typed {
 	if name == "value" && t.value != nil {
 		return t.pointValue(x, t.value)
 	}
-	if p := t.c.points[t.owner+"/"+name]; p != nil {
+	if p := t.pointHere(name); p != nil {
 		return t.pointValue(x, p)
 	}
 	if l := t.c.limits[name]; l != nil && l.stands(t.station) {
@@ -193,6 +193,14 @@ func (t *typer) name(x *syntax.NameOf) typed {
 	t.wrong = true
 	t.c.noPoint(x.Token, name, t.owner, pointsAt(t.c, t.owner), "")
 	return t.bad(x)
+}
+
+// pointHere is the point of that name at the place whose condition it is; nil for none.
+func (t *typer) pointHere(name string) *point {
+	if t.station != nil {
+		return t.station.points[name]
+	}
+	return t.c.points[t.owner+"/"+name]
 }
 
 // declaredAbout tells whether buses, channels, probes or points may have a point of that name.

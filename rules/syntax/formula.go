@@ -15,7 +15,8 @@ func (c *cursor) formula() (Expr, bool) {
 	if !c.word("and") && !c.word("or") {
 		return first, true
 	}
-	word := c.peek().Word()
+	junction := c.peek()
+	word := junction.Word()
 	j := &Junction{And: word == "and", Terms: append(c.p.room.exprs.Take(2)[:0], first), Words: c.p.room.tokens.Take(1)[:0]}
 	for c.word("and") || c.word("or") {
 		t := c.next()

@@ -51,6 +51,19 @@ type blockFacts struct {
 	settings bool   // it takes lines that are declared elsewhere
 	bare     bool   // it has no lines
 	keys     []Key
+	byName   map[string]*Key // of keys
+}
+
+// indexed fills byName.
+func indexed(list []blockFacts) []blockFacts {
+	for i := range list {
+		b := &list[i]
+		b.byName = make(map[string]*Key, len(b.keys))
+		for j := range b.keys {
+			b.byName[b.keys[j].Name] = &b.keys[j]
+		}
+	}
+	return list
 }
 
 // linkKeys are those of broker and store: how the other side is reached.
@@ -67,7 +80,7 @@ var linkKeys = []Key{
 }
 
 // blocks in the order of the grammar; their keys in the order in which they are listed to people.
-var blocks = []blockFacts{
+var blocks = indexed([]blockFacts{
 	{word: "site", header: "site fern-hollow", keys: []Key{
 		{Name: "timezone", Meaning: "hours, nights and days are reckoned in it", Says: "needs a zone of the IANA list, for example America/Lima", Default: "needed", form: formPlace},
 		{Name: "altitude", Meaning: "air pressure for the air and drying models", Says: "needs a height, for example 1450 m", Default: "0 m", Least: "-400 m", Most: "5500 m", form: formQuantity},
@@ -246,4 +259,4 @@ var blocks = []blockFacts{
 		{Name: "note", Meaning: "kept, printed in registers, never sent", Says: `needs a text, for example "for the record"`, form: formText},
 	}},
 	{word: "include", header: `include "deck.rules"`, bare: true},
-}
+})

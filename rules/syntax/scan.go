@@ -40,6 +40,7 @@ type scanner struct {
 	at     int  // byte in line
 	column int  // of at, from 1
 	plain  bool // every character of the line is one byte
+	minus  bool // a − stands in it, which is read as -
 	row    *row
 }
 
@@ -60,7 +61,9 @@ func (s *scanner) scanRow(line string, start int, r *row) {
 // plausible refuses a line that is no text before anybody tries to read it.
 func (s *scanner) plausible() bool {
 	var text bool
-	if s.plain, text = looks(s.line); text && len(s.line) <= maxLine {
+	s.plain, text = looks(s.line)
+	s.minus = !s.plain && strings.Contains(s.line, "−")
+	if text && len(s.line) <= maxLine {
 		return true
 	}
 	column := 0
@@ -95,12 +98,18 @@ var odd = func() (odd [256]bool) {
 
 // looks tells that a line holds nothing but tabs and what ASCII prints, as most lines do, which are read byte for byte; and whether it is text.
 func looks(line string) (plain, text bool) {
+	plain = true
 	for i := 0; i < len(line); i++ {
-		if odd[line[i]] {
-			return false, utf8.ValidString(line) && strings.IndexFunc(line, isControl) < 0
+		if !odd[line[i]] {
+			continue
 		}
+		r, size := utf8.DecodeRuneInString(line[i:])
+		if r == utf8.RuneError && size == 1 || isControl(r) {
+			return false, false
+		}
+		plain, i = false, i+size-1
 	}
-	return true, true
+	return plain, true
 }
 
 func isControl(r rune) bool { return r != '\t' && unicode.IsControl(r) }
@@ -163,16 +172,11 @@ func (s *scanner) add(kind Kind, text string, where diag.Range) {
 	s.row.tokens = append(s.row.tokens, Token{Kind: kind, Text: text, Range: where})
 }
 
-// take adds a token of the next so many characters.
-func (s *scanner) take(kind Kind, text string, width int) {
+// take adds a token; typed is how it stands in the line, where it comes next.
+func (s *scanner) take(kind Kind, text, typed string) {
+	width := s.width(typed)
 	s.add(kind, text, s.place(width))
-	if s.plain {
-		s.at, s.column = s.at+width, s.column+width
-		return
-	}
-	for range width {
-		s.step()
-	}
+	s.at, s.column = s.at+len(typed), s.column+width
 }
 
 // markOf is what a mark that stands for itself is.
@@ -204,20 +208,17 @@ var comparisons = []struct {
 
 // scan reads one token, or the comment that ends the line.
 func (s *scanner) scan() bool {
-	for s.at < len(s.line) && s.line[s.at] == ' ' {
-		s.at, s.column = s.at+1, s.column+1
-	}
-	for s.at < len(s.line) && unicode.IsSpace(s.peek()) {
-		s.step()
-	}
+	s.blanks()
 	if s.at >= len(s.line) {
 		return false
 	}
-	r := s.peek()
 	if isLetter(s.line[s.at]) { // most words
-		s.chunk()
+		if !s.plainName() {
+			s.chunk()
+		}
 		return true
 	}
+	r := s.peek()
 	if r == '#' {
 		s.comment()
 		return false
@@ -227,13 +228,28 @@ func (s *scanner) scan() bool {
 		return true
 	}
 	if kind := markOf(r); kind != None {
-		s.take(kind, s.line[s.at:s.at+utf8.RuneLen(r)], 1)
+		mark := s.line[s.at : s.at+utf8.RuneLen(r)]
+		s.take(kind, mark, mark)
 		return true
 	}
 	if !s.comparison(r) {
 		s.chunk()
 	}
 	return true
+}
+
+// blanks goes over spaces, and what else counts as one.
+func (s *scanner) blanks() {
+	for s.at < len(s.line) {
+		switch b := s.line[s.at]; {
+		case b == ' ':
+			s.at, s.column = s.at+1, s.column+1
+		case (b < ' ' || b >= utf8.RuneSelf) && unicode.IsSpace(s.peek()):
+			s.step()
+		default:
+			return
+		}
+	}
 }
 
 func (s *scanner) comparison(r rune) bool {
@@ -244,7 +260,7 @@ func (s *scanner) comparison(r rune) bool {
 	}
 	for _, c := range comparisons {
 		if strings.HasPrefix(s.line[s.at:], c.typed) {
-			s.take(c.kind, c.text, utf8.RuneCountInString(c.typed))
+			s.take(c.kind, c.text, c.typed)
 			return true
 		}
 	}
@@ -348,6 +364,58 @@ func isRef(text string) bool {
 	return found && isName(station) && isName(point)
 }
 
+// What a byte is within a name.
+const (
+	noName = iota
+	smallOrDigit
+	capital
+	hyphen
+)
+
+var inName = func() (in [256]uint8) {
+	for b := range in {
+		switch c := byte(b); {
+		case c >= 'a' && c <= 'z' || c >= '0' && c <= '9':
+			in[b] = smallOrDigit
+		case c >= 'A' && c <= 'Z':
+			in[b] = capital
+		case c == '-':
+			in[b] = hyphen
+		}
+	}
+	return in
+}()
+
+// plainName reads a name with a space, a comma or a parenthesis behind it, or the end of the line, in one go: most words are such. It gives up where a
+// closer look is due: behind a quantity, where a unit or `to` may stand, and at anything else than a name.
+func (s *scanner) plainName() bool {
+	rest := s.line[s.at:]
+	end, small, before := 0, true, uint8(hyphen)
+	for ; end < len(rest); end++ {
+		is := inName[rest[end]]
+		if is == noName {
+			break
+		}
+		if is == hyphen && before == hyphen {
+			return false
+		}
+		small = small && is != capital
+		before = is
+	}
+	if end < len(rest) {
+		switch rest[end] {
+		case ' ', ',', '(', ')':
+		default:
+			return false
+		}
+	}
+	if last := s.last(); before == hyphen || end > maxName || last == Number || last == Unit {
+		return false
+	}
+	s.name(rest[:end], rest[:end], small)
+	return true
+}
+
 // chunk reads what stands up to the next space or mark, and tells what it is.
 func (s *scanner) chunk() {
 	rest := s.line[s.at:]
@@ -415,14 +483,13 @@ func splitsAt(text string, at int) bool {
 }
 
 func (s *scanner) commaNumber(head string) {
-	width := len(head) // digits, a comma, perhaps a minus: one byte each
 	point := strings.Replace(head, ",", ".", 1)
 	write := point
 	if whole, thousands, _ := strings.Cut(head, ","); len(thousands) == 3 && strings.TrimLeft(whole, "-0") != "" {
 		write = whole + thousands + " or " + point // 1,450 m: many write so what is not a decimal
 	}
-	s.fault("2", s.place(width), head+" has a comma, the decimal mark is a point", "Write "+write+".")
-	s.take(Number, point, width)
+	s.fault("2", s.place(len(head)), head+" has a comma, the decimal mark is a point", "Write "+write+".")
+	s.take(Number, point, s.typed(head))
 }
 
 func (s *scanner) last() Kind {
@@ -434,53 +501,63 @@ func (s *scanner) last() Kind {
 
 // classify adds the token or tokens that a chunk is.
 func (s *scanner) classify(typed string) {
-	text, width := typed, s.width(typed)
-	if !s.plain {
+	text := typed
+	if s.minus {
 		text = strings.ReplaceAll(typed, "−", "-")
 	}
 	switch {
 	case isLetter(text[0]) && s.last() != Number && isName(text) && !strings.EqualFold(text, "to"): // most words
-		s.name(text, width)
+		s.name(text, typed, isSmall(text))
 	case text == "+" || text == "-" || text == "*" || text == "/":
-		s.take(Operator, text, width)
+		s.take(Operator, text, typed)
 	case text == "×":
-		s.take(Operator, "*", width)
+		s.take(Operator, "*", typed)
 	case text == "..":
-		s.take(To, "..", width)
-	case s.last() == Number && s.unit(text, width):
-	case !isLetter(text[0]) && s.numeral(typed, text, width):
+		s.take(To, "..", typed)
+	case s.last() == Number && s.unit(text, typed):
+	case !isLetter(text[0]) && s.numeral(typed, text):
 	case strings.EqualFold(text, "to") && (s.last() == Number || s.last() == Unit):
-		s.take(To, "..", width)
+		s.take(To, "..", typed)
 	case isName(text):
-		s.name(text, width)
+		s.name(text, typed, isSmall(text))
 	case isRef(text):
-		s.take(Ref, text, width)
+		s.take(Ref, text, typed)
 	case strings.HasSuffix(text, ":") && isName(text[:len(text)-1]):
-		s.take(Name, text[:len(text)-1], width-1)
-		s.take(Stray, ":", 1)
+		s.take(Name, text[:len(text)-1], typed[:len(typed)-1])
+		s.take(Stray, ":", ":")
 	default:
-		s.take(Word, typed, width) // a path keeps what stood in it
+		s.take(Word, typed, typed) // a path keeps what stood in it
 	}
 }
 
-// name takes what has the shape of a name.
-func (s *scanner) name(text string, width int) {
+// name takes what has the shape of a name; small tells that no capital stands in it.
+func (s *scanner) name(text, typed string, small bool) {
 	kind := Name
 	if isKeyword(text) {
 		kind = Keyword
 	}
-	s.take(kind, text, width)
+	s.take(kind, text, typed)
+	s.row.tokens[len(s.row.tokens)-1].small = small
+}
+
+func isSmall(name string) bool {
+	for i := range len(name) {
+		if name[i] >= 'A' && name[i] <= 'Z' {
+			return false
+		}
+	}
+	return true
 }
 
 // numeral takes a chunk that begins with a digit, or with what may stand before one.
-func (s *scanner) numeral(typed, text string, width int) bool {
+func (s *scanner) numeral(typed, text string) bool {
 	switch {
 	case isNumber(text):
-		s.take(Number, text, width)
+		s.take(Number, text, typed)
 	case clockShape.MatchString(text):
-		s.take(Clock, text, width)
+		s.take(Clock, text, typed)
 	case spanShape.MatchString(text):
-		s.take(Span, text, width)
+		s.take(Span, text, typed)
 	default:
 		return s.split(typed)
 	}
@@ -488,15 +565,14 @@ func (s *scanner) numeral(typed, text string, width int) bool {
 }
 
 // unit takes a unit behind a number; a per cent sign goes with the letters behind it.
-func (s *scanner) unit(text string, width int) bool {
+func (s *scanner) unit(text, typed string) bool {
 	if text == "%" {
 		rest := s.line[s.at+1:]
 		word := strings.TrimLeftFunc(rest, unicode.IsSpace)
 		if len(word) < len(rest) && len(word) >= 2 {
 			_, known := unitsRead["% "+word[:2]]
 			if ends := len(word) == 2 || !isWordByte(word[2]); known && ends {
-				gap := utf8.RuneCountInString(rest[:len(rest)-len(word)])
-				s.take(Unit, "% "+word[:2], 1+gap+2)
+				s.take(Unit, "% "+word[:2], text+rest[:len(rest)-len(word)+2])
 				return true
 			}
 		}
@@ -504,7 +580,7 @@ func (s *scanner) unit(text string, width int) bool {
 	if _, ok := lookUnit(text); !ok {
 		return false
 	}
-	s.take(Unit, text, width)
+	s.take(Unit, text, typed)
 	return true
 }
 
@@ -529,8 +605,8 @@ func (s *scanner) split(typed string) bool {
 		return false
 	}
 	for _, m := range measures {
-		s.take(Number, m[0], utf8.RuneCountInString(m[0]))
-		s.unit(m[1], utf8.RuneCountInString(m[1]))
+		s.take(Number, m[0], s.typed(m[0]))
+		s.unit(m[1], s.typed(m[1]))
 	}
 	return true
 }

@@ -32,8 +32,9 @@ const (
 
 // Token is one word or mark of the file. Its Range stands in one line.
 type Token struct {
-	Kind Kind
-	Text string // as it stands in the file; marks in their printed form (− is -, ≤ is <=); of a Text what stood between the quotes
+	Kind  Kind
+	small bool   // a name or keyword as Word gives it: nothing is left to do, and most are
+	Text  string // as it stands in the file; marks in their printed form (− is -, ≤ is <=); of a Text what stood between the quotes
 	diag.Range
 }
 
@@ -41,11 +42,16 @@ type Token struct {
 func (t Token) Given() bool { return t.Kind != None }
 
 // Word is the token as words are compared: small.
-func (t Token) Word() string { return strings.ToLower(t.Text) }
+func (t *Token) Word() string {
+	if t.small {
+		return t.Text
+	}
+	return strings.ToLower(t.Text)
+}
 
 // Is tells whether the token is that word, which is given small. Words of the language have letters of one byte.
 func (t *Token) Is(word string) bool {
-	return t.Text == word || len(t.Text) == len(word) && t.Text[0]|' ' == word[0] && strings.EqualFold(t.Text, word)
+	return t.Text == word || !t.small && len(t.Text) == len(word) && t.Text[0]|' ' == word[0] && strings.EqualFold(t.Text, word)
 }
 
 // Comment is one comment, from its # to the end of the line.
@@ -103,7 +109,7 @@ func (b *Block) Find(key string) []*Line {
 // First returns the first line of that key which is not refused, or nil.
 func (b *Block) First(key string) *Line {
 	for _, l := range b.Lines {
-		if !l.Refused && l.is(key) {
+		if l.is(key) && !l.Refused {
 			return l
 		}
 	}

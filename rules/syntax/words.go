@@ -96,12 +96,7 @@ func (b *blockFacts) key(name string) *Key {
 	if b == nil {
 		return nil
 	}
-	for i := range b.keys {
-		if b.keys[i].Name == name {
-			return &b.keys[i]
-		}
-	}
-	return nil
+	return b.byName[name]
 }
 
 // keywords are never names, wherever they stand.
