@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net"
 	"os"
 	"slices"
 	"strings"
@@ -186,10 +187,27 @@ func listPeople(out io.Writer, book *people.Book) error {
 	return w.Flush()
 }
 
+// pageHere is the address of the page on this machine; "": it is served beyond it, and so not before somebody can log in.
+func pageHere(p check.Page) string {
+	host, port, err := net.SplitHostPort(p.Listen)
+	if ip := net.ParseIP(host); err != nil || host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+		return ""
+	}
+	scheme := "http://"
+	if p.Certificate != "" {
+		scheme = "https://"
+	}
+	return scheme + net.JoinHostPort(host, port)
+}
+
 // tellFirst prints the code of the first start where the person who starts the program sees it.
 func tellFirst(std IO, plan *check.Plan) func(string) {
 	return func(code string) {
-		fmt.Fprintf(std.Err, "\nFirst start: nobody can log in yet. At the page, under /code, an owner of the rules file sets a password with this code, once:\n\n    %s\n\n", code)
+		if at := pageHere(plan.Page); at != "" {
+			fmt.Fprintf(std.Err, "\nFirst start: nobody can log in yet. At %s/code an owner of the rules file sets a password with this code, once:\n\n    %s\n\n", at, code)
+		} else {
+			fmt.Fprintf(std.Err, "\nFirst start: nobody can log in yet, and until somebody can the page is not served at %s. On this board, with the name of an owner of the rules file:\n\n    millwarden people add NAME\n\n", plan.Page.Listen)
+		}
 		if !slices.ContainsFunc(plan.People, func(p check.Person) bool { return p.Rights == "owner" }) {
 			fmt.Fprint(std.Err, "No person of the rules file is an owner yet. Write in the block of one: rights owner\n\n")
 		}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"net"
 	"slices"
 	"time"
 
@@ -52,7 +53,7 @@ func (f *Floor) buildCallout() error {
 	for i := range f.plan().Channels {
 		roster.Ways = append(roster.Ways, f.way(&f.plan().Channels[i]))
 	}
-	f.callout, err = callout.New(callout.Options{Roster: roster, Clock: f.clock, Journal: journal{f}, Tokens: tokens{f.logbook, f.clock.Now}, LinkBase: f.linkBase()})
+	f.callout, err = callout.New(callout.Options{Roster: roster, Clock: f.clock, Journal: journal{f}, Tokens: tokens{f.logbook, f.clock.Now}, LinkBase: linkBase(f.plan().Page, f.listen())})
 	if err != nil {
 		return err
 	}
@@ -134,17 +135,31 @@ func word(lines phrase.Lines, key string) string {
 	return ""
 }
 
-// linkBase is the address of the page in messages: the name given to it, else where it listens.
-func (f *Floor) linkBase() string {
-	p := f.plan().Page
-	scheme := "http://"
+// linkBase is the address of the page in messages: the name given to it, else where it listens, at the port on which it listens; the name may say another, where a router passes it on.
+// "": nothing says how a telephone gets there.
+func linkBase(p check.Page, listen string) string {
+	scheme, usual := "http://", "80"
 	if p.Certificate != "" {
-		scheme = "https://"
+		scheme, usual = "https://", "443"
 	}
-	if p.Name != "" {
-		return scheme + p.Name
+	host, port, err := net.SplitHostPort(listen)
+	if err != nil {
+		return ""
 	}
-	return scheme + f.listen()
+	if name, its, err := net.SplitHostPort(p.Name); err == nil {
+		host, port = name, its
+	} else if p.Name != "" {
+		host = p.Name
+	}
+	switch ip := net.ParseIP(host); {
+	case host == "" || ip != nil && ip.IsUnspecified():
+		return ""
+	case port != usual:
+		host = net.JoinHostPort(host, port)
+	case ip != nil && ip.To4() == nil:
+		host = "[" + host + "]"
+	}
+	return scheme + host
 }
 
 // look shows the callout what stands.

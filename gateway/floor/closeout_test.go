@@ -62,6 +62,7 @@ func TestCloseOut_wholeWay(t *testing.T) {
 			for ; ctx.Err() == nil && !stands; a, stands = standing() {
 				time.Sleep(time.Second)
 			}
+			time.Sleep(time.Second) // it is decided before it is written
 			refused(act(web.DoCloseOut, a.Occurrence, "ben"), web.RefusedState)
 			if err := act(web.DoAcknowledge, a.Occurrence, "ben"); err != nil {
 				t.Error(err)

@@ -24,6 +24,9 @@ func (f *Floor) Decide(ctx context.Context, rs []reading.Reading) (took time.Dur
 	return took, err
 }
 
+// LinkBase is the address of the page in messages.
+var LinkBase = linkBase
+
 // Now is the gateway's clock.
 func (f *Floor) Now() reading.Stamp { return f.clock.Now() }
 

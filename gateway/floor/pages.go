@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"net"
 	"time"
 
 	"millwarden/gateway/history"
@@ -20,12 +21,15 @@ func (f *Floor) buildWeb() (err error) {
 		return err
 	}
 	names := []string{}
-	if f.plan().Page.Name != "" {
-		names = append(names, f.plan().Page.Name)
+	if name := f.plan().Page.Name; name != "" {
+		if host, _, err := net.SplitHostPort(name); err == nil {
+			name = host
+		}
+		names = append(names, name)
 	}
 	f.web, err = web.New(web.Config{Model: f, Acts: f, Health: f, Answers: f, Push: f, History: curves{f.history}, Books: books{f}, Lots: f, Records: f, Metrics: f.metrics, Log: f.log.With("part", "page"), Listen: f.listen(),
 		People: f.people, Socket: f.socket(), Open: f.people == nil, Note: f.noteLogin,
-		Certificate: f.plan().Page.Certificate, Names: names, Version: f.o.Version})
+		Certificate: f.plan().Page.Certificate, Names: names, Base: linkBase(f.plan().Page, f.listen()), Version: f.o.Version})
 	if err != nil {
 		return err
 	}

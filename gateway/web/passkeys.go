@@ -5,6 +5,8 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"slices"
+	"strings"
 	"time"
 
 	"millwarden/gateway/people"
@@ -25,6 +27,9 @@ func openPasskeys(c *Config) *people.Passkeys {
 	origins := []string{"https://" + name}
 	if _, port, err := net.SplitHostPort(c.Listen); err == nil {
 		origins = append(origins, "https://"+net.JoinHostPort(name, port))
+	}
+	if strings.HasPrefix(c.Base, "https://"+name) && !slices.Contains(origins, c.Base) {
+		origins = append(origins, c.Base)
 	}
 	keys, err := people.NewPasskeys(c.People, name, origins...)
 	if err != nil {

@@ -48,6 +48,7 @@ type Config struct {
 	Open        bool                   // nobody logs in: the demo, on this machine alone
 	Note        func(who, what string) // what was done with logins, for the logbook; nil: nowhere
 	Names       []string               // host names by which the page may be asked for, beside this machine's own and that of Listen; passkeys are bound to the first
+	Base        string                 // address of the page in messages; "": unknown. A passkey counts for it too
 	Version     string
 }
 
