@@ -290,22 +290,23 @@ func tellLasting(r *Roster, standings []engine.Standing) {
 // send composes the message of an errand and hands it to its channel.
 func (c *Callout) send(ctx context.Context, b *book, r *Roster, e *errand, now reading.Stamp) {
 	person := r.people[e.person]
+	standings := r.inWords(e.standings, person)
 	link := ""
-	if c.linkBase != "" && len(e.standings) == 1 {
-		link = c.linkBase + "/a/" + c.token(b.call(keyOf(&e.standings[0])), &e.standings[0], person, now)
+	if c.linkBase != "" && len(standings) == 1 {
+		link = c.linkBase + "/a/" + c.token(b.call(keyOf(&standings[0])), &standings[0], person, now)
 	}
-	m := c.write(r, e, person, link, now)
+	m := c.write(r, e, standings, person, link, now)
 	m.ID = newID()
 	if !c.workers[e.way].take(job{ctx: b.context(ctx, e), errand: *e, message: m}) {
 		b.later(e)
 	}
 }
 
-func (c *Callout) write(r *Roster, e *errand, to *Person, link string, now reading.Stamp) Message {
+func (c *Callout) write(r *Roster, e *errand, standings []engine.Standing, to *Person, link string, now reading.Stamp) Message {
 	if len(e.parts) > 0 {
-		return r.composeFlood(e.standings, to, c.linkBase, now)
+		return r.composeFlood(standings, to, c.linkBase, now)
 	}
-	return r.compose(e.standings, to, link, e.waited, now)
+	return r.compose(standings, to, link, e.waited, now)
 }
 
 // token is that of the person for the call: all messages to her about one annunciation hold the same link.

@@ -21,6 +21,7 @@ type Roster struct {
 	Watches  []Watch
 	Ways     []Way  // the order is that in which a person's channels are tried
 	Swaps    []Swap // oldest first
+	Said     []Translation
 
 	people    map[string]*Person
 	watches   map[string]*Watch

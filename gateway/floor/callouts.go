@@ -40,6 +40,9 @@ func RosterOf(plan *check.Plan) callout.Roster {
 		}
 		roster.Watches = append(roster.Watches, watch)
 	}
+	for _, w := range plan.Words {
+		roster.Said = append(roster.Said, callout.Translation{Language: w.Language, Alarm: w.Alarm, Title: w.Title, Cause: w.Cause, Consequence: w.Consequence, Action: w.Action, Caution: w.Caution})
+	}
 	return roster
 }
 

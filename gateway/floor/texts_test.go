@@ -34,14 +34,28 @@ func withModem(t *testing.T) fs.FS {
 	return fstest.MapFS{estate.RulesFile: {Data: []byte(edited)}}
 }
 
-// Aim: the whole way of a text message. The dryer's fan stops, Ana's phone gets one message, and what she answers acknowledges the occurrence; the same
+// inSpanish has Ana read the site's own words in Spanish, with letters that the alphabet of a text message lacks.
+func inSpanish(t *testing.T, files fs.FS) fs.FS {
+	t.Helper()
+	rules, err := fs.ReadFile(files, estate.RulesFile)
+	must(t, err)
+	text := strings.Replace(string(rules), "person ana\n", "person ana\n    language es\n", 1) + `
+words es for fan-stopped-with-heat
+    title           "ventilador parado con calor"
+    caution         "Fuego y tensión eléctrica."
+    action          "Apague el quemador ya: está caliente. No lo encienda así."
+`
+	return fstest.MapFS{estate.RulesFile: {Data: []byte(text)}}
+}
+
+// Aim: the whole way of a text message. The dryer's fan stops, Ana's phone gets one message in the words of her language and in plain letters, and what she answers acknowledges the occurrence; the same
 // answer from another number, and an answer to an occurrence that never was, change nothing.
 func TestTexts_answer(t *testing.T) {
 	folder := memoryFolder(t)
 	modem := texttest.New()
 	var reply string
 	bubble(t, func(t *testing.T) {
-		plan, said := load(t, withModem(t))
+		plan, said := load(t, inSpanish(t, withModem(t)))
 		if said != "" {
 			t.Fatal(said)
 		}
@@ -106,8 +120,8 @@ func answerDryer(ctx context.Context, modem *texttest.Modem) string {
 	for ctx.Err() == nil {
 		time.Sleep(time.Second)
 		for _, sent := range modem.Sent() {
-			_, rest, found := strings.Cut(sent.Text, "Reply ")
-			if !found || !strings.HasPrefix(sent.Text, "DRYER 1") || sent.To != "+51900000001" {
+			text, rest, found := strings.Cut(sent.Text, "Responda ")
+			if !found || sent.Wide || !strings.HasPrefix(text, "DRYER 1") || !strings.HasSuffix(text, " Fuego y tension eléctrica. Apague el quemador ya: esta caliente. ") || sent.To != "+51900000001" {
 				continue
 			}
 			reply, _, _ := strings.Cut(rest, " =")

@@ -133,20 +133,32 @@ var plainForms = map[rune]string{'→': "to", '×': "x", '·': "-", '•': "-", 
 // transliterated letters are changed to plain ones on the way, so they cost nothing.
 const transliterated = "áíóúÁÍÓÚãõâêôç°’‘“”–—…µ"
 
-// textFits is W2 and W4: what a text message can carry of the first sentence of action, at the place with the longest name.
+// textFits is W2 and W4: what a text message can carry of the first sentence of action, at the place with the longest name, in each language that the file has.
 func (c *checker) textFits(a *alarm) {
-	l := line(a.block, "action")
-	if l == nil || len(a.made) == 0 || !slices.ContainsFunc(c.plan.Channels, func(ch Channel) bool { return ch.Kind == "text" }) {
+	if len(a.made) == 0 || !slices.ContainsFunc(c.plan.Channels, func(ch Channel) bool { return ch.Kind == "text" }) {
+		return
+	}
+	rest := textLetters
+	for _, e := range a.made {
+		rest = max(0, min(rest, textLetters-utf8.RuneCountInString(textAround(e))))
+	}
+	c.sentenceFits(a, line(a.block, "action"), rest)
+	for _, b := range c.of("words") {
+		if b.Kind.Word() == a.name {
+			c.sentenceFits(a, line(b, "action"), rest)
+		}
+	}
+}
+
+func (c *checker) sentenceFits(a *alarm, l *syntax.Line, rest int) {
+	if l == nil {
 		return
 	}
 	texts, ok := l.Value.(*syntax.Texts)
 	if !ok || len(texts.Pieces) == 0 {
 		return
 	}
-	first, rest := firstSentence(texts.Value), textLetters
-	for _, e := range a.made {
-		rest = max(0, min(rest, textLetters-utf8.RuneCountInString(textAround(e))))
-	}
+	first := firstSentence(texts.Value)
 	for i, r := range []rune(first) {
 		if strings.ContainsRune(plainAlphabet, r) || strings.ContainsRune(transliterated, r) {
 			continue

@@ -31,6 +31,11 @@ func TestWarnings(t *testing.T) {
 			"use drying\nstation dryer-2 is dryer\nprobe d2\n    part sht3x on i2c-3 at 0x44\n    gives air-temperature at dryer-2\n    range 0 .. 90 °C\n"},
 		{"W4", "channel text\n    modem /dev/ttyUSB0\nperson ana\n    phone \"+51 900 000 001\"\nalarm a at tank-1\n    when ph < 4" + strings.Replace(rest, "look", "look →", 1),
 			"channel text\n    modem /dev/ttyUSB0\nperson ana\n    phone \"+51 900 000 001\"\nalarm a at tank-1\n    when ph < 4" + strings.Replace(rest, "look", "loók", 1)},
+		{"W2", "channel text\n    modem /dev/ttyUSB0\nperson ana\n    phone \"+51 900 000 001\"\nalarm a at tank-1\n    when ph < 4" + rest + "words es for a\n    title \"A\"\n    action \"" +
+			strings.Repeat("Vaya a ver y vuelva y vaya otra vez, ", 4) + "y ya.\"\n",
+			"channel text\n    modem /dev/ttyUSB0\nperson ana\n    phone \"+51 900 000 001\"\nalarm a at tank-1\n    when ph < 4" + rest + "words es for a\n    title \"A\"\n    action \"Vaya a ver.\"\n"},
+		{"W4", "channel text\n    modem /dev/ttyUSB0\nperson ana\n    phone \"+51 900 000 001\"\nalarm a at tank-1\n    when ph < 4" + rest + "words es for a\n    title \"A\"\n    action \"Vaya → a ver.\"\n",
+			"channel text\n    modem /dev/ttyUSB0\nperson ana\n    phone \"+51 900 000 001\"\nalarm a at tank-1\n    when ph < 4" + rest + "words es for a\n    title \"A\"\n    action \"Vaya allá, señor: ¿está así?\"\n"},
 		{"W5", "probe slow\n    part ds18b20 28-0316a2794b77\n    gives wall-temperature at bin-1\n    every 40 min\nalarm a at bin-1\n    when wall-temperature > 40 °C\n    on-delay 10 min" + rest,
 			"probe slow\n    part ds18b20 28-0316a2794b77\n    gives wall-temperature at bin-1\n    every 30 min\nalarm a at bin-1\n    when wall-temperature > 40 °C\n    on-delay 10 min" + rest},
 		{"W7", "probe p\n    part ds18b20 28-0316a2794b77\n    gives lid-temperature at bin-1\n", "probe p\n    part ds18b20 28-0316a2794b77\n    gives lid-temperature at bin-1\n    note \"for the record\"\n"},

@@ -9,12 +9,15 @@ import { begins, hour, length, list, moment, sentence } from "./say";
 import { Swaps, type Coming, type Turn } from "./swaps";
 import { Go } from "./way";
 import { Who } from "./who";
+import type { Words } from "./words/en";
 
 interface Step { after: number; people: string[]; by: string[] }
 interface Watch {
   name: string; title: string; onDuty: boolean; hours: string[]; takes: string[]; areas: string[]; onlyWhenNamed?: boolean; present?: boolean; digest?: string;
   repeat: number; steps: Step[];
 }
+
+const ways = (by: string[], words: Words) => list(by.map((w) => words.channels[w] ?? w), words.and);
 
 function Steps({ watch }: { watch: Watch }) {
   const { words } = useHere();
@@ -23,7 +26,7 @@ function Steps({ watch }: { watch: Watch }) {
       {watch.steps.map((s) => (
         <li class="prompt" key={s.after}>
           <span class="hour">{s.after ? `+${length(s.after)}` : words.atOnce}</span>
-          <span>{list(s.people, words.and)}<span class="detail">{s.by.length ? words.byWay(list(s.by, words.and)) : words.byOwnWay}</span></span>
+          <span>{list(s.people, words.and)}<span class="detail">{s.by.length ? words.byWay(ways(s.by, words)) : words.byOwnWay}</span></span>
         </li>
       ))}
       {watch.repeat > 0 && <li class="prompt"><span class="hour">…</span><span class="soft">{words.thenEvery(length(watch.repeat))}</span></li>}
@@ -36,7 +39,7 @@ function useNow(title: string, watches: Watch[]): string[] {
   const { words } = useHere();
   return watches.filter((w) => w.onDuty).flatMap((w) => {
     const step = w.steps.find((s) => s.people.includes(title));
-    return step ? [words.youAreCalled(w.title, step.after ? length(step.after) : "", step.by.length ? list(step.by, words.and) : "")] : [];
+    return step ? [words.youAreCalled(w.title, step.after ? length(step.after) : "", ways(step.by, words))] : [];
   });
 }
 
@@ -58,7 +61,7 @@ function beside(t: Turn, turns: Turn[]): Turn[] {
 function useTurns(title: string, turns: Turn[]): string[] {
   const { words, now } = useHere();
   return turns.filter((t) => t.person === title).flatMap((t) => beside(t, turns)).filter((t) => !t.to || t.to > now.wall).sort((a, b) => a.from - b.from).map((t) => {
-    const how = words.youAreCalled(t.watch, t.after ? length(t.after) : "", t.by.length ? list(t.by, words.and) : "");
+    const how = words.youAreCalled(t.watch, t.after ? length(t.after) : "", ways(t.by, words));
     return `${begins(words.turn(t.from <= now.wall ? "" : hour(t.from, now), t.to ? hour(t.to, now) : ""))}: ${how}${t.for ? ` ${words.inPlaceOf(begins(t.for))}.` : ""}`;
   });
 }
