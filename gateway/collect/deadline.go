@@ -40,7 +40,12 @@ const (
 type limited struct{ context.Context }
 
 // Err is nil, or why the exchange ended.
-func (l *limited) Err() error { return context.Cause(l.Context) }
+func (l *limited) Err() error {
+	if l.Context.Err() == nil {
+		return nil
+	}
+	return context.Cause(l.Context)
+}
 
 func newDeadline(parent context.Context) *deadline {
 	d := &deadline{parent: parent, number: ended}

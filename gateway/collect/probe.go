@@ -55,6 +55,7 @@ type Probe struct {
 	broken error // why it could not be opened
 	due    time.Duration
 	late   time.Duration
+	within time.Duration // real time that one exchange may take
 	silent bool
 	fault  string        // the last one, so that it is logged once
 	heard  time.Duration // monotonic time of the last sample
@@ -93,9 +94,6 @@ func (p *Probe) pollEvery() time.Duration {
 
 // start begins a conversion where the part can, and says how long it takes.
 func (p *Probe) start(ctx context.Context) time.Duration {
-	if p.starter == nil {
-		return 0
-	}
 	ready, err := p.starter.Start(ctx)
 	if err != nil {
 		return 0 // the read that follows tells what is wrong
@@ -103,9 +101,9 @@ func (p *Probe) start(ctx context.Context) time.Duration {
 	return ready
 }
 
-// compensate hands a probe that needs it the newest value of its companion.
+// compensate hands a probe that may need it the newest value of its companion.
 func (p *Probe) compensate(standing func(string) (float64, bool)) {
-	if p.compensator == nil || p.compensator.CompensatedBy() == "" {
+	if p.compensator.CompensatedBy() == "" {
 		return
 	}
 	value, known := standing(p.compensator.CompensatedBy())
@@ -113,13 +111,13 @@ func (p *Probe) compensate(standing func(string) (float64, bool)) {
 }
 
 // sample reads once, and once more after a fault that may pass by itself.
-func (p *Probe) sample(ctx context.Context, tick reading.Stamp) (drivers.Sample, error) {
+func (p *Probe) sample(ctx context.Context, tick *reading.Stamp) (drivers.Sample, error) {
 	if p.probe == nil {
-		if err := p.reopen(ctx, tick); err != nil {
+		if err := p.reopen(ctx, tick.Mono); err != nil {
 			return drivers.Sample{}, err
 		}
 	}
-	if len(p.Between) > 0 {
+	if p.Between != nil && len(p.Between) > 0 {
 		(<-p.Between)(p.probe)
 	}
 	sample, err := p.probe.Read(ctx)
@@ -127,20 +125,20 @@ func (p *Probe) sample(ctx context.Context, tick reading.Stamp) (drivers.Sample,
 		sample, err = p.probe.Read(ctx)
 	}
 	if err == nil && p.Sampled != nil {
-		p.Sampled(sample.Values, tick)
+		p.Sampled(sample.Values, *tick)
 	}
 	return sample, err
 }
 
 // reopen tries again, after a pause that doubles.
-func (p *Probe) reopen(ctx context.Context, tick reading.Stamp) error {
-	if p.broken != nil && tick.Mono < p.again {
+func (p *Probe) reopen(ctx context.Context, now time.Duration) error {
+	if p.broken != nil && now < p.again {
 		return p.broken
 	}
 	probe, err := p.Open(ctx)
 	if err != nil {
 		p.pause = min(max(2*p.pause, firstPause), longestPause)
-		p.broken, p.again = err, tick.Mono+p.pause
+		p.broken, p.again = err, now+p.pause
 		return err
 	}
 	p.use(probe)
@@ -175,34 +173,43 @@ func causeOf(err error) string {
 	return "cannot be opened"
 }
 
-// readings appends a reading of each point the probe gives.
-func (p *Probe) readings(sample drivers.Sample, tick reading.Stamp, list []reading.Reading) []reading.Reading {
+// readings adds a reading of each point the probe gives to a list that has room for them. Each is written where it stays: to make it beside and move it
+// there costs as much as to decode it.
+func (p *Probe) readings(sample *drivers.Sample, tick *reading.Stamp, list []reading.Reading) []reading.Reading {
 	frozen := p.isFrozen(sample.Raw, tick.Mono)
-	for n := range p.Gives {
-		g := &p.Gives[n]
-		i := 0
-		for i < len(sample.Values) && sample.Values[i].Channel != g.Channel {
-			i++
-		}
-		if i == len(sample.Values) {
-			list = append(list, reading.Missing(g.Point, g.Quantity, tick, "no such channel"))
-			continue
-		}
-		v := &sample.Values[i]
-		list = append(list, reading.Reading{Point: g.Point, Quantity: g.Quantity, Value: v.Value, Stamp: tick, Quality: v.Quality, Cause: v.Cause})
+	for i := range p.Gives {
+		list = list[:len(list)+1]
 		r := &list[len(list)-1]
-		if v.Ago != 0 {
-			r.Stamp.Mono -= v.Ago
-			r.Stamp.Wall = r.Stamp.Wall.Add(-v.Ago)
-		}
-		if r.Quality != reading.Bad {
-			p.correct(g, r, tick.Mono)
-		}
+		p.fill(r, &p.Gives[i], sample.Values, tick)
 		if frozen && r.Quality != reading.Bad {
 			r.Quality, r.Cause = reading.Bad, "frozen"
 		}
 	}
 	return list
+}
+
+// fill makes r, which is all zero, the reading of a point.
+func (p *Probe) fill(r *reading.Reading, g *Give, values []drivers.Value, tick *reading.Stamp) {
+	i := 0
+	for i < len(values) && values[i].Channel != g.Channel {
+		i++
+	}
+	if i == len(values) {
+		*r = reading.Missing(g.Point, g.Quantity, *tick, "no such channel")
+		return
+	}
+	v := &values[i]
+	r.Point, r.Quantity, r.Value, r.Stamp = g.Point, g.Quantity, v.Value, *tick
+	if v.Quality != reading.Good {
+		r.Quality, r.Cause = v.Quality, v.Cause
+	}
+	if v.Ago != 0 {
+		r.Stamp.Mono -= v.Ago
+		r.Stamp.Wall = r.Stamp.Wall.Add(-v.Ago)
+	}
+	if r.Quality != reading.Bad {
+		p.correct(g, r, tick.Mono)
+	}
 }
 
 // correct makes of a part's value that of a reading: calibration, slope and offset of the rules, range, rate, kept steps; in this order, on time and
@@ -238,7 +245,12 @@ func (g *Give) jumps(value float64, at time.Duration) bool {
 	if g.RateLimit == 0 || !before.known || at <= before.at {
 		return false
 	}
-	step, most := value-before.value, g.RateLimit*(at-before.at).Seconds()+g.Noise
+	step := value - before.value
+	if math.Abs(step) <= g.Noise {
+		t.faster = 0
+		return false
+	}
+	most := g.RateLimit*(at-before.at).Seconds() + g.Noise
 	switch {
 	case step > most:
 		t.faster = max(0, before.faster) + 1

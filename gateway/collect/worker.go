@@ -73,6 +73,9 @@ func (w *Worker) Run(ctx context.Context) error {
 func (w *Worker) begin(ctx context.Context) {
 	w.points = [3]string{w.Bus + "/answers", w.Bus + "/silent-parts", w.Bus + "/lateness"}
 	w.deadline = newDeadline(ctx)
+	for _, p := range w.Probes {
+		p.within = min(max(w.Clock.Real(p.pollEvery()), shortestDeadline), longestDeadline)
+	}
 }
 
 // round reads every probe that is due: first all conversions are started, the longest is waited for once, then all are read.
@@ -81,7 +84,9 @@ func (w *Worker) round(ctx context.Context) {
 	due := w.due(tick)
 	var longest time.Duration
 	for _, p := range due {
-		longest = max(longest, p.start(ctx))
+		if p.starter != nil {
+			longest = max(longest, p.start(ctx))
+		}
 	}
 	if longest > 0 && drivers.Wait(ctx, longest) != nil {
 		return
@@ -94,7 +99,7 @@ func (w *Worker) round(ctx context.Context) {
 	readings := make([]reading.Reading, 0, room) // who takes them keeps them
 	w.deadline.watch()
 	for _, p := range due {
-		readings = w.read(p, tick, readings)
+		readings = w.read(p, &tick, readings)
 	}
 	w.deadline.rest()
 	if ctx.Err() != nil {
@@ -145,17 +150,21 @@ func (w *Worker) due(tick reading.Stamp) []*Probe {
 }
 
 // read asks one probe, once more if that may help, and appends a reading for each of its points.
-func (w *Worker) read(p *Probe, tick reading.Stamp, to []reading.Reading) []reading.Reading {
-	ctx := w.deadline.in(min(max(w.Clock.Real(p.pollEvery()), shortestDeadline), longestDeadline))
-	p.compensate(w.Standing)
+func (w *Worker) read(p *Probe, tick *reading.Stamp, to []reading.Reading) []reading.Reading {
+	ctx := w.deadline.in(p.within)
+	if p.compensator != nil {
+		p.compensate(w.Standing)
+	}
 	sample, err := p.sample(ctx, tick)
 	if w.Heard != nil && drivers.KindOf(err) != drivers.NotReady {
-		w.Heard(p.Name, sample.Raw, tick, err)
+		w.Heard(p.Name, sample.Raw, *tick, err)
 	}
 	if err == nil {
-		w.tell(p, nil)
+		if p.fault != "" {
+			w.tell(p, nil)
+		}
 		p.silent, p.heard = false, tick.Mono
-		return p.readings(sample, tick, to)
+		return p.readings(&sample, tick, to)
 	}
 	if p.Reports && drivers.KindOf(err) == drivers.NotReady && tick.Mono-p.heard < p.SilentAfter {
 		return to // no news yet is no fault
@@ -173,7 +182,7 @@ func (w *Worker) read(p *Probe, tick reading.Stamp, to []reading.Reading) []read
 		cause = "silent"
 	}
 	for _, g := range p.Gives {
-		to = append(to, reading.Missing(g.Point, g.Quantity, tick, cause))
+		to = append(to, reading.Missing(g.Point, g.Quantity, *tick, cause))
 	}
 	return to
 }
