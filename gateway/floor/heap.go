@@ -24,5 +24,6 @@ func KeepSmall(ctx context.Context) {
 	case <-ctx.Done():
 	case <-time.After(settledAfter):
 		debug.FreeOSMemory()
+		forgetStart()
 	}
 }

@@ -4,11 +4,9 @@ import (
 	"bytes"
 	"compress/gzip"
 	"embed"
-	"errors"
 	"fmt"
 	"io"
 	"io/fs"
-	"mime"
 	"net/http"
 	"net/url"
 	"path"
@@ -32,29 +30,22 @@ const notice = `<!doctype html><html lang="en"><meta charset="utf-8"><meta name=
 
 // file is one file of the page, ready to be sent.
 type file struct {
-	kind         string
-	plain, small []byte // small: gzip, nil where it saves nothing
-	smallest     []byte // Brotli, packed when the page was built; nil: it was not
-	links        string // of a page: what it needs, for the header Link
-	lasting      bool   // its name holds a hash of its content
-	passing      bool   // it holds what stands now, and is kept nowhere
+	kind     string
+	plain    func() []byte // read anew each time from the program's own pages: copies for nobody would take a third of a megabyte
+	small    []byte        // gzip, nil where it saves nothing
+	smallest func() []byte // Brotli, packed when the page was built; nil: it was not
+	links    string        // of a page: what it needs, for the header Link
+	lasting  bool          // its name holds a hash of its content
+	passing  bool          // it holds what stands now, and is kept nowhere
 }
 
 // files serves the page. Every path that is not a file is the page itself: it finds its own way.
 func (w *Web) files() http.Handler {
 	held := load(dist)
-	style, err := answerFiles.ReadFile("answer.css")
-	if err != nil {
-		panic("web: the embedded style is missing: " + err.Error())
-	}
-	held["/answer.css"] = newFile("answer.css", style)
-	script, err := loginFiles.ReadFile("passkey.js")
-	if err != nil {
-		panic("web: the embedded script is missing: " + err.Error())
-	}
-	held["/passkey.js"] = newFile("passkey.js", script)
+	held["/answer.css"] = newFile("answer.css", reader(answerFiles, "answer.css"))
+	held["/passkey.js"] = newFile("passkey.js", reader(loginFiles, "passkey.js"))
 	if _, built := held["/index.html"]; !built {
-		held["/index.html"] = newFile("index.html", []byte(notice))
+		held["/index.html"] = newFile("index.html", func() []byte { return []byte(notice) })
 	}
 	return http.HandlerFunc(func(rw http.ResponseWriter, r *http.Request) {
 		if r.Method != http.MethodGet && r.Method != http.MethodHead {
@@ -108,12 +99,12 @@ func (w *Web) servePage(rw http.ResponseWriter, r *http.Request, shell file, m *
 	d := w.drawn.Load()
 	if d == nil || d.of != m {
 		// encoding/json writes < > & as \u003c and so on, so that the data ends at its own tag alone.
-		head, foot, _ := bytes.Cut(shell.plain, []byte("</body>"))
+		head, foot, _ := bytes.Cut(shell.plain(), []byte("</body>"))
 		plain := slices.Concat(head, []byte(`<script type="application/json" id="stands">`), m.full(), []byte("</script>\n</body>"), foot)
 		d = &drawn{m, plain, pack(plain)}
 		w.drawn.Store(d)
 	}
-	shell.plain, shell.small = d.plain, d.small
+	shell.plain, shell.small = func() []byte { return d.plain }, d.small
 	shell.passing = true
 	shell.serve(rw, r)
 }
@@ -135,16 +126,15 @@ func load(built fs.FS) map[string]file {
 		if err != nil || d.IsDir() || d.Name() == ".gitkeep" {
 			return err
 		}
-		text, err := fs.ReadFile(built, name)
-		if err != nil || path.Ext(name) == ".br" {
-			return err // it goes with the file that it packs
+		if path.Ext(name) == ".br" {
+			return nil // it goes with the file that it packs
 		}
-		f := newFile(d.Name(), text)
-		if f.smallest, err = fs.ReadFile(built, name+".br"); errors.Is(err, fs.ErrNotExist) {
-			err = nil
+		f := newFile(d.Name(), reader(built, name))
+		if _, err := fs.Stat(built, name+".br"); err == nil {
+			f.smallest = reader(built, name+".br")
 		}
 		held[strings.TrimPrefix(name, "dist")] = f
-		return err
+		return nil
 	})
 	if err != nil {
 		panic("web: reading the embedded page: " + err.Error())
@@ -152,12 +142,26 @@ func load(built fs.FS) map[string]file {
 	return held
 }
 
-func newFile(name string, text []byte) file {
-	kind := mime.TypeByExtension(path.Ext(name))
-	if path.Ext(name) == ".webmanifest" {
-		kind = "application/manifest+json"
+// reader reads an embedded file.
+func reader(from fs.FS, name string) func() []byte {
+	return func() []byte {
+		text, err := fs.ReadFile(from, name)
+		if err != nil {
+			panic("web: an embedded file is missing: " + err.Error())
+		}
+		return text
 	}
-	f := file{kind: kind, links: linksOf(name, text), plain: text, lasting: strings.Contains(name, ".") && strings.Count(name, "-") > 0}
+}
+
+// kinds are the media types of what the page is made of. Package mime would read what the board's files say of a thousand others, and believe them.
+var kinds = map[string]string{
+	".html": "text/html; charset=utf-8", ".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml", ".txt": "text/plain; charset=utf-8",
+	".webmanifest": "application/manifest+json",
+}
+
+func newFile(name string, plain func() []byte) file {
+	text := plain()
+	f := file{kind: kinds[path.Ext(name)], links: linksOf(name, text), plain: plain, lasting: strings.Contains(name, ".") && strings.Count(name, "-") > 0}
 	var packed bytes.Buffer
 	z, _ := gzip.NewWriterLevel(&packed, gzip.BestCompression) // the level is a constant of the package: no error
 	_, _ = z.Write(text)                                       // to memory
@@ -188,7 +192,7 @@ func linksOf(name string, text []byte) string {
 }
 
 func (f file) serve(rw http.ResponseWriter, r *http.Request) {
-	h, body := rw.Header(), f.plain
+	h := rw.Header()
 	h.Set("Content-Type", f.kind)
 	h.Set("Vary", "Accept-Encoding")
 	h.Set("Cache-Control", "no-cache")
@@ -201,13 +205,16 @@ func (f file) serve(rw http.ResponseWriter, r *http.Request) {
 	if f.passing {
 		h.Set("Cache-Control", "no-store")
 	}
+	var body []byte
 	switch accepts := r.Header.Get("Accept-Encoding"); {
 	case f.smallest != nil && strings.Contains(accepts, "br"):
 		h.Set("Content-Encoding", "br")
-		body = f.smallest
+		body = f.smallest()
 	case f.small != nil && strings.Contains(accepts, "gzip"):
 		h.Set("Content-Encoding", "gzip")
 		body = f.small
+	default:
+		body = f.plain()
 	}
 	h.Set("Content-Length", strconv.Itoa(len(body)))
 	if r.Method != http.MethodHead {

@@ -100,7 +100,7 @@ func TestPage_weight(t *testing.T) {
 	asked := map[string]bool{"/index.html": true}
 	needs := regexp.MustCompile(`(?:href|src)="(/[^"]+)"|(?:from|import)"\.(/[^"]+)"`) // what a page names, and what a script cannot run without
 	for list := []string{"/index.html"}; len(list) > 0; list = list[1:] {
-		for _, m := range needs.FindAllStringSubmatch(string(held[list[0]].plain), -1) {
+		for _, m := range needs.FindAllStringSubmatch(string(held[list[0]].plain()), -1) {
 			if name := m[1] + m[2]; !asked[name] {
 				asked[name] = true
 				list = append(list, name)
@@ -111,7 +111,10 @@ func TestPage_weight(t *testing.T) {
 		t.Fatalf("the page asks for %v only: page, style, script and what that imports were looked for", asked)
 	}
 	for name, f := range held {
-		size := len(f.plain)
+		if f.kind == "" {
+			t.Errorf("%s has no media type", name)
+		}
+		size := len(f.plain())
 		if f.small != nil {
 			size = len(f.small)
 		}
@@ -127,7 +130,7 @@ func TestPage_weight(t *testing.T) {
 	if limit := 60000; first > limit { // the goal: 60 kB in all
 		t.Errorf("the first page weighs %d bytes packed, more than %d", first, limit)
 	}
-	index := string(held["/index.html"].plain)
+	index := string(held["/index.html"].plain())
 	if strings.Contains(index, "://") || strings.Contains(index, "<style") || regexp.MustCompile(`<script[^>]*>[^<]`).MatchString(index) {
 		t.Errorf("the page asks elsewhere, or holds script or style inline:\n%s", index)
 	}
