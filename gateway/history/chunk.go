@@ -61,28 +61,81 @@ func (c *chunk) sum(data []byte) uint32 {
 	return crc32.Update(crc32.Checksum(b[:], castagnoli), castagnoli, data)
 }
 
-// encoder makes chunks; it keeps its memory for the next.
+// encoder makes one chunk after another, of readings that are added in the order of their wall times; it keeps its memory for the next, and of a reading
+// no more than what its successor is told by.
 type encoder struct {
 	times, values tokens
 	states, raws  []byte
 	deflate       *flate.Writer
 	out           bytes.Buffer
+
+	count      int64
+	first      int64  // wall time
+	newest     stamp  // of all
+	wall, step int64  // of the last one, and from the one before it
+	number     int64  // the last one counted in steps
+	run        packed // the first of those of equal state
+	equal      int    // how many they are
 }
 
 // encode gives c its count and data: of rs, in the order of wall times, the last of which has position.
 func (e *encoder) encode(c *chunk, position uint64, rs []packed) error {
-	c.count = int64(len(rs))
-	newest := rs[0].stamp
+	e.begin()
 	for i := range rs {
-		if rs[i].after(newest) {
-			newest = rs[i].stamp
-		}
+		_ = e.add(&rs[i])
 	}
-	e.parts(rs)
+	return e.end(c, position)
+}
+
+func (e *encoder) begin() {
+	e.times.empty()
+	e.values.empty()
+	e.states, e.raws = e.states[:0], e.raws[:0]
+	e.count, e.step, e.number = 0, 0, 0
+}
+
+// add puts a reading behind those that were added; it never fails.
+func (e *encoder) add(r *packed) error {
+	if e.count == 0 {
+		e.first, e.newest, e.run, e.equal = r.wall, r.stamp, *r, 0
+	} else {
+		next := r.wall - e.wall
+		e.times.add(next - e.step)
+		e.step = next
+	}
+	e.wall = r.wall
+	switch r.form {
+	case coded:
+		e.values.add(r.number - e.number)
+		e.number = r.number
+	case raw:
+		e.values.add(0)
+		e.raws = binary.LittleEndian.AppendUint64(e.raws, uint64(r.number))
+	case missing:
+		e.values.add(0)
+	}
+	if !sameState(&e.run, r) {
+		e.state(&e.run, e.equal)
+		e.run, e.equal = *r, 0
+	}
+	e.equal++
+	e.count++
+	if r.after(e.newest) {
+		e.newest = r.stamp
+	}
+	return nil
+}
+
+// end gives c count and data of what was added, at least one reading.
+func (e *encoder) end(c *chunk, position uint64) error {
+	e.state(&e.run, e.equal)
+	e.times.flush()
+	e.values.flush()
+	c.count = e.count
 	b := binary.AppendUvarint([]byte{chunkLayout}, position)
-	b = binary.AppendVarint(b, rs[0].wall)
-	b = binary.AppendUvarint(b, uint64(newest.boot))
-	b = binary.AppendVarint(b, newest.mono)
+	b = binary.AppendVarint(b, e.first)
+	b = binary.AppendUvarint(b, uint64(e.newest.boot))
+	b = binary.AppendVarint(b, e.newest.mono)
 	parts := [4][]byte{e.times.b, e.values.b, e.states, e.raws}
 	for _, part := range parts {
 		b = binary.AppendUvarint(b, uint64(len(part)))
@@ -110,40 +163,6 @@ func (e *encoder) squeeze(parts [][]byte) (err error) {
 		}
 	}
 	return e.deflate.Close()
-}
-
-// parts fills the four parts.
-func (e *encoder) parts(rs []packed) {
-	e.times.empty()
-	e.values.empty()
-	e.states, e.raws = e.states[:0], e.raws[:0]
-	var step, number int64
-	run := 0
-	for i := range rs {
-		r := &rs[i]
-		if i > 0 {
-			next := r.wall - rs[i-1].wall
-			e.times.add(next - step)
-			step = next
-		}
-		switch r.form {
-		case coded:
-			e.values.add(r.number - number)
-			number = r.number
-		case raw:
-			e.values.add(0)
-			e.raws = binary.LittleEndian.AppendUint64(e.raws, uint64(r.number))
-		case missing:
-			e.values.add(0)
-		}
-		if !sameState(&rs[run], r) {
-			e.state(&rs[run], i-run)
-			run = i
-		}
-	}
-	e.state(&rs[run], len(rs)-run)
-	e.times.flush()
-	e.values.flush()
 }
 
 func sameState(a, b *packed) bool {
@@ -384,17 +403,11 @@ func (r *chunkReader) nextRun() bool {
 // decodeChunk gives all readings of a chunk.
 func decodeChunk(c *chunk, trusting bool) (into []packed, _ head, _ error) {
 	var r chunkReader
-	if err := r.open(c, trusting); err != nil {
-		return nil, head{}, err
-	}
-	for {
-		var p packed
-		more, err := r.next(&p)
-		if err != nil || !more {
-			return into, r.head, err
-		}
-		into = append(into, p)
-	}
+	err := visitChunk(&r, c, trusting, func(p *packed) error {
+		into = append(into, *p)
+		return nil
+	})
+	return into, r.head, err
 }
 
 const hourMilli = 3600 * 1000

@@ -287,8 +287,10 @@ func (h *History) mergedTo(id int) int64 {
 	return math.MinInt32 + 24
 }
 
+// mergeDay takes one reading after the other from the hours to the day: a day of them at once would be the most memory that the program ever takes.
 func (h *History) mergeDay(ctx context.Context, sn *snapshot, id int, day int64) (int, error) {
-	var all []packed
+	h.roller.begin()
+	var reader chunkReader
 	var position uint64
 	n := 0
 	for hour := day; hour < day+24; hour++ {
@@ -299,15 +301,15 @@ func (h *History) mergeDay(ctx context.Context, sn *snapshot, id int, day int64)
 		if c.count == 0 {
 			continue
 		}
-		rs, last, err := h.decodeWhole(sn, c)
-		if err != nil {
-			return 0, err
+		var damage error
+		if err := h.chunkDamage(sn, c, visitChunk(&reader, c, h.trusting, h.roller.add), &damage); err != nil || damage != nil {
+			return 0, errors.Join(err, damage)
 		}
-		all, position = append(all, rs...), last
+		position = reader.position
 		n++
 	}
 	whole := &chunk{key: chunkKey(id, day), hours: 24}
-	if err := h.roller.encode(whole, position, all); err != nil {
+	if err := h.roller.end(whole, position); err != nil {
 		return 0, err
 	}
 	h.writing.Lock()
