@@ -117,7 +117,7 @@ func (p *Probe) sample(ctx context.Context, tick *reading.Stamp) (drivers.Sample
 			return drivers.Sample{}, err
 		}
 	}
-	if p.Between != nil && len(p.Between) > 0 {
+	if len(p.Between) > 0 {
 		(<-p.Between)(p.probe)
 	}
 	sample, err := p.probe.Read(ctx)
