@@ -140,8 +140,8 @@ func TestSouring_judged(t *testing.T) {
 	parts := []float64{0.25, 0.5, 0.75, 0.9}
 	sets := [...]judgedSet{
 		{"looked at", 0, tanktest.First, 10, [...]float64{60, 55}, 60, 95},
-		{"held out once", tanktest.First, tanktest.Seen, 5010, [...]float64{65, 58}, 70, 99},
-		{"sealed", tanktest.Seen, tanktest.Laws, 9010, [...]float64{200, 185}, 40, 95},
+		{"held out once", tanktest.First, tanktest.Held, 5010, [...]float64{65, 58}, 70, 99},
+		{"opened", tanktest.Held, tanktest.Seen, 9010, [...]float64{200, 185}, 40, 95},
 	}
 	var results [tanktest.Laws][len(leastWashed)][]judged
 	t.Run("laws", func(t *testing.T) {

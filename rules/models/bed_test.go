@@ -253,7 +253,7 @@ func TestBed_judged(t *testing.T) {
 	for _, set := range [...]bedSet{
 		{"looked at", []string{"skin and core", "plain"}, len(scenes(1)), seenRuns, 11, 75},
 		{"held out once", unseenLaws, len(unseenScenes(1)), unseenRuns, 20, 70},
-		{"sealed", sealedLaws, len(sealedPlaces), sealedRuns, 32, 60},
+		{"opened", openedLaws, len(openedPlaces), openedRuns, 32, 60},
 	} {
 		for _, metered := range [...]bool{true, false} {
 			results := make([]bedResult, len(set.laws))

@@ -2,211 +2,277 @@ package tanktest
 
 import "math"
 
-// The laws of this file are sealed: they were written before the forecasters were improved for the last time, are looked at once, after that, and then judge. Forms are from published
-// growth models, as remembered; times, temperatures and pH are drawn from the ranges of reference literature on coffee (as quoted there):
+// The laws of this file are sealed: written and committed before the forecasters were improved, looked at once, after that. They share no growth, warmth or acid law with those before. Forms
+// are from the publications named, as remembered; what is drawn lies in the ranges that literature on coffee gives (as quoted there): pH 4.6 after 12 to 36 h (Codex par. 27), 15 h at 20 to
+// 26 °C (Jackels 2006), 16 h (Osorio 2026), 20 h in cool nights and 24 to 48 h under water; from pH 5.5 to 5.8 (Jackels 2005); acid fastest at 22 h at 20.5 °C (Puerta 2013).
 //
-//   - complete at pH 4.6 after 12 to 36 h (Codex), 15 h at 20 to 26 °C dry (Jackels 2006), 16 h (Osorio 2026), 20 h in a cool night and 24 to 48 h under water (Haile, Kang 2019);
-//   - start at pH 5.5 to 5.8 (Jackels 2005); chilled to 6.6 °C mucilage keeps its state for 24 h (Puerta, Ríos 2011); best at 30 to 35 °C (Kenya); mass 2 to 8 K warmer (from memory).
+// Rivals: yeasts and lactic bacteria in one space, so that whoever is first holds the other back (Jameson; Giménez, Dalgaard 2004); cells wake from a sleeping compartment (Hills, Wright
+// 1994); undissociated acid stops growth (Presser, Ratkowsky, Ross 1997); a buffer about pH 5.2 slows the fall there; warmth by the square root with its hot end (Ratkowsky 1983).
 //
-// Richards: the acid follows the lopsided logistic of Richards (1959), slow first or slow last as the estate's microbes are; warmth by the gamma concept (Zwietering 1992).
+// Strata: five slices of a still mass, the middle warmer than surface and wall, each souring by the logistic curve of Puerta 2013 and the titration of one weak acid
+// (Henderson, Hasselbalch); Arrhenius; half of the estates stir it, from some hour on, every few hours. The pH that counts is that of the whole mass, the electrode hangs in one slice.
 //
-// Flooded: under water. Microbes grow after the lag of Huang (2008), acid comes with growth and is held back by itself; the pH of the water, which is what counts and what the probe
-// stands in, follows that of the mucilage late, from that of a spring.
+// Liquor: acid is made on the beans by a population of Fujikawa 2004 that too much sugar holds back (Andrews 1968), and gets from there into the juice, or the water, that counts and is
+// measured. Two estates of five change the liquor once, as where coffee is rinsed and left again (Kenya). Warmth by the quadratic of Davey 1989.
 //
-// Successive: two populations one after the other, each by the three straight phases of Buchanan (1997), so that the pH may rest between; little sugar levels it off just below the
-// end. Warmth by the law of Eyring with denaturation (Hinshelwood).
-//
-// All of them: a mass of 200 to 3000 kg in a tank whose surface goes with its volume; air with a day, a memory and a front; every fourth tank is filled in two halves, every fifth
-// electrode is taken out once for a quarter of an hour; electrodes foul in a step, are slow, and are not compensated for warmth.
+// All of them stand in a day of two waves with a memory and fronts. Their electrodes are those of tank.go, and get slow in slime, lose slope by the day as their junction clogs, are
+// compensated for warmth in two tanks of three, and one in eight hangs dry for a while when the mass sinks.
 
-// fate is what befalls a sealed tank.
-type fate struct {
-	surface, around    float64 // 1/h of heat lost to the air; K the air is off its mean
-	day, swing, warmed float64 // °C, K, K an hour at the fastest souring
-	clock, front, fall float64 // h of the day at loading; h after which it turns colder by fall
-	second, part       float64 // h after which the second half comes in, 0: never; part that it is
-	out, fouled, foul  float64 // h at which the electrode is taken out, and at which it fouls, by how much
-	last               float64 // pH of a minute ago
+// basin is what stands around a sealed tank.
+type basin struct {
+	ferment    ferment
+	mean, wave float64 // °C of the air, K
+	clock      float64 // h of the day at loading
+	off        float64 // K that the air is off, with its memory
+	front, by  float64 // h at which it turns colder, K
+	holds      float64 // h in which the mass comes to the air
+	warms      float64 // K/h at the fastest souring
+	rinse      float64 // h at which the liquor is changed, 0: never
+	part       float64 // of it
+	stirs      float64 // h between stirs, 0: nobody does
+	next       float64 // h of the next stir
+	last       float64 // pH a minute ago
+	film, slow float64 // pH that the film shows; h of its lag in a day's slime
+	loses      float64 // part of the slope, an hour
+	warmth     bool    // compensated
+	dry, long  float64 // h at which it hangs dry, 0: never; for how long
 }
 
-// souring is a sealed law: h hours at a temperature give the pH; fresh mass thins it.
-type souring interface {
-	sour(h, celsius float64) float64
-	thin(part float64)
+// ferment is a sealed law.
+type ferment interface {
+	pass(h, celsius, air float64)
+	ph() float64     // that counts
+	beside() float64 // where the electrode hangs
+	stir()
+	rinse(part float64)
 }
 
 func (t *Tank) sealed(own, between func(low, high float64) float64) {
-	kg := math.Exp(own(math.Log(200), math.Log(3000)) + between(-0.3, 0.3))
-	t.fate = &fate{surface: own(0.8, 1.6) / math.Cbrt(kg), day: own(16, 23) + between(-2, 2), swing: between(3, 7), clock: between(13, 20), warmed: between(0.3, 0.9), front: 99}
-	f := t.fate
+	b := &basin{mean: own(16, 22) + between(-1.5, 1.5), wave: between(3, 6), clock: between(14, 20), front: 99, holds: own(6, 22), warms: between(0.2, 0.8),
+		slow: between(0.02, 0.3), loses: between(0, 0.0012), warmth: between(0, 1) < 0.67}
 	if between(0, 1) < 0.2 {
-		f.front, f.fall = between(3, 14), between(2, 5)
+		b.front, b.by = between(4, 20), between(1.5, 4)
 	}
-	if between(0, 1) < 0.25 {
-		f.second, f.part = between(1, 4), between(0.3, 0.5)
+	if between(0, 1) < 0.125 {
+		b.dry, b.long = between(3, 16), between(0.5, 2)
 	}
-	if between(0, 1) < 0.2 {
-		f.out = between(3, 14)
-	}
-	f.fouled, f.foul = between(2, 40), between(-0.06, 0.06)
-	t.Celsius = f.air(0) + between(-1, 2)
 	spread := between(-1, 1) + between(-1, 1) + between(-1, 1) // of deviation 1
-	needs := own(12, 24) * math.Exp(0.1*spread)
+	needs := own(12, 21) * math.Exp(0.12*spread)
 	switch t.law {
-	case Richards:
-		t.made = newRichards(t.start, needs, own, between)
-	case Flooded:
-		t.made = newFlooded(t.start, 1.3*needs, own, between)
+	case Rivals:
+		b.ferment = newRivals(t.start, needs, own, between)
+	case Strata:
+		b.ferment = newStrata(t.start, needs, own, between)
+		if own(0, 1) < 0.5 {
+			b.stirs, b.next = between(2, 4), between(4, 12)
+		}
 	default:
-		t.made = newSuccessive(t.start, needs, own, between)
+		rinses := own(0, 1) < 0.4
+		b.ferment = newLiquor(t.start, needs, own, between)
+		if rinses {
+			b.rinse, b.part = between(7, 13), between(0.4, 0.8)
+		}
 	}
-	t.PH = t.made.sour(0, t.Celsius)
-	f.last = t.PH
+	t.basin = b
+	t.Celsius = b.air(0) + between(-1, 2)
+	t.PH = b.ferment.ph()
+	b.last, b.film = t.PH, b.ferment.beside()
 }
 
-func (f *fate) air(hours float64) float64 {
-	c := f.day + f.around - f.swing*math.Cos((f.clock+hours-4)/24*2*math.Pi)
-	if hours > f.front {
-		c -= f.fall * math.Min(1, (hours-f.front)/2)
+// air has its warmest hour at two in the afternoon and its coldest before sunrise.
+func (b *basin) air(hours float64) float64 {
+	w := (b.clock + hours - 14) / 24 * 2 * math.Pi
+	c := b.mean + b.off + b.wave*(math.Cos(w)+0.2*math.Cos(2*w))
+	if hours > b.front {
+		c -= b.by * math.Min(1, (hours-b.front)/3)
 	}
 	return c
 }
 
 func (t *Tank) sealedMinute(h float64) {
-	f := t.fate
-	if f.second > 0 && t.hours >= f.second {
-		f.second = 0
-		t.made.thin(f.part)
-		t.Celsius += f.part * (f.air(t.hours) - t.Celsius)
+	b := t.basin
+	air := b.air(t.hours)
+	b.ferment.pass(h, t.Celsius, air)
+	if b.rinse > 0 && t.hours >= b.rinse {
+		b.rinse = 0
+		b.ferment.rinse(b.part)
 	}
-	t.PH = t.made.sour(h, t.Celsius)
-	work := math.Max(0, math.Min(1, (f.last-t.PH)/h/0.12))
-	f.last = t.PH
-	f.around += -f.around*h/6 + 0.8*math.Sqrt(2*h/6)*t.rng.NormFloat64()
-	t.Celsius += h * (f.warmed*work - f.surface*(t.Celsius-f.air(t.hours)))
+	if b.stirs > 0 && t.hours >= b.next {
+		b.next += b.stirs
+		b.ferment.stir()
+	}
+	t.PH = b.ferment.ph()
+	work := math.Max(0, math.Min(1, (b.last-t.PH)/h/0.12))
+	b.last = t.PH
+	b.film += (b.ferment.beside() - b.film) * math.Min(1, h/(0.02+b.slow*math.Min(1, t.hours/24)))
+	b.off += -b.off*h/8 + 0.7*math.Sqrt(2*h/8)*t.rng.NormFloat64()
+	t.Celsius += h * (b.warms*work - (t.Celsius-air)/b.holds)
 }
 
-// shows is what a sealed tank's electrode stands at: rinse water while it is out, else the pH with what fouling and warmth add.
-func (f *fate) shows(ph, hours, celsius float64) float64 {
-	if f.out > 0 && hours >= f.out && hours < f.out+0.25 {
-		return 6.9
+// shows is what the electrode stands at, without its noise.
+func (b *basin) shows(hours, celsius float64) float64 {
+	v := 7 + (b.film-7)*(1-b.loses*hours)
+	if !b.warmth {
+		v += 0.0034 * (7 - v) * (celsius - 25)
 	}
-	if hours >= f.fouled {
-		ph += f.foul
+	if b.dry > 0 && hours >= b.dry && hours < b.dry+b.long {
+		v += 0.3 * math.Sin((hours-b.dry)/b.long*math.Pi) // its own film dries
 	}
-	return ph + 0.0034*(7-ph)*(celsius-23) // slope of Nernst, 0.34 % a kelvin, not compensated
+	return v
 }
 
-type richards struct{ start, drop, acid, first, pace, bend, cold float64 }
-
-// usual are the hours that a curve of pace 1 needs for a part of its way.
-func usual(first, part, bend float64) float64 {
-	return math.Log((math.Pow(first, -bend) - 1) / (math.Pow(part, -bend) - 1))
+// hoursTo is how long a law takes at 23 °C to pH 4.6.
+func hoursTo(f ferment) float64 {
+	hours := 0.0
+	for ; f.ph() > 4.6 && hours < 400; hours += 0.1 {
+		f.pass(0.1, 23, 23)
+	}
+	return hours
 }
 
-func newRichards(start, needs float64, own, between func(low, high float64) float64) *richards {
-	r := &richards{start: start, drop: own(1.5, 2.1), first: math.Exp(own(-4.5, -1.5) + between(-0.2, 0.2)), bend: math.Exp(own(-1.2, 1.1)), cold: own(3, 6.6)}
-	r.acid = r.first
-	done := r.first + (start-4.6)/r.drop*(1-r.first)
-	r.pace = usual(r.first, done, r.bend) / needs
+type rivals struct {
+	acidity            float64 // pH now
+	asleep, yeast      float64
+	lactic             float64
+	wakes, quick       float64 // 1/h
+	slower             float64 // of lactic bacteria
+	with, along        float64 // pH of acid with growth; an hour beside it
+	made, most         float64 // acid made, and what undissociated stops growth
+	buffer, cold, pace float64
+}
+
+func newRivals(start, needs float64, own, between func(low, high float64) float64) *rivals {
+	r := &rivals{acidity: start, asleep: math.Exp(own(-7, -4) + between(-0.4, 0.4)), yeast: math.Exp(own(-8, -4) + between(-0.4, 0.4)), wakes: own(0.2, 0.8), quick: own(0.25, 0.4), slower: own(0.35, 0.6),
+		with: own(0.9, 1.6), along: own(0.08, 0.2), most: own(1.2, 2), buffer: own(0.2, 0.7), cold: own(2, 5), pace: 1}
+	trial := *r
+	r.pace = hoursTo(&trial) / needs
 	return r
 }
 
-// gamma is the pace against that at 23 °C: a square from the coldest to the best, and straight down from there.
-func gamma(celsius, cold float64) float64 {
-	const best, hot = 33.0, 45.0
-	at := func(c float64) float64 { return math.Pow(math.Max(0, c-cold)/(best-cold), 2) }
-	if celsius > best {
-		return math.Max(0, (hot-celsius)/(hot-best)) / at(23)
+func (r *rivals) pass(h, celsius, _ float64) {
+	root := func(c float64) float64 {
+		return math.Max(0, c-r.cold) * math.Max(0, 1-math.Exp(0.25*(c-43)))
 	}
-	return at(celsius) / at(23)
+	pace := h * r.pace * math.Pow(root(celsius)/root(23), 2)
+	woke := math.Min(r.asleep, pace*r.wakes*r.asleep)
+	r.asleep -= woke
+	room := math.Max(0, 1-r.yeast-r.lactic-r.asleep)
+	bitten := math.Max(0, 1-r.made/(1+math.Pow(10, r.acidity-3.86))/r.most)
+	grown := pace * r.slower * room * bitten * r.lactic
+	r.yeast += pace * r.quick * room * r.yeast
+	r.lactic += grown + woke
+	soured := r.with*grown + pace*r.along*r.lactic*bitten
+	r.made += soured
+	r.acidity -= soured / (1 + r.buffer*math.Exp(-math.Pow((r.acidity-5.2)/0.25, 2)))
 }
 
-func (r *richards) sour(h, celsius float64) float64 {
-	r.acid += h * r.pace * gamma(celsius, r.cold) / r.bend * r.acid * (1 - math.Pow(r.acid, r.bend))
-	return r.start - r.drop*(r.acid-r.first)/(1-r.first)
+func (r *rivals) ph() float64     { return r.acidity }
+func (r *rivals) beside() float64 { return r.acidity }
+func (r *rivals) stir()           {}
+func (r *rivals) rinse(float64)   {}
+
+const strataSlices = 5
+
+type strata struct {
+	age          [strataSlices]float64 // h at 20.5 °C
+	least, half  float64               // acid part at the start; pK
+	most         float64               // acid at the very end, of the base there was
+	pace, energy float64
+	hangs        int
+	warmer       [strataSlices]float64 // of the mean excess over the air
 }
 
-func (r *richards) thin(part float64) { r.acid += part * (r.first - r.acid) }
-
-type flooded struct{ start, drop, water, microbes, lag, age, pace, grow, acid, late, cold float64 }
-
-func newFlooded(start, needs float64, own, between func(low, high float64) float64) *flooded {
-	f := &flooded{start: start, drop: own(1.5, 2.0), water: between(6.3, 7.2), microbes: math.Exp(own(-4, -2) + between(-0.3, 0.3)), late: own(0.7, 2.5), grow: own(0.25, 0.5), cold: own(3, 6.6), pace: 1}
-	f.lag = own(2, 5) * between(0.8, 1.2)
-	trial, hours := *f, 0.0
-	for ; trial.water > 4.6 && hours < 400; hours += 0.1 {
-		trial.sour(0.1, 23)
-	}
-	f.pace = hours / needs
-	return f
-}
-
-func (f *flooded) sour(h, celsius float64) float64 {
-	pace := h * f.pace * gamma(celsius, f.cold)
-	f.age += pace
-	ready := 1 / (1 + math.Exp(-4*(f.age-f.lag))) // Huang's change from lag to growth
-	grown := pace * f.grow * ready * f.microbes * (1 - f.microbes)
-	f.microbes += grown
-	f.acid += (2*grown + 0.03*pace*f.microbes) * math.Max(0, 1-f.acid/1.6)
-	mucilage := f.start - f.drop*f.acid
-	f.water += h * (mucilage - f.water) / f.late
-	return f.water
-}
-
-func (f *flooded) thin(part float64) {
-	f.acid -= part * f.acid
-	f.microbes -= part / 2 * f.microbes
-}
-
-type successive struct {
-	start, age, pace float64
-	lag, grow        [2]float64 // h, 1/h of the logarithm
-	count, most      [2]float64 // logarithms of what there is
-	acid, each       [2]float64 // pH that each has made, and could
-	rate             [2]float64 // pH/h at its full number
-	energy           float64
-}
-
-func newSuccessive(start, needs float64, own, between func(low, high float64) float64) *successive {
-	s := &successive{start: start, pace: 1, energy: own(45, 75), lag: [2]float64{own(0, 2), own(3, 8) * between(0.8, 1.2)}, grow: [2]float64{own(0.4, 0.8), own(0.35, 0.7)},
-		count: [2]float64{own(-4, -2) + between(-0.3, 0.3), own(-6, -3) + between(-0.3, 0.3)}, each: [2]float64{own(0.3, 0.6), own(0.9, 1.3)}, rate: [2]float64{own(0.05, 0.12), own(0.15, 0.3)}}
-	s.each[1] = math.Max(s.each[1], start-4.6-s.each[0]+0.15) // it does come below the end
-	trial, hours := *s, 0.0
-	for ; trial.sour(0, 23) > 4.6 && hours < 400; hours += 0.1 {
-		trial.sour(0.1, 23)
-	}
-	s.pace = hours / needs
+func newStrata(start, needs float64, own, between func(low, high float64) float64) *strata {
+	s := &strata{half: own(4.3, 4.8), energy: own(45, 75), pace: 1, hangs: int(own(1, 4)), warmer: [strataSlices]float64{0.5, 1.1, 1.5, 1.2, 0.7}}
+	s.least = math.Pow(10, s.half-start)
+	end := math.Pow(10, own(3.6, 3.95)+between(-0.05, 0.05)-s.half)
+	s.most = (1 - end*s.least) / (1 + end)
+	trial := *s
+	s.pace = hoursTo(&trial) / needs
 	return s
 }
 
-// eyring is the pace against that at 23 °C.
-func (s *successive) eyring(celsius float64) float64 {
-	const r = 8.314e-3
-	at := func(c float64) float64 {
-		k := c + 273.15
-		return k * math.Exp(-s.energy/r*(1/k-1/296.15)) / (1 + math.Exp(250/r*(1/313.15-1/k)))
+func (s *strata) pass(h, celsius, air float64) {
+	for i := range s.age {
+		t := air + s.warmer[i]*(celsius-air)
+		s.age[i] += h * s.pace * math.Exp(s.energy/8.314e-3*(1/296.15-1/(t+273.15)))
 	}
-	return at(celsius) / at(23)
 }
 
-func (s *successive) sour(h, celsius float64) float64 {
-	pace := h * s.pace * s.eyring(celsius)
-	s.age += pace
-	ph := s.start
-	for i := range s.lag {
-		if s.age > s.lag[i] {
-			s.count[i] = math.Min(s.most[i], s.count[i]+pace*s.grow[i])
-		}
-		s.acid[i] += pace * s.rate[i] * math.Exp(s.count[i]) * math.Max(0, 1-s.acid[i]/s.each[i])
-		ph -= s.acid[i]
-	}
-	return ph
+// acid is what was made of what could be, by an age.
+func (s *strata) acid(age float64) float64 {
+	curve := func(h float64) float64 { return 1 / (1 + math.Exp(-0.076*(h-22))) }
+	return s.most * (curve(age) - curve(0)) / (1 - curve(0))
 }
 
-func (s *successive) thin(part float64) {
-	for i := range s.acid {
-		s.acid[i] -= part * s.acid[i]
-		s.count[i] += math.Log(1 - part/2)
+func (s *strata) of(acid float64) float64 { return s.half + math.Log10((1-acid)/(s.least+acid)) }
+
+func (s *strata) ph() float64 {
+	sum := 0.0
+	for _, age := range s.age {
+		sum += s.acid(age)
 	}
+	return s.of(sum / strataSlices)
+}
+
+func (s *strata) beside() float64 { return s.of(s.acid(s.age[s.hangs])) }
+
+func (s *strata) stir() {
+	mean := 0.0
+	for _, age := range s.age {
+		mean += age / strataSlices
+	}
+	for i := range s.age {
+		s.age[i] += 0.7 * (mean - s.age[i])
+	}
+}
+
+func (s *strata) rinse(float64) {}
+
+type liquor struct {
+	beans, juice, water  float64 // acid on the beans, in the juice, in fresh water
+	microbes, from, bend float64
+	grows, makes         float64 // 1/h, acid an hour
+	sugar, much          float64
+	most                 float64 // acid that stops it
+	passes, more         float64 // 1/h between beans and juice; juice against what is on the beans
+	curved, pace         float64
+}
+
+// acidOf and phOf are the titration of mucilage: steep at first, flat at the end.
+func acidOf(ph float64) float64 { p := (6.9 - ph) / 3.1; return 0.35 * p / (1 - p) }
+func phOf(acid float64) float64 { return 6.9 - 3.1*acid/(acid+0.35) }
+
+func newLiquor(start, needs float64, own, between func(low, high float64) float64) *liquor {
+	l := &liquor{beans: acidOf(start), juice: acidOf(start), water: acidOf(between(6.2, 6.7)), from: math.Exp(own(-5, -2.5) + between(-0.3, 0.3)), bend: own(0.4, 1), grows: own(0.25, 0.5),
+		makes: own(0.2, 0.4), sugar: 1, much: own(0.5, 2), most: own(2.5, 4), passes: own(0.5, 2), more: own(0.2, 0.6), curved: own(2.6e7, 4.6e7), pace: 1}
+	l.microbes = 1.05 * l.from
+	if own(0, 1) < 0.4 { // under water
+		l.juice, l.more = 0.6*l.juice+0.4*l.water, own(0.6, 1)
+		needs *= 1.15
+	}
+	trial := *l
+	l.pace = hoursTo(&trial) / needs
+	return l
+}
+
+func (l *liquor) pass(h, celsius, _ float64) {
+	x := func(c float64) float64 { return math.Pow(1/(c+273.15)-1/306.15, 2) }
+	pace := h * l.pace * math.Exp(-l.curved*(x(celsius)-x(23)))
+	l.microbes += pace * l.grows * l.microbes * (1 - l.microbes) * math.Max(0, 1-math.Pow(l.from/l.microbes, l.bend))
+	fed := l.sugar / (0.15 + l.sugar + l.sugar*l.sugar/l.much)
+	made := pace * l.makes * l.microbes * fed * math.Max(0, 1-l.beans/l.most)
+	l.sugar = math.Max(0, l.sugar-0.3*made)
+	l.beans += made
+	flow := h * l.passes * (l.beans - l.juice)
+	l.beans -= flow * l.more
+	l.juice += flow
+}
+
+func (l *liquor) ph() float64     { return phOf(l.juice) }
+func (l *liquor) beside() float64 { return l.ph() }
+func (l *liquor) stir()           {}
+func (l *liquor) rinse(part float64) {
+	l.juice += part * (l.water - l.juice)
+	l.beans += 0.3 * part * (l.water - l.beans)
 }

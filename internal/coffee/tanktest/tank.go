@@ -29,18 +29,23 @@ const (
 	// Culture and Hydrolysis were held out until a forecaster had been judged on them, and are looked at since: see unseen.go.
 	Culture
 	Hydrolysis
-	// Richards is sealed, as are Flooded and Successive: see sealed.go.
+	// Richards, Flooded and Successive were sealed, and are looked at since they were opened: see opened.go.
 	Richards
 	Flooded
 	Successive
+	// Rivals, Strata and Liquor are sealed: see sealed.go.
+	Rivals
+	Strata
+	Liquor
 	Laws
-	// First is how many laws whoever made the first forecaster looked at, Seen how many whoever improves one may look at.
+	// First is how many laws whoever made the first forecaster looked at, Held the first that was sealed and opened; Seen how many whoever improves one may look at.
 	First = Culture
-	Seen  = Richards
+	Held  = Richards
+	Seen  = Rivals
 )
 
 func (l Law) String() string {
-	return [...]string{"Gompertz", "Broken", "Monod", "Pair", "Crust", "Culture", "Hydrolysis", "Richards", "Flooded", "Successive"}[l]
+	return [...]string{"Gompertz", "Broken", "Monod", "Pair", "Crust", "Culture", "Hydrolysis", "Richards", "Flooded", "Successive", "Rivals", "Strata", "Liquor"}[l]
 }
 
 // Tank is one tank, a minute at a time.
@@ -60,7 +65,9 @@ type Tank struct {
 	chill                 float64 // h after which water is poured on, 0: never
 	shown                 electrode
 
-	fate *fate // of a sealed law, as what follows
+	basin *basin // of a sealed law
+
+	fate *fate // of a law that was sealed and is opened, as what follows
 	made souring
 
 	weather        *weather // of Culture and Hydrolysis, as what follows
@@ -92,6 +99,8 @@ func New(law Law, seed uint64) *Tank {
 	switch {
 	case law >= Seen:
 		t.sealed(own, between)
+	case law >= Held:
+		t.opened(own, between)
 	case law >= First:
 		t.unseen(own, between)
 	}
@@ -105,15 +114,21 @@ func (t *Tank) Minute() {
 	const h = 1.0 / 60
 	before := t.PH
 	t.hours += h
-	if t.body != nil || t.made != nil {
-		if t.made != nil {
-			t.sealedMinute(h)
-		} else {
-			t.unseenMinute(h)
-		}
-		t.shown.wanders(h, t.rng)
-		return
+	switch {
+	case t.basin != nil:
+		t.sealedMinute(h)
+	case t.made != nil:
+		t.openedMinute(h)
+	case t.body != nil:
+		t.unseenMinute(h)
+	default:
+		t.first(h, before)
 	}
+	t.shown.wanders(h, t.rng)
+}
+
+// first is a minute of the first laws.
+func (t *Tank) first(h, before float64) {
 	switch t.law {
 	case Gompertz:
 		t.gompertz(h)
@@ -133,7 +148,6 @@ func (t *Tank) Minute() {
 	if t.chill > 0 && t.hours >= t.chill {
 		t.chill, t.Celsius = 0, t.Celsius-3
 	}
-	t.shown.wanders(h, t.rng)
 }
 
 func (e *electrode) wanders(h float64, rng *rand.Rand) {
@@ -206,7 +220,10 @@ func hump23(best, width float64) float64 {
 func (t *Tank) Electrode() float64 {
 	e := &t.shown
 	ph := t.PH
-	if t.fate != nil {
+	switch {
+	case t.basin != nil:
+		ph = t.basin.shows(t.hours, t.Celsius)
+	case t.fate != nil:
 		ph = t.fate.shows(ph, t.hours, t.Celsius)
 	}
 	v := ph + e.offset + e.drift*t.hours + e.state + e.noise*t.rng.NormFloat64()
