@@ -8,26 +8,33 @@ import (
 
 // AirAhead is the air of the hours to come as it drives a layer: two days, the second over and over again.
 type AirAhead struct {
-	driven [layerPowers][aheadHours]float64
-	ends   [aheadHours]ending
+	Deck   bool // the layer lies in the open
+	drives [layerSuns]drives[[aheadHours]float64, [aheadHours]ending]
 	Spread float64 // of the logarithm of how strongly it drives
 }
 
 const aheadHours = 48
 
 // hour is how strongly an hour to come drives a layer, and where it would end.
-func (a *AirAhead) hour(h, power int) (float64, ending) {
+func (a *AirAhead) hour(h int, w *way) (float64, ending) {
 	if h >= aheadHours {
 		h = aheadHours/2 + h%(aheadHours/2)
 	}
-	return a.driven[power][h], a.ends[h]
+	d := &a.drives[w.sun]
+	return d.driven[w.power][h], d.ends[h]
 }
 
-func (a *AirAhead) set(i int, air Air) {
-	var d [layerPowers]float64
-	d, a.ends[i] = driveOf(air)
-	for k := range d {
-		a.driven[k][i] = d[k]
+func (a *AirAhead) set(air *[aheadHours]Air) {
+	cold := coldest(air[:24])
+	for s := range suns(a.Deck) {
+		drives := &a.drives[s]
+		for i := range air {
+			var d [layerPowers]float64
+			d, drives.ends[i] = driveOf(inSun(air[i], cold, s))
+			for k := range d {
+				drives.driven[k][i] = d[k]
+			}
+		}
 	}
 }
 
@@ -36,6 +43,7 @@ func (a *AirAhead) Like(airs *Airs, now Air) {
 	daily := airs.daily()
 	cosine, sine := airs.wave()
 	vapour := VapourPressure(now.T, now.RH)
+	var ahead [aheadHours]Air
 	for i := range aheadHours {
 		turn := (float64(i) + 0.5) / 24 * 2 * math.Pi
 		t := now.T + units.Celsius(cosine*(math.Cos(turn)-1)+sine*math.Sin(turn))
@@ -45,8 +53,9 @@ func (a *AirAhead) Like(airs *Airs, now Air) {
 			t += units.Celsius(w) * (usual.T - t)
 			v += KiloPascal(w) * (VapourPressure(usual.T, usual.RH) - v)
 		}
-		a.set(i, Air{T: t, RH: RelativeHumidity(100 * v / SaturationPressure(t))})
+		ahead[i] = Air{T: t, RH: RelativeHumidity(100 * v / SaturationPressure(t))}
 	}
+	a.set(&ahead)
 	a.Spread = aheadSure + aheadKelvin*min(aheadMost, daily*airs.Daily+(1-daily)*airs.Recent/2)
 }
 

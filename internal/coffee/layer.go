@@ -15,14 +15,17 @@ type Layer struct {
 	Newest DryBasis    // measured in the hour under way; 0: not
 	Start  DryBasis    // at the beginning of Hours, as far as known without a meter
 	Spread float64     // % of the dry weight that Start may be off by
+	Deck   bool        // it lies in the open, where sun may warm it
+	Passed int         // hours since the beginning
+	// Foreseen is when, in hours since the beginning, the forecasts of the last hours saw the end, the newest first; 0: none.
+	Foreseen [layerBack + 1]float64
 
 	ways    [layerWays]way
 	ready   bool // the ways are made
 	due     int  // rounds of fitting
 	blind   bool // nothing was measured
 	weights [layerKept]float64
-	driven  [layerPowers][layerKept]float64
-	ends    [layerKept]ending
+	drives  [layerSuns]drives[[layerKept]float64, [layerKept]ending]
 	curves  [3][layerKept]float64 // scratch
 	chances [2 * layerWays]chance // scratch
 }
@@ -48,7 +51,7 @@ const (
 
 // Begin begins a stay with a moisture that may be off by spread, both in % of the dry weight.
 func (l *Layer) Begin(start DryBasis, spread float64) {
-	*l = Layer{Hours: l.Hours[:0], Start: start, Spread: spread}
+	*l = Layer{Hours: l.Hours[:0], Start: start, Spread: spread, Deck: l.Deck}
 	l.Hours = l.room()
 }
 
@@ -71,8 +74,15 @@ func (l *Layer) Add(air Air) {
 	}
 	l.Hours = append(l.Hours, LayerHour{air, l.Newest})
 	l.Newest = 0
-	l.drive(len(l.Hours) - 1)
+	if n := len(l.Hours); l.Deck && n == 24 { // only now is the coldest hour of its first day known
+		l.driveAll()
+	} else {
+		l.drive(n - 1)
+	}
 	l.due = min(l.due+hourlyRounds, firstRounds)
+	l.Passed++
+	copy(l.Foreseen[1:], l.Foreseen[:])
+	l.Foreseen[0] = 0
 }
 
 // prepare makes the ways, after a beginning and after a pause.
@@ -83,19 +93,31 @@ func (l *Layer) prepare() {
 	l.Hours, l.Spread = l.room(), max(l.Spread, 0.1)
 	l.Hours = l.Hours[:min(len(l.Hours), layerKept)]
 	for i := range l.ways {
-		l.ways[i] = newWay(i, float64(l.Start))
+		l.ways[i] = newWay(i, float64(l.Start), l.Deck)
 	}
-	for i := range l.Hours {
-		l.drive(i)
-	}
+	l.driveAll()
 	l.ready, l.due = true, firstRounds
 }
 
+func (l *Layer) driveAll() {
+	for i := range l.Hours {
+		l.drive(i)
+	}
+}
+
 func (l *Layer) drive(i int) {
-	var d [layerPowers]float64
-	d, l.ends[i] = driveOf(l.Hours[i].Air)
-	for k := range d {
-		l.driven[k][i] = d[k]
+	const day = 24
+	cold := l.Hours[i].Air.T
+	for _, h := range l.Hours[max(0, i-day+1):min(len(l.Hours), max(i+1, day))] {
+		cold = min(cold, h.Air.T)
+	}
+	for s := range suns(l.Deck) {
+		drives := &l.drives[s]
+		var d [layerPowers]float64
+		d, drives.ends[i] = driveOf(inSun(l.Hours[i].Air, cold, s))
+		for k := range d {
+			drives.driven[k][i] = d[k]
+		}
 	}
 }
 
@@ -108,18 +130,17 @@ func (l *Layer) shorten() {
 	}
 	copy(l.Hours, l.Hours[old:])
 	l.Hours = l.Hours[:layerKept-old]
-	for i := range l.Hours {
-		l.drive(i)
-	}
+	l.driveAll()
 	const unknown = 1e3
 	l.Spread = unknown
 }
 
 // run fills a curve with the moisture in the middle of each of the first hours and gives that at their end.
 func (l *Layer) run(w *way, pace, start float64, hours int, curve *[layerKept]float64) float64 {
-	m, c, driven := start, math.Exp(pace), &l.driven[w.power]
+	m, c, d := start, math.Exp(pace), &l.drives[w.sun]
+	driven := &d.driven[w.power]
 	for i := range hours {
-		next := w.step(m, c*driven[i], l.ends[i])
+		next := w.step(m, c*driven[i], d.ends[i])
 		curve[i] = (m + next) / 2
 		m = next
 	}
@@ -238,7 +259,7 @@ func (l *Layer) Until(target DryBasis, air *AirAhead) (f Forecast, never bool) {
 	at := func(q float64) time.Duration {
 		return time.Duration(quantileOfChances(l.chances[:], q*total) * float64(time.Hour))
 	}
-	return Forecast{at(layerCut), at(0.5), at(1 - layerCut)}, false
+	return l.widen(l.daily(Forecast{at(layerCut), at(0.5), at(1 - layerCut)}, target)), false
 }
 
 // hours is when a way comes to the target, at most DryingLongest; sign is to which side what is not known of it lies.

@@ -20,13 +20,20 @@ import (
 //   - a fall that quickens towards the end is likelier than one that slows: from 4.6 on pH falls 0.2 to 0.27 an hour, three times its mean (Jackels 2006);
 //   - what was measured long ago counts less, since no tank follows one curve to its end.
 type Souring struct {
-	pace  Pace
-	nodes [souringNodes]souringNode
-	age   [len(souringQ10)]float64 // h at the reference temperature, by Q10
-	last  float64                  // newest pH
-	seen  int
+	pace   Pace
+	nodes  [souringNodes]souringNode
+	used   int                // of nodes
+	ready  float64            // h at the reference temperature that such tanks need
+	own    [coursesKept]curve // of the habit
+	trail  trail
+	age    [len(souringQ10)]float64 // h at the reference temperature, by Q10
+	seenAt [len(souringQ10)]float64 // age at the newest pH
+	last   float64                  // newest pH
+	seen   int
 	// chance is the scratch of a forecast: how likely the end lies in each step of forecastStep.
 	chance [forecastSteps + 1]float64
+	fits   [souringNodes]fitted
+	past   backTest
 }
 
 // SouringStep is the time that one pH given to Souring should stand for: a median of that long. It is chosen, and the weights rest on it.
@@ -34,7 +41,10 @@ const SouringStep = 10 * time.Minute
 
 const (
 	souringTimes, souringShapes = 19, 7
-	souringNodes                = souringTimes * souringShapes * len(souringQ10)
+	courseTimes                 = 15
+	logisticNodes               = souringTimes * souringShapes * len(souringQ10)
+	courseNodes                 = courseTimes * (len(rests) + coursesKept*len(souringQ10))
+	souringNodes                = logisticNodes + courseNodes
 
 	usualStart, startSpread = 5.6, 0.20
 	usualDrop, dropSpread   = 1.8, 0.20
@@ -63,10 +73,12 @@ var shapeChance = [souringShapes]float64{0.03, 0.07, 0.12, 0.18, 0.22, 0.22, 0.1
 
 // souringNode is one curve: the part s of the drop that is done after a time, and what was measured, as weighted sums.
 type souringNode struct {
-	rate, middle, first       float64 // 1/h, h, logistic at the start
-	prior                     float64 // logarithm
-	q10                       int
-	n, s, ss, y, sy, yy, past float64
+	rate, middle, first float64 // 1/h, h, logistic at the start
+	prior               float64 // logarithm
+	q10                 int
+	course              *curve  // nil: a logistic one
+	drop, narrow        float64 // of the drop: its usual, and 1 by the square of its deviation
+	n, s, ss, y, sy, yy float64
 }
 
 // Habit is what is known before a tank is measured: how long such tanks need at the reference temperature, how their pH falls, how warmth hastens them. It is
@@ -77,7 +89,9 @@ type Habit struct {
 	Spread float64 // standard deviation of the logarithm of the time needed
 	Shapes [souringShapes]float64
 	Q10s   [len(souringQ10)]float64
-	Tanks  int // washed tanks it rests on
+	By     [len(souringQ10)]time.Duration // Ready by Q10; 0: as Ready
+	Tanks  int                            // washed tanks it rests on
+	Ways   [coursesKept]Course            // of the newest of them
 }
 
 // UsualHabit is that of a mill without washed tanks of its own.
@@ -93,7 +107,14 @@ func (h Habit) With(s *Souring, ended time.Duration) Habit {
 	}
 	n := float64(h.Tanks + 1)
 	off := math.Log(ended.Hours() / h.Ready.Hours())
+	for i := range h.By {
+		by := h.by(i)
+		h.By[i] = time.Duration(by * math.Exp(math.Log(s.age[i]/by)/(n+1)) * float64(time.Hour))
+	}
 	h.Ready = time.Duration(float64(h.Ready) * math.Exp(off/(n+1)))
+	if way, ok := s.trail.course(s.age); ok {
+		h.Ways[h.Tanks%coursesKept] = way
+	}
 	h.Spread = max(leastSpread, math.Sqrt((n*h.Spread*h.Spread+off*off*n/(n+1))/(n+1)))
 	shapes, q10s := s.likely()
 	for i := range h.Shapes {
@@ -106,20 +127,23 @@ func (h Habit) With(s *Souring, ended time.Duration) Habit {
 	return h
 }
 
+// by is the time needed at a Q10, h.
+func (h *Habit) by(i int) float64 {
+	if h.By[i] > 0 {
+		return h.By[i].Hours()
+	}
+	return h.Ready.Hours()
+}
+
 // Ended is the age at the reference temperature, by the Q10 of the pace.
 func (s *Souring) Ended() time.Duration { return time.Duration(s.age[1] * float64(time.Hour)) }
 
 // likely is how likely each shape and Q10 is by now.
 func (s *Souring) likely() (shapes [souringShapes]float64, q10s [len(souringQ10)]float64) {
-	best := math.Inf(-1)
-	for i := range s.nodes {
-		_, _, _, _, _, good := s.nodes[i].fit()
-		best = max(best, good)
-	}
+	best := s.fit(logisticNodes)
 	total := 0.0
-	for i := range s.nodes {
-		_, _, _, _, _, good := s.nodes[i].fit()
-		w := math.Exp(good - best)
+	for i := range logisticNodes {
+		w := math.Exp(s.fits[i].good - best)
 		shapes[i%souringShapes] += w
 		q10s[s.nodes[i].q10] += w
 		total += w
@@ -135,22 +159,56 @@ func (s *Souring) likely() (shapes [souringShapes]float64, q10s [len(souringQ10)
 
 // NewSouring begins a tank of that habit.
 func NewSouring(h Habit) *Souring {
-	s := &Souring{pace: h.Pace}
-	i := 0
+	s := &Souring{pace: h.Pace, ready: h.by(1)}
+	ways := 0
+	for i := range h.Ways {
+		if c, ok := h.Ways[i].curve(); ok {
+			s.own[ways] = c
+			ways++
+		}
+	}
+	rest, own := restTrust, 0.0
+	if ways > 0 {
+		own = 1 - (1-courseTrust)/float64(ways)
+		rest *= 1 - own
+	}
 	for q := range souringQ10 {
 		for t := range souringTimes {
-			off := -2.4 + 4.8*float64(t)/(souringTimes-1) // standard deviations
+			off := spreadOver(t, souringTimes)
 			for k, shape := range souringShapesAt {
 				first := 1 / (1 + math.Exp(shape))
 				done := first + (usualStart-usualEnd)/usualDrop*(1-first)
-				hours := h.Ready.Hours() * math.Exp(off*h.Spread)
-				rate := (shape + math.Log(done/(1-done))) / hours
-				s.nodes[i] = souringNode{rate: rate, middle: shape / rate, first: first, q10: q, prior: math.Log(h.Q10s[q]*h.Shapes[k]) - off*off/2}
-				i++
+				rate := (shape + math.Log(done/(1-done))) / (h.by(q) * math.Exp(off*h.Spread))
+				s.begin(souringNode{rate: rate, middle: shape / rate, first: first, q10: q, drop: usualDrop, narrow: 1 / (dropSpread * dropSpread),
+					prior: math.Log((1-rest-own)*h.Q10s[q]*h.Shapes[k]/souringTimes) - off*off/2})
 			}
 		}
 	}
+	for t := range courseTimes {
+		off := spreadOver(t, courseTimes)
+		for q := range souringQ10 {
+			rate := 1 / (h.by(q) * math.Exp(off*h.Spread))
+			for i := range ways {
+				s.follow(&s.own[i], rate, q, math.Log(own*h.Q10s[q]/float64(ways)/courseTimes)-off*off/2)
+			}
+		}
+		for i := range rests {
+			s.follow(&rests[i], 1/(h.by(1)*math.Exp(off*h.Spread)), 1, math.Log(rest/float64(len(rests))/courseTimes)-off*off/2)
+		}
+	}
 	return s
+}
+
+// spreadOver is the i-th of n even steps over the time needed, in standard deviations.
+func spreadOver(i, n int) float64 { return -2.4 + 4.8*float64(i)/float64(n-1) }
+
+func (s *Souring) begin(n souringNode) {
+	s.nodes[s.used] = n
+	s.used++
+}
+
+func (s *Souring) follow(c *curve, rate float64, q10 int, prior float64) {
+	s.begin(souringNode{course: c, rate: rate, q10: q10, drop: c.drop, narrow: 1 / (c.wide * c.wide), prior: prior})
 }
 
 // q10 is the i-th Q10 held: the middle one is that of the pace.
@@ -164,6 +222,8 @@ func (s *Souring) speed(i int, t units.Celsius) float64 {
 
 // Age lets time pass at a temperature.
 func (s *Souring) Age(d time.Duration, t units.Celsius) {
+	s.past.hours += d.Hours()
+	s.past.celsius = t
 	for i := range s.age {
 		s.age[i] += d.Hours() * s.speed(i, t)
 	}
@@ -173,122 +233,54 @@ func (s *Souring) Age(d time.Duration, t units.Celsius) {
 func (s *Souring) See(ph float64) {
 	s.last = ph
 	s.seen++
-	for i := range s.nodes {
+	s.trail.add(s.age, ph)
+	copy(s.past.recent[1:], s.past.recent[:])
+	s.past.recent[0] = ph
+	var keeps [len(souringQ10)]float64
+	for i := range keeps {
+		keeps[i] = math.Exp2((s.seenAt[i] - s.age[i]) / forgetHalf)
+	}
+	s.seenAt = s.age
+	for i := range s.nodes[:s.used] {
 		n := &s.nodes[i]
-		age := s.age[n.q10]
-		keep := math.Exp2((n.past - age) / forgetHalf)
-		n.past = age
-		x := n.done(age)
+		x, keep := n.done(s.age[n.q10]), keeps[n.q10]
 		n.n, n.s, n.ss = n.n*keep+1, n.s*keep+x, n.ss*keep+x*x
 		n.y, n.sy, n.yy = n.y*keep+ph, n.sy*keep+x*ph, n.yy*keep+ph*ph
+	}
+	if s.seen%stepsAnHour == 0 {
+		s.lookBack()
 	}
 }
 
 // done is the part of the drop that is done at an age.
 func (n *souringNode) done(age float64) float64 {
+	if n.course != nil {
+		return n.course.at(age * n.rate)
+	}
 	return (1/(1+math.Exp(-n.rate*(age-n.middle))) - n.first) / (1 - n.first)
 }
 
 // age is when a part of the drop is done; the inverse of done.
 func (n *souringNode) age(part float64) float64 {
+	if n.course != nil {
+		return n.course.when(part) / n.rate
+	}
 	whole := n.first + part*(1-n.first)
 	return n.middle + math.Log(whole/(1-whole))/n.rate
 }
 
-// fit is the start and the drop of a curve with their variances, and the logarithm of how well it fits. Bayesian linear regression of pH = start - drop*s with
-// normal priors (for example Gelman et al., Bayesian Data Analysis, 3rd ed., section 14.8), on two unknowns by hand.
-func (n *souringNode) fit() (start, drop, vStart, vDrop, both, good float64) {
+// fitted is a curve with its start and drop, their variances, and the logarithm of how well it fits.
+type fitted struct{ start, drop, vStart, vDrop, both, good float64 }
+
+// fit is Bayesian linear regression of pH = start - drop*s with normal priors (for example Gelman et al., Bayesian Data Analysis, 3rd ed., section 14.8), on two unknowns by hand.
+func (n *souringNode) fit() fitted {
 	const noise = stepNoise * stepNoise
-	const pa, pb = 1 / (startSpread * startSpread), 1 / (dropSpread * dropSpread)
+	const pa = 1 / (startSpread * startSpread)
+	pb := n.narrow
 	aa, ab, bb := pa+n.n/noise, -n.s/noise, pb+n.ss/noise
-	ya, yb := pa*usualStart+n.y/noise, pb*usualDrop-n.sy/noise
+	ya, yb := pa*usualStart+n.y/noise, pb*n.drop-n.sy/noise
 	det := aa*bb - ab*ab
-	start, drop = (bb*ya-ab*yb)/det, (aa*yb-ab*ya)/det
-	rest := pa*usualStart*usualStart + pb*usualDrop*usualDrop + n.yy/noise - start*ya - drop*yb
-	return start, drop, bb / det, aa / det, -ab / det, n.prior - (rest+math.Log(det/(pa*pb)))/2
-}
-
-// Forecast is when something will be, as time from now: the middle and the ends of an interval that should hold the truth in four cases of five.
-type Forecast struct {
-	Early, Middle, Late time.Duration
-}
-
-// Why a forecast cannot be made.
-const (
-	SaysTooSoon  = "cannot say yet: less than an hour of pH is known"
-	SaysTooWide  = "cannot say yet: the readings allow too many ends"
-	SaysNoEnd    = "cannot say: the pH does not fall as in a fermentation"
-	widestRatio  = 3.0 // chosen: 8 h to 24 h after loading is the prior alone, and still tells the crew to sleep first
-	leastSeen    = 6   // an hour of SouringStep
-	neverAllowed = 0.2 // chosen
-	// cut is where the interval ends. The curves held differ by more than tanks do, so their middle two thirds hold four truths of five: found on the laws Gompertz
-	// and Broken of package tanktest, and judged on its others.
-	cut = 0.17
-)
-
-// souringEnds are the points and weights by which a normal deviation is gone through: means of fifths.
-var souringEnds = [...]float64{-1.40, -0.53, 0, 0.53, 1.40}
-
-// Until forecasts when the pH reaches target, the mass staying at t. Without a forecast it says why.
-func (s *Souring) Until(target float64, t units.Celsius, since time.Duration) (f Forecast, why string) {
-	if s.seen < leastSeen {
-		return f, SaysTooSoon
-	}
-	clear(s.chance[:])
-	best := math.Inf(-1)
-	for i := range s.nodes {
-		_, _, _, _, _, good := s.nodes[i].fit()
-		best = max(best, good)
-	}
-	var speeds [len(souringQ10)]float64
-	for i := range speeds {
-		speeds[i] = s.speed(i, t)
-	}
-	total := 0.0
-	for i := range s.nodes {
-		total += s.spread(&s.nodes[i], target, best, &speeds)
-	}
-	if total == 0 || s.chance[forecastSteps] > neverAllowed*total {
-		return f, SaysNoEnd
-	}
-	f = Forecast{s.quantile(cut * total), s.quantile(0.5 * total), s.quantile((1 - cut) * total)}
-	if float64(since+f.Late) > widestRatio*float64(since+f.Early) {
-		return f, SaysTooWide
-	}
-	return f, ""
-}
-
-// spread adds the ends of one curve to the chances and gives its weight.
-func (s *Souring) spread(n *souringNode, target, best float64, speeds *[len(souringQ10)]float64) float64 {
-	start, drop, vStart, vDrop, both, good := n.fit()
-	weight := math.Exp(good - best)
-	if weight < 1e-4 || drop < 0.1 {
-		return 0
-	}
-	part := (start - target) / drop
-	deviation := math.Sqrt(max(0, vStart-2*part*both+part*part*vDrop)+probeOffset*probeOffset) / drop
-	for _, end := range souringEnds {
-		step := forecastSteps
-		if p := part + end*deviation; p <= 0 {
-			step = 0
-		} else if p < 0.995 {
-			if left := (n.age(p) - s.age[n.q10]) / speeds[n.q10] * float64(time.Hour/forecastStep); left < float64(forecastSteps) {
-				step = max(0, int(left))
-			}
-		}
-		s.chance[step] += weight
-	}
-	return weight * float64(len(souringEnds))
-}
-
-// quantile is the time by which so much of the chance is used up.
-func (s *Souring) quantile(want float64) time.Duration {
-	sum := 0.0
-	for i, c := range s.chance {
-		if sum+c >= want && c > 0 {
-			return time.Duration((float64(i) + (want-sum)/c) * float64(forecastStep))
-		}
-		sum += c
-	}
-	return time.Duration(forecastSteps) * forecastStep
+	start, drop := (bb*ya-ab*yb)/det, (aa*yb-ab*ya)/det
+	rest := pa*usualStart*usualStart + pb*n.drop*n.drop + n.yy/noise - start*ya - drop*yb
+	return fitted{start, drop, bb / det, aa / det, -ab / det, n.prior - (rest+math.Log(det/(pa*pb)))/2}
 }

@@ -4,6 +4,8 @@ import (
 	"cmp"
 	"math"
 	"slices"
+
+	"millwarden/internal/units"
 )
 
 // way is one way of drying: M' = -c D^e g(M - Me), a characteristic drying curve (van Meel 1958). Me is the isotherm of Trejos 1989, off by some per cent; D the vapour deficit, which Roa
@@ -11,6 +13,7 @@ import (
 type way struct {
 	rates       *rateTable
 	power       int     // index in layerExponents
+	sun         int     // index in layerSunny
 	off         float64 // % of the dry weight that the isotherm is off by
 	lower       float64 // the same as a part, for each unit of humidity below 60 %
 	wets        float64 // pace of taking up water against giving it
@@ -30,9 +33,16 @@ type chance struct{ hours, weight float64 }
 // shape is how the rate goes with free moisture: to a power up to a critical moisture, and quicker by a square while wet, as where water has to diffuse.
 type shape struct{ power, critical, quick float64 }
 
+// drives is how air drives a layer hour by hour, by power, and where it would end.
+type drives[D, E any] struct {
+	driven [layerPowers]D
+	ends   E
+}
+
 const (
 	layerShapes = 9
 	layerPowers = 3
+	layerSuns   = 3
 	layerWays   = 2 * layerShapes * layerPowers
 )
 
@@ -49,7 +59,9 @@ const (
 
 var (
 	layerExponents = [layerPowers]float64{0.4, 0.7, 1}
-	layerRates     = ratesOf([layerShapes]shape{{1, 200, 0}, {1, 60, 0}, {1, 90, 0}, {0.8, 200, 0}, {1.2, 200, 0}, {1.2, 80, 0}, {1, 200, 1. / 90}, {1, 200, 1. / 65}, {1, 200, 1. / 50}})
+	// layerSunny is how much warmer than the air beans in the open are by day, as a part of what the air is above the coldest hour of its day. Chosen: on decks they pass 46 °C (as quoted).
+	layerSunny = [layerSuns]float64{0, 0.35, 0.7}
+	layerRates = ratesOf([layerShapes]shape{{1, 200, 0}, {1, 60, 0}, {1, 90, 0}, {0.8, 200, 0}, {1.2, 200, 0}, {1.2, 80, 0}, {1, 200, 1. / 90}, {1, 200, 1. / 65}, {1, 200, 1. / 50}})
 )
 
 // rateTable is g(f)/f by the free moisture f in steps of one per cent of the dry weight.
@@ -75,9 +87,10 @@ func (t *rateTable) at(free float64) float64 {
 }
 
 // newWay makes the i-th way, whose properties follow sequences that fill a space evenly (Halton 1960).
-func newWay(i int, start float64) way {
+func newWay(i int, start float64, deck bool) way {
 	w := way{rates: &layerRates[i%layerShapes], power: i / layerShapes % layerPowers, off: layerEnds * deviate(halton(i, 2)), lower: layerLower + layerLowers*deviate(halton(i, 13)),
 		wets: halton(i, 3), pace: layerPace, start: start}
+	w.sun = int(halton(i, 17) * float64(suns(deck)))
 	w.unsure.pace, w.unsure.air, w.unsure.meter = deviate(halton(i, 5)), deviate(halton(i, 7)), deviate(halton(i, 11))
 	return w
 }
@@ -95,11 +108,37 @@ func halton(n, base int) float64 {
 // deviate is the standard normal deviate of a probability.
 func deviate(u float64) float64 { return math.Sqrt2 * math.Erfinv(2*u-1) }
 
+// suns is how many of layerSunny may be: under a roof there is no sun.
+func suns(deck bool) int {
+	if deck {
+		return layerSuns
+	}
+	return 1
+}
+
+// inSun is the air at beans that the sun warms: it keeps its vapour.
+func inSun(a Air, cold units.Celsius, sun int) Air {
+	if sun == 0 {
+		return a
+	}
+	t := a.T + units.Celsius(layerSunny[sun])*max(0, a.T-cold)
+	return Air{T: t, RH: RelativeHumidity(100 * VapourPressure(a.T, a.RH) / SaturationPressure(t))}
+}
+
+// coldest is the lowest temperature of some hours.
+func coldest(hours []Air) units.Celsius {
+	t := hours[0].T
+	for _, h := range hours {
+		t = min(t, h.T)
+	}
+	return t
+}
+
 // driveOf is how strongly air drives a thin layer by each power, 1/h, and where it would end. Where powers differ they agree with Roa at sameDeficit. Air outside the range of the formulas is
 // taken as its nearest inside: a layer goes on drying.
 func driveOf(a Air) (d [layerPowers]float64, end ending) {
-	const coldest, hottest, dampest = 0, 80, 99
-	t, rh := min(max(a.T, coldest), hottest), min(max(a.RH, sorptionDriest), dampest)
+	const icy, hottest, dampest = 0, 80, 99
+	t, rh := min(max(a.T, icy), hottest), min(max(a.RH, sorptionDriest), dampest)
 	same := 0.0143 * math.Pow(sameDeficit, 0.87898) // [Roa]
 	for k, e := range layerExponents {
 		d[k] = same * math.Pow(float64(VapourDeficit(t, rh))/sameDeficit, e)
@@ -143,7 +182,7 @@ func (w *way) hours(m, to, pace float64, air *AirAhead) float64 {
 		} else if h == aheadHours-24 {
 			day = m
 		}
-		driven, end := air.hour(h, w.power)
+		driven, end := air.hour(h, w)
 		next := w.step(m, pace*driven, end)
 		if next <= to {
 			return float64(h) + (m-to)/(m-next)

@@ -100,6 +100,7 @@ func newBed(b *builder) model {
 	b.out(&d.late, "drying-in-late")
 	b.out(&d.never, "never-dries")
 	d.points = b.outputs
+	d.Layer.Deck, d.ahead.Deck = d.deck, d.deck
 	d.why, d.stale = saysNoAir, true
 	return d
 }
@@ -111,6 +112,7 @@ func (d *bed) begin(now reading.Stamp, lot Lot) {
 	if !lot.Known && known && past < blindMost {
 		d.Moisture, d.Known, d.Assumed = freshWet.Dry(), true, true
 	}
+	d.Layer.Deck = d.deck
 	d.Layer.Begin(d.Moisture, startSpread(d.Assumed))
 	d.meterN, d.why, d.stale = 0, saysNoAir, true
 }
@@ -370,6 +372,7 @@ func (d *bed) state() any { return &d.bedState }
 func (d *bed) restored(moved time.Duration) {
 	d.StepBegan += moved
 	d.Gone.Began += moved
+	d.Layer.Deck = d.deck // kept by an older program it knows nothing of it
 	if n := len(d.Airs.Hours); d.Airs.N < 0 || d.Airs.N > n || d.Airs.Next < 0 || d.Airs.Next >= n || d.Airs.Days < 0 {
 		d.bedState = bedState{}
 	}

@@ -281,7 +281,7 @@ func openedScene(seed uint64, place int) (scene, func(h, wet float64) (sun, open
 // openedRuns are the runs of one law in one place. The meter is off, reads too much in wet beans, drifts, and sits where it sits.
 func openedRuns(law string, place int) []run {
 	var list []run
-	for seed := uint64(2001); seed <= 2000+uint64(*layersJudged); seed++ {
+	for seed := uint64(2001); seed <= 2000+layerSeeds(); seed++ {
 		air, state := openedScene(seed, place)
 		r := rand.New(rand.NewPCG(seed, uint64(place)+9))
 		fresh := func() parchment {

@@ -1,0 +1,186 @@
+package coffee
+
+import (
+	"math"
+	"time"
+
+	"millwarden/internal/units"
+)
+
+// Forecast is when something will be, as time from now: the middle and the ends of an interval that should hold the truth in four cases of five.
+type Forecast struct {
+	Early, Middle, Late time.Duration
+}
+
+// Why a forecast cannot be made.
+const (
+	SaysTooSoon  = "cannot say yet: less than an hour of pH is known"
+	SaysTooWide  = "cannot say yet: the readings allow too many ends"
+	SaysNoEnd    = "cannot say: the pH does not fall as in a fermentation"
+	widestRatio  = 3.0 // chosen: 8 h to 24 h after loading is the prior alone, and still tells the crew to sleep first
+	leastSeen    = 6   // an hour of SouringStep
+	neverAllowed = 0.2 // chosen
+	// cut is where the interval of the curves alone ends.
+	cut = 0.17
+)
+
+// How much wider than the curves' own interval an honest one is: conformal factors (Vovk, Gammerman, Shafer 2005), chosen so that the interval holds four truths of five on the laws of package
+// tanktest that were held out or sealed once (Held and those before it from First on), and on none of those that are sealed now.
+const (
+	widerEarly = 0.75
+	widerLate  = 1.10
+	// An interval is never narrower than by this part of the time left, and by this part of how far the forecasts of the last eight hours were from today's.
+	widerLeft  = 0.2
+	widerMoved = 0.3
+	widerLeast = 3 * time.Minute
+)
+
+// Where the pH hardly fell yet, the curves through it say little: the usual time counts as much as they do. Chosen, on the laws that may be looked at.
+const (
+	hardlyFell   = 0.30 // pH below the usual start, and
+	hardlyFalls  = 0.05 // pH an hour: above these the curves count alone,
+	hardlyFellBy = 0.10 // and less by so much, the usual time has its whole part
+	hardlyFallBy = 0.02
+	usualPart    = 0.5
+)
+
+// stepsAnHour is how many SouringStep are an hour.
+const stepsAnHour = 6
+
+// backTest is what the tank's own past says of its forecasts: each hour's, held against those of the hours before.
+type backTest struct {
+	hours   float64                    // since loading
+	celsius units.Celsius              // of the last step
+	ends    [backHours + 1]float64     // h after loading at which the forecasts of the last hours saw the usual end, the newest first; 0: none
+	recent  [2*stepsAnHour + 1]float64 // pH of the last steps, the newest first
+}
+
+const backHours = 8
+
+// lookBack makes this hour's forecast of the usual end, for the hours to come to be held against.
+func (s *Souring) lookBack() {
+	b := &s.past
+	copy(b.ends[1:], b.ends[:])
+	b.ends[0] = 0
+	if f, why := s.curves(usualEnd, b.celsius); why == "" {
+		b.ends[0] = b.hours + f.Middle.Hours()
+	}
+}
+
+// moved is by how much the forecast of an hour, two, four, eight hours ago differed from the newest one at most, h.
+func (b *backTest) moved() (most float64) {
+	for back := 1; back <= backHours; back *= 2 {
+		if b.ends[0] > 0 && b.ends[back] > 0 {
+			most = max(most, math.Abs(b.ends[0]-b.ends[back]))
+		}
+	}
+	return most
+}
+
+// falls is the fall of the pH over the last two hours, an hour.
+func (b *backTest) falls() float64 {
+	const hours = 2
+	return (b.recent[hours*stepsAnHour] - b.recent[0]) / hours
+}
+
+// Until forecasts when the pH reaches target, the mass staying at t. Without a forecast it says why.
+func (s *Souring) Until(target float64, t units.Celsius, since time.Duration) (f Forecast, why string) {
+	if s.seen < leastSeen {
+		return f, SaysTooSoon
+	}
+	if f, why = s.curves(target, t); why != "" {
+		return f, why
+	}
+	half, left := (f.Late-f.Early).Hours()/2, widerLeft*f.Middle.Hours()
+	moved := widerMoved * s.past.moved()
+	wide := time.Duration(math.Sqrt(half*half+left*left+moved*moved)*float64(time.Hour)) + widerLeast
+	f.Early = max(0, f.Middle-time.Duration(widerEarly*float64(wide)))
+	f.Late = f.Middle + time.Duration(widerLate*float64(wide))
+	if float64(since+f.Late) > widestRatio*float64(since+f.Early) {
+		return f, SaysTooWide
+	}
+	return f, ""
+}
+
+// curves is what the weighted curves say, and the usual time where the pH hardly fell.
+func (s *Souring) curves(target float64, t units.Celsius) (f Forecast, why string) {
+	clear(s.chance[:])
+	best := s.fit(s.used)
+	var speeds [len(souringQ10)]float64
+	for i := range speeds {
+		speeds[i] = s.speed(i, t)
+	}
+	total := 0.0
+	for i := range s.nodes[:s.used] {
+		total += s.spread(i, target, best, &speeds)
+	}
+	if total == 0 || s.chance[forecastSteps] > neverAllowed*total {
+		return f, SaysNoEnd
+	}
+	f = Forecast{s.quantile(cut * total), s.quantile(0.5 * total), s.quantile((1 - cut) * total)}
+	if part := s.usual(); part > 0 && target == usualEnd {
+		if usual := time.Duration((s.ready - s.age[1]) / speeds[1] * float64(time.Hour)); usual > 0 {
+			f.Middle += time.Duration(part * float64(usual-f.Middle))
+			f.Early, f.Late = min(f.Early, f.Middle), max(f.Late, f.Middle)
+		}
+	}
+	return f, ""
+}
+
+// usual is the part that the usual time has in a forecast: none once the pH has fallen or falls.
+func (s *Souring) usual() float64 {
+	if s.seen <= 2*stepsAnHour {
+		return 0
+	}
+	up := func(v, least, by float64) float64 { return max(0, min(1, (least-v)/by)) }
+	return usualPart * up(usualStart-s.last, hardlyFell, hardlyFellBy) * up(s.past.falls(), hardlyFalls, hardlyFallBy)
+}
+
+// fit fits the first n curves and gives how well the best one fits.
+func (s *Souring) fit(n int) float64 {
+	best := math.Inf(-1)
+	for i := range s.nodes[:n] {
+		s.fits[i] = s.nodes[i].fit()
+		best = max(best, s.fits[i].good)
+	}
+	return best
+}
+
+// souringEnds are the points and weights by which a normal deviation is gone through: means of fifths.
+var souringEnds = [...]float64{-1.40, -0.53, 0, 0.53, 1.40}
+
+// spread adds the ends of one curve to the chances and gives its weight.
+func (s *Souring) spread(i int, target, best float64, speeds *[len(souringQ10)]float64) float64 {
+	n, f := &s.nodes[i], &s.fits[i]
+	const least = -9.2 // one in ten thousand
+	if f.good-best < least || f.drop < 0.1 {
+		return 0
+	}
+	weight := math.Exp(f.good - best)
+	part := (f.start - target) / f.drop
+	deviation := math.Sqrt(max(0, f.vStart-2*part*f.both+part*part*f.vDrop)+probeOffset*probeOffset) / f.drop
+	for _, end := range souringEnds {
+		step := forecastSteps
+		if p := part + end*deviation; p <= 0 {
+			step = 0
+		} else if p < 0.995 || n.course != nil {
+			if left := (n.age(p) - s.age[n.q10]) / speeds[n.q10] * float64(time.Hour/forecastStep); left < float64(forecastSteps) {
+				step = max(0, int(left))
+			}
+		}
+		s.chance[step] += weight
+	}
+	return weight * float64(len(souringEnds))
+}
+
+// quantile is the time by which so much of the chance is used up.
+func (s *Souring) quantile(want float64) time.Duration {
+	sum := 0.0
+	for i, c := range s.chance {
+		if sum+c >= want && c > 0 {
+			return time.Duration((float64(i) + (want-sum)/c) * float64(forecastStep))
+		}
+		sum += c
+	}
+	return time.Duration(forecastSteps) * forecastStep
+}
