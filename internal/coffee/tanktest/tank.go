@@ -29,11 +29,11 @@ const (
 	// Culture and Hydrolysis were held out until a forecaster had been judged on them, and are looked at since: see unseen.go.
 	Culture
 	Hydrolysis
-	// Richards, Flooded and Successive were sealed, and are looked at since they were opened: see opened.go.
+	// Richards was sealed, as Flooded and Successive were, and is looked at since it was opened: see opened.go.
 	Richards
 	Flooded
 	Successive
-	// Rivals, Strata and Liquor are sealed: see sealed.go.
+	// Rivals is sealed, as are Strata and Liquor: see sealed.go.
 	Rivals
 	Strata
 	Liquor
