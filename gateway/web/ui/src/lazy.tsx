@@ -3,7 +3,7 @@ import type { ComponentType } from "preact";
 import { useEffect, useState } from "preact/hooks";
 import { useHere } from "./context";
 
-type Name = "LogbookPage" | "RegisterPage" | "RatesPage" | "RosterPage" | "ProbesPage" | "RulesPage" | "MorePage" | "LotsPage" | "LotsBeside" | "LotPage" | "PointPage" | "Session" | "Closings";
+type Name = "LogbookPage" | "RegisterPage" | "RatesPage" | "RosterPage" | "ProbesPage" | "RulesPage" | "SeasonPage" | "MorePage" | "LotsPage" | "LotsBeside" | "LotPage" | "PointPage" | "Session" | "Closings";
 
 export function Lazy({ name, ...props }: { name: Name; lot?: string; point?: string; list?: unknown; again?: () => void }) {
   const { words } = useHere();

@@ -69,6 +69,7 @@ function Page({ path }: { path: string }) {
     case "/logbook": return <Lazy key={path} name="LogbookPage" />;
     case "/register": return <Lazy key={path} name="RegisterPage" />;
     case "/rates": return <Lazy key={path} name="RatesPage" />;
+    case "/season": return <Lazy key={path} name="SeasonPage" />;
     case "/roster": return <Lazy key={path} name="RosterPage" />;
     case "/probes": return <Lazy key={path} name="ProbesPage" />;
     case "/rules": return <Lazy key={path} name="RulesPage" />;

@@ -11,3 +11,4 @@ export { RatesPage } from "./rates";
 export { RegisterPage } from "./register";
 export { RosterPage } from "./roster";
 export { RulesPage } from "./rules";
+export { SeasonPage } from "./season";

@@ -1,0 +1,92 @@
+// The season for the owner: when coffee was foreseen to be ready and when it was, what each lot gave, and for how long it stood in danger.
+import { useBook } from "./books";
+import { useHere } from "./context";
+import { atWall, length } from "./say";
+
+interface Forecast { part: number; ready: number; off: number; held: boolean }
+interface Wait { lot: string; station: string; kind: string; from: number; ready?: number; forecasts: Forecast[] }
+interface Yield { cherry?: number; dry?: number; green?: number; outturn?: number }
+interface SeasonLot { lot: string; began: number; yield: Yield; alarms: number; danger: number; worst: { alarm: string; long: number }[] }
+interface Judged { forecasts: number; median: number; worst: number; held: number }
+interface Learned { stations: string[]; tanks: number; usual: number; ready: number; early: number; late: number; reference: number }
+interface Season { from: number; to: number; waits: Wait[]; lots: SeasonLot[]; wash: Judged; dry: Judged; learned: Learned[] }
+
+const half = 50;
+
+function Said({ name, judged }: { name: string; judged: Judged }) {
+  const { words } = useHere();
+  return <p><b>{name}</b> {judged.forecasts === 0 ? words.seasonNoForecast : words.seasonJudged(judged.forecasts, length(judged.median), length(judged.worst), judged.held)}</p>;
+}
+
+function Waits({ waits }: { waits: Wait[] }) {
+  const { frame, now, words } = useHere();
+  const titled = (name: string) => frame.stations.find((s) => s.name === name)?.title ?? name;
+  const off = (f: Forecast) => `${words.seasonOff(length(Math.abs(f.off)), f.off)}${f.held ? "" : ` · ${words.seasonOutside}`}`;
+  return (
+    <section>
+      <h2>{words.seasonReady}</h2>
+      <table>
+        <thead><tr><th scope="col">{words.lot}</th><td>{words.seasonForeseen}</td><td>{words.seasonCame}</td><td>{words.seasonDiffers}</td></tr></thead>
+        <tbody>
+          {waits.map((w) => {
+            const f = w.forecasts.find((x) => x.part === half);
+            return (
+              <tr key={`${w.lot} ${w.station} ${w.from}`}>
+                <th scope="row">{w.lot} <span class="soft">{titled(w.station)}</span></th>
+                <td>{f ? atWall(f.ready, now) : words.seasonNone}</td>
+                <td>{w.ready ? atWall(w.ready, now) : words.seasonNotSeen}</td>
+                <td>{f && w.ready ? off(f) : ""}</td>
+              </tr>
+            );
+          })}
+        </tbody>
+      </table>
+    </section>
+  );
+}
+
+function Lots({ lots }: { lots: SeasonLot[] }) {
+  const { now, words } = useHere();
+  const number = (v: number | undefined, unit: string) => (v ? `${v.toLocaleString(now.language, { maximumFractionDigits: 1 })} ${unit}` : "–");
+  return (
+    <section>
+      <h2>{words.seasonLots}</h2>
+      <table>
+        <thead><tr><th scope="col">{words.lot}</th><td>{words.seasonCherry}</td><td>{words.seasonGreen}</td><td>{words.seasonOutturn}</td><td>{words.seasonDanger}</td></tr></thead>
+        <tbody>
+          {lots.map((l) => (
+            <tr key={l.lot}>
+              <th scope="row">{l.lot}</th>
+              <td>{number(l.yield.cherry, "kg")}</td>
+              <td>{number(l.yield.green, "kg")}</td>
+              <td>{number(l.yield.outturn, "%")}</td>
+              <td>{l.alarms === 0 ? words.none : `${length(l.danger)} · ${words.seasonAlarms(l.alarms)}`}</td>
+            </tr>
+          ))}
+        </tbody>
+      </table>
+    </section>
+  );
+}
+
+export function SeasonPage() {
+  const { now, words } = useHere();
+  const { got, failed } = useBook<Season>("/api/season");
+  return (
+    <main class="lists rates season">
+      <h1>{words.season}</h1>
+      <p class="soft">{words.seasonIs}</p>
+      {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
+      {got && (
+        <>
+          <p class="whole">{words.fromTo(atWall(got.from, now), atWall(got.to, now))} <a href="/api/season.csv">CSV</a></p>
+          <Said name={words.seasonWash} judged={got.wash} />
+          <Said name={words.seasonDry} judged={got.dry} />
+          {got.learned.filter((l) => l.tanks > 0).map((l) => <p key={l.stations.join()}>{words.seasonLearned(l.stations.join(", "), l.tanks, length(l.usual), length(l.ready))}</p>)}
+          {got.waits.length > 0 && <Waits waits={got.waits} />}
+          {got.lots.length > 0 ? <Lots lots={got.lots} /> : <p>{words.noneOfThese}</p>}
+        </>
+      )}
+    </main>
+  );
+}
