@@ -332,7 +332,7 @@ func (c *checker) instantiate(a *alarm, p place) {
 		When: when, While: while, SuppressedWhile: suppressed, Say: text(a.block, "say"), Source: text(a.block, "source"), File: a.Name.File, Line: a.Name.Line}
 	c.calling(a, p, e)
 	c.beside(a, p, e, t)
-	e.Printed = c.printedForm(e)
+	e.Printed = printedForm(e)
 	a.made = append(a.made, e)
 }
 
@@ -666,14 +666,14 @@ func (c *checker) noteLacking(a *alarm) {
 }
 
 // printedForm changes when, and only when, the condition, a delay, a deadband or a limit in it changes.
-func (c *checker) printedForm(e *engine.Alarm) string {
-	b := printCondition(c.printed[:0], "when ", e.When)
+func printedForm(e *engine.Alarm) string {
+	b := make([]byte, 0, 512)
+	b = printCondition(b, "when ", e.When)
 	b = printCondition(b, "while ", e.While)
 	b = printCondition(b, "suppressed-while ", e.SuppressedWhile)
 	b = append(append(b, "on-delay "...), e.OnDelay.String()...)
 	b = append(append(b, "\noff-delay "...), e.OffDelay.String()...)
-	c.printed = append(b, '\n')
-	return string(c.printed)
+	return string(append(b, '\n'))
 }
 
 func printCondition(b []byte, key string, n *formula.Node) []byte {
