@@ -293,7 +293,7 @@ func (c *Callout) send(ctx context.Context, b *book, r *Roster, e *errand, now r
 	standings := r.inWords(e.standings, person)
 	link := ""
 	if c.linkBase != "" && len(standings) == 1 {
-		link = c.linkBase + "/a/" + c.token(b.call(keyOf(&standings[0])), &standings[0], person, now)
+		link = c.linkBase + "/a/" + c.token(b.call(keyOf(&standings[0])), &standings[0], person, wordsOf(person, r), now)
 	}
 	m := c.write(r, e, standings, person, link, now)
 	m.ID = newID()
@@ -310,10 +310,10 @@ func (c *Callout) write(r *Roster, e *errand, standings []engine.Standing, to *P
 }
 
 // token is that of the person for the call: all messages to her about one annunciation hold the same link.
-func (c *Callout) token(call *call, s *engine.Standing, person *Person, now reading.Stamp) string {
+func (c *Callout) token(call *call, s *engine.Standing, person *Person, say *words, now reading.Stamp) string {
 	token, ok := call.tokens[person.Name]
 	if !ok {
-		token = c.links.issue(c.desk, s, person.Name, place(s.Alarm)+": "+title(s.Alarm), now)
+		token = c.links.issue(c.desk, s, person.Name, say.place(s.Alarm)+": "+say.title(s.Alarm), now)
 		call.tokens[person.Name] = token
 	}
 	return token

@@ -93,20 +93,20 @@ func (r *Roster) compose(standings []engine.Standing, to *Person, link string, w
 	s := &standings[0]
 	a := s.Alarm
 	m := Message{To: *to, At: now, Link: link, Alarm: a.ID, Occurrence: s.Occurrence, Title: a.Title, Place: a.Place, Area: a.Area,
-		Priority: a.Priority, Class: a.Class, Thread: threadOf(a.ID, s.Occurrence), Subject: place(a) + ": " + title(a)}
+		Priority: a.Priority, Class: a.Class, Thread: threadOf(a.ID, s.Occurrence), Subject: say.place(a) + ": " + say.title(a)}
 	since := sinceOf(s)
 	if since.Set {
 		m.Since = since.Wall
 	}
-	what := place(a) + " " + decided(s, to.Choice, say) + r.since(since, now, say) + "."
+	what := say.place(a) + " " + decided(s, to.Choice, say) + r.since(since, now, say) + "."
 	if s.Held {
 		what += " " + sentence(fmt.Sprintf(say.held, s.Unseen))
 	}
 	m.Text = what
 	if a.Class == engine.Safety && a.Caution != "" { // what can hurt stands before what to do
-		m.Text += " " + firstSentence(a.Caution)
+		m.Text += " " + firstSentence(say.of(a.Caution))
 	}
-	m.Text += " " + firstSentence(a.Action)
+	m.Text += " " + firstSentence(say.of(a.Action))
 	if waited >= unansweredLeast { // last: where a message is too long, this is cut before what to do
 		unanswered := fmt.Sprintf(say.unanswered, units.Choice{}.Print(waited.Truncate(time.Minute).Seconds(), units.Duration))
 		m.Text, what = m.Text+" "+unanswered, what+" "+unanswered
@@ -118,7 +118,7 @@ func (r *Roster) compose(standings []engine.Standing, to *Person, link string, w
 
 func body(s *engine.Standing, what, link string, choice units.Choice, say *words) string {
 	a := s.Alarm
-	lines := []string{title(a), what}
+	lines := []string{say.title(a), what}
 	for i := range s.Values {
 		if v := shown(a, &s.Values[i], choice, say); len(s.Values) > 1 {
 			lines = append(lines, "- "+v)
@@ -127,7 +127,7 @@ func body(s *engine.Standing, what, link string, choice units.Choice, say *words
 	lines = append(lines, "")
 	add := func(label, text string) {
 		if text != "" {
-			lines = append(lines, label+": "+text)
+			lines = append(lines, label+": "+say.of(text))
 		}
 	}
 	add(say.caution, a.Caution)
@@ -157,8 +157,8 @@ func (r *Roster) composeDigest(standings []engine.Standing, to *Person, now read
 	var parts, lines []string
 	for i := range standings {
 		s := &standings[i]
-		parts = append(parts, place(s.Alarm)+" "+title(s.Alarm))
-		lines = append(lines, place(s.Alarm)+" "+decided(s, to.Choice, say)+r.since(sinceOf(s), now, say)+". "+s.Alarm.Action)
+		parts = append(parts, say.place(s.Alarm)+" "+say.title(s.Alarm))
+		lines = append(lines, say.place(s.Alarm)+" "+decided(s, to.Choice, say)+r.since(sinceOf(s), now, say)+". "+say.of(s.Alarm.Action))
 	}
 	m.Text = m.Subject + ": " + strings.Join(parts, "; ") + "."
 	m.Body = m.Subject + "\n\n" + strings.Join(lines, "\n") + "\n"
@@ -181,7 +181,7 @@ func (r *Roster) composeFlood(standings []engine.Standing, to *Person, page stri
 	for i := range standings {
 		s := &standings[i]
 		m.Flood = append(m.Flood, Told{s.Alarm.ID, s.Occurrence, s.Alarm.Place, s.Alarm.Priority})
-		line := place(s.Alarm) + " " + title(s.Alarm)
+		line := say.place(s.Alarm) + " " + say.title(s.Alarm)
 		if !places[s.Alarm.Place] && len(names) < floodNamed {
 			places[s.Alarm.Place] = true
 			names = append(names, line)
@@ -217,20 +217,6 @@ func counts(standings []engine.Standing, say *words) string {
 	return strings.Join(parts, ", ")
 }
 
-func place(a *engine.Alarm) string {
-	if a.PlaceTitle != "" {
-		return strings.ToUpper(a.PlaceTitle)
-	}
-	return strings.ToUpper(spaced(a.Place))
-}
-
-func title(a *engine.Alarm) string {
-	if a.Title != "" {
-		return a.Title
-	}
-	return spaced(a.Name)
-}
-
 func spaced(name string) string { return strings.NewReplacer("-", " ", "/", " ").Replace(name) }
 
 // decided is the value that raised the alarm, with its limit; the alarm's title where no value tells it.
@@ -243,13 +229,13 @@ func decided(s *engine.Standing, choice units.Choice, say *words) string {
 	if len(s.Values) > 0 {
 		return shown(s.Alarm, &s.Values[0], choice, say)
 	}
-	return title(s.Alarm)
+	return say.title(s.Alarm)
 }
 
 func shown(a *engine.Alarm, v *engine.Shown, choice units.Choice, say *words) string {
 	name, behind := say.figure(v.Text, a.Place)
 	if v.Point != "" && (name == "" || !strings.ContainsAny(name, "( ")) {
-		name = spaced(strings.TrimPrefix(v.Point, a.Place+"/"))
+		name = say.point(strings.TrimPrefix(v.Point, a.Place+"/"))
 	}
 	if strings.HasPrefix(name, "age(") {
 		name = say.notRead // the place says of what

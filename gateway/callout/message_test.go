@@ -41,7 +41,7 @@ func TestCompose(t *testing.T) {
 		{"plain", with(food, nil), Person{}, "DRYER 1 air temperature 51.0 °C, limit 45.0 °C, since 02:14. Cut the heat, check fan and burner."},
 		{"safety", with(dryerHot, nil), Person{}, "DRYER 1 air temperature 51.0 °C, limit 45.0 °C, since 02:14. Fire and burns. Cut the heat, check fan and burner."},
 		{"her own units and language", with(food, nil), Person{Choice: units.Choice{Fahrenheit: true}, Language: "es"},
-			"DRYER 1 air temperature 123.8 °F, límite 113.0 °F, desde 02:14. Cut the heat, check fan and burner."},
+			"DRYER 1 temperatura del aire 123.8 °F, límite 113.0 °F, desde 02:14. Cut the heat, check fan and burner."},
 		{"yesterday", with(food, func(s *engine.Standing) { s.ActiveSince = local(t, r, "2026-03-02 23:50") }), Person{},
 			"DRYER 1 air temperature 51.0 °C, limit 45.0 °C, since 2026-03-02 23:50. Cut the heat, check fan and burner."},
 		{"clock was not set", with(food, func(s *engine.Standing) { s.ActiveSince = reading.Stamp{Mono: now.Mono - 12*time.Minute, Boot: 1} }), Person{},
@@ -184,5 +184,37 @@ func TestFirstSentence(t *testing.T) {
 		if got := firstSentence(strings.TrimSpace(in)); got != want {
 			t.Errorf("firstSentence(%q) = %q, want %q", in, got, want)
 		}
+	}
+}
+
+// Aim: who reads Spanish is told a built-in alarm whole in Spanish: place, title, what to do, what can hurt; the site's own words stay its own.
+func TestMessage_builtInSpanish(t *testing.T) {
+	r := &Roster{Zone: time.UTC, Language: "es"}
+	a := engine.Alarm{ID: "fan-stopped-with-heat@dryer-1", Name: "fan-stopped-with-heat", Title: "fan stopped with heat", Place: "dryer-1", PlaceTitle: "secadora grande",
+		Priority: engine.High, Class: engine.Safety, Cause: "Belt, motor, tripped breaker.", Action: "Burner off at once. Do not restart before the fan runs.",
+		Consequence: "Ring the bell by the gate.",
+		Caution:     "Fire and mains voltage. The burner's own fan proving must cut the fuel; if it did not, lock it out and call its service."}
+	s := engine.Standing{Alarm: &a, State: engine.Unacknowledged, Occurrence: 7, Values: []engine.Shown{{Point: "dryer-1/fan", Quantity: units.State}}}
+	m := r.compose([]engine.Standing{s}, &Person{}, "", 0, reading.Stamp{})
+	if want := "SECADORA GRANDE: ventilador parado con calor"; m.Subject != want {
+		t.Errorf("subject %q, want %q", m.Subject, want)
+	}
+	if want := "SECADORA GRANDE ventilador apagado. Fuego y corriente de red. Apague el quemador de inmediato."; m.Text != want {
+		t.Errorf("text %q, want %q", m.Text, want)
+	}
+	for _, part := range []string{"Causa habitual: Correa, motor, interruptor saltado.", "Si nadie actúa: Ring the bell by the gate.", "No lo encienda antes de que ande el ventilador."} {
+		if !strings.Contains(m.Body, part) {
+			t.Errorf("the body lacks %q:\n%s", part, m.Body)
+		}
+	}
+	lost := engine.Alarm{ID: "measurement-lost@tank-1/air-temperature", Name: "measurement-lost", Place: "tank-1/air-temperature", PlaceTitle: "tank 1 air temperature",
+		Action: "Look at plug and wire, then read it by hand. Swap the probe."}
+	m = r.compose([]engine.Standing{{Alarm: &lost, Occurrence: 8}}, &Person{}, "", 0, reading.Stamp{})
+	if want := "TANK 1 TEMPERATURA DEL AIRE: medición perdida"; m.Subject != want {
+		t.Errorf("subject %q, want %q", m.Subject, want)
+	}
+	m = r.compose([]engine.Standing{{Alarm: &lost, Occurrence: 8}}, &Person{Language: "en"}, "", 0, reading.Stamp{})
+	if want := "TANK 1 AIR TEMPERATURE: measurement lost"; m.Subject != want {
+		t.Errorf("her own language: subject %q, want %q", m.Subject, want)
 	}
 }

@@ -6,9 +6,11 @@ import (
 	"strings"
 
 	"millwarden/internal/units"
+	"millwarden/rules/engine"
+	"millwarden/rules/standard"
 )
 
-// words are the fixed words of messages in one language. The sentences of an alarm are the rules file's.
+// words are the fixed words of messages in one language. The sentences of an alarm are the rules file's, or built in.
 type words struct {
 	limit, since, ago, unknown, held, notRead                   string
 	caution, action, consequence, cause, verify, respond        string
@@ -19,6 +21,41 @@ type words struct {
 	onItButton, gotButton                                       Button            // of messages that can be touched
 	flood, others, floodDo                                      string
 	priorities                                                  [3]string // by engine.Priority
+	language                                                    string
+}
+
+// of gives a sentence of an alarm: what is built in, in the language of the words; what the site wrote, as it wrote it.
+func (w *words) of(text string) string { return standard.In(w.language, text) }
+
+// point is what a point is called, with its station where that is another's: "yard rain".
+func (w *words) point(name string) string {
+	station, short, both := strings.Cut(name, "/")
+	if !both {
+		return w.of(spaced(name))
+	}
+	return spaced(station) + " " + w.of(spaced(short))
+}
+
+// place is where an alarm is. The site's titles stay; the name of a point that it gave none is said in the language.
+func (w *words) place(a *engine.Alarm) string {
+	title := a.PlaceTitle
+	if title == "" {
+		return strings.ToUpper(w.point(a.Place))
+	}
+	if _, short, both := strings.Cut(a.Place, "/"); both {
+		if head, found := strings.CutSuffix(title, spaced(short)); found {
+			title = head + w.of(spaced(short))
+		}
+	}
+	return strings.ToUpper(title)
+}
+
+// title is what an alarm is called.
+func (w *words) title(a *engine.Alarm) string {
+	if a.Title != "" {
+		return w.of(a.Title)
+	}
+	return w.of(spaced(a.Name))
 }
 
 var english = words{
@@ -39,7 +76,7 @@ var english = words{
 	onItButton: Button{"I am on it", "Written down: you are on it.", "Not written down. Open the page, or answer another way."},
 	gotButton:  Button{"I got it", "Written down: you got it.", "Not written down. Open the page."},
 	flood:      "%d more alarms (%s)", others: "%d others", floodDo: "All stand on the page; answer each there.",
-	priorities: [...]string{"low", "medium", "high"},
+	priorities: [...]string{"low", "medium", "high"}, language: "en",
 }
 
 // languages are those that messages are written in. One more is a file like words_es.go and a line here; TestWords_complete says what it lacks.
@@ -66,7 +103,7 @@ func (w *words) figure(formula, place string) (name, behind string) {
 	if part == nil || w.windows[part[1]] == "" {
 		return formula, ""
 	}
-	return fmt.Sprintf(w.windows[part[1]], spaced(strings.TrimPrefix(part[2], place+"/"))), " " + fmt.Sprintf(w.over, part[3])
+	return fmt.Sprintf(w.windows[part[1]], w.point(strings.TrimPrefix(part[2], place+"/"))), " " + fmt.Sprintf(w.over, part[3])
 }
 
 func (w *words) state(value float64, q units.Quantity) string {

@@ -18,5 +18,5 @@ var spanish = words{
 	onItButton: Button{"Voy yo", "Anotado: va usted.", "No quedó anotado. Abra la página o responda de otra manera."},
 	gotButton:  Button{"Me llegó", "Anotado: le llegó.", "No quedó anotado. Abra la página."},
 	flood:      "%d alarmas más (%s)", others: "%d otras", floodDo: "Todas están en la página; responda a cada una allí.",
-	priorities: [...]string{"baja", "media", "alta"},
+	priorities: [...]string{"baja", "media", "alta"}, language: "es",
 }

@@ -147,6 +147,7 @@ const leastPacked = 1400
 // [RFC 9110 8.8.3, 13.1.2]. Only the one who asked keeps it, and only after asking is it shown again [RFC 9111 5.2.2].
 func replyKept(rw http.ResponseWriter, r *http.Request, body []byte) {
 	h, sum, form := rw.Header(), sha256.Sum256(body), ""
+	h.Del("Content-Language")
 	h.Set("Content-Type", "application/json; charset=utf-8")
 	h.Set("Cache-Control", "private, no-cache")
 	h.Set("Vary", "Accept-Encoding, Cookie")
@@ -168,7 +169,10 @@ func replyKept(rw http.ResponseWriter, r *http.Request, body []byte) {
 	_, _ = rw.Write(body) // the client has gone: nobody is left to be told
 }
 
-func reply(rw http.ResponseWriter, body []byte) { replyAs(rw, http.StatusOK, body) }
+func reply(rw http.ResponseWriter, body []byte) {
+	rw.Header().Del("Content-Language")
+	replyAs(rw, http.StatusOK, body)
+}
 
 func replyAs(rw http.ResponseWriter, status int, body []byte) {
 	rw.Header().Set("Content-Type", "application/json; charset=utf-8")
@@ -177,8 +181,11 @@ func replyAs(rw http.ResponseWriter, status int, body []byte) {
 	_, _ = rw.Write(body) // the client has gone: nobody is left to be told
 }
 
-// refuse answers with the reason, in words a person may read.
+// refuse answers with the reason, in words a person may read, in the language that the header tells by then [RFC 9110 8.5].
 func refuse(rw http.ResponseWriter, status int, kind, says string) {
+	if rw.Header().Get("Content-Language") == "es" {
+		says = spanishSays(says)
+	}
 	replyAs(rw, status, encode(struct {
 		Refused string `json:"refused"`
 		Says    string `json:"says"`

@@ -2,6 +2,7 @@ package web
 
 import (
 	"cmp"
+	"maps"
 	"regexp"
 	"slices"
 	"strconv"
@@ -123,14 +124,14 @@ type saysPattern struct {
 // patterns are made when somebody first reads Spanish.
 var patterns = sync.OnceValue(func() []saysPattern {
 	var list []saysPattern
-	for english, spanish := range saysSpanish {
+	for english, spanish := range merged(saysSpanish, refusalsSpanish) {
 		if english == "%s" {
 			continue
 		}
 		var text strings.Builder
 		rest := strings.ReplaceAll(english, "%%", "\x00")
 		words, any := 0, `(.+?)`
-		if !strings.HasSuffix(english, ".") {
+		if _, whole := refusalsSpanish[english]; !whole && !strings.HasSuffix(english, ".") {
 			any = `([^,]+?)` // a piece of an entry: the next piece comes behind a comma
 		}
 		for {
@@ -149,7 +150,15 @@ var patterns = sync.OnceValue(func() []saysPattern {
 	return list
 })
 
-// spanishSays gives a sentence of the book in Spanish; one that is not known stays as it is. Words within it are given too: what a lot is, a sentence in a sentence.
+func merged(tables ...map[string]string) map[string]string {
+	all := map[string]string{}
+	for _, t := range tables {
+		maps.Copy(all, t)
+	}
+	return all
+}
+
+// spanishSays gives a sentence of the book, or a refusal, in Spanish; one that is not known stays as it is. Words within it are given too: what a lot is, a sentence in a sentence.
 func spanishSays(english string) string {
 	if word, ok := bookSpanish[english]; ok {
 		return word

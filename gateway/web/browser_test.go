@@ -242,18 +242,25 @@ func TestPage_hold(t *testing.T) {
 // Aim: Spanish is whole: no English sentence of the page is left, and the choice is kept.
 func TestPage_spanish(t *testing.T) {
 	tab, f := browser.Open(t, index), newFake().night()
-	f.change(func(s *Snapshot) { s.Site.Language = "es" })
+	f.change(func(s *Snapshot) { s.Site.Language, s.Alarms[0].Title = "es", "over fermented" })
 	must(t, light(tab, "light"))
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
 	browser.See(tab, t, `document.querySelector(".alarm button.main")?.innerText == "Voy yo"`)
+	browser.See(tab, t, `document.body.innerText.includes("Escurra y lave ya. Frote granos en agua limpia: áspero es listo.")`) // built in
 	text, err := chromedp.Run(tab, chromedp.Evaluate[string]("document.body.innerText"))
 	must(t, err)
-	for _, english := range []string{"on watch", "What next", "Act by", "silent", "was called", "Hold", "monitoring", "shelved", "Here for"} {
+	for _, english := range []string{"on watch", "What next", "Act by", "silent", "was called", "Hold", "monitoring", "shelved", "Here for", "over fermented"} {
 		if strings.Contains(text, english) {
 			t.Errorf("%q is left in the Spanish page", english)
 		}
 	}
 	shoot(tab, t, "spanish-390")
+	f.mu.Lock()
+	f.refusal = &Refusal{RefusedSuperseded, "occurrence 7 is superseded by 8"}
+	f.mu.Unlock()
+	browser.Press(tab, t, ".alarm button.main")
+	browser.Press(tab, t, "//fieldset//button[text()='Ana']")
+	browser.See(tab, t, `document.querySelector(".alarm [role=alert]")?.innerText == "la aparición 7 ya fue sustituida por la 8"`)
 }
 
 // Aim: all by keyboard: from the top to the button, and it acts.

@@ -53,6 +53,9 @@ func (w *Web) guard(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(rw http.ResponseWriter, r *http.Request) {
 		h := rw.Header()
 		h.Set("Content-Security-Policy", policy)
+		if strings.HasPrefix(r.URL.Path, "/api/") {
+			h.Set("Content-Language", w.language(r)) // of a refusal: what is no sentence takes it away again
+		}
 		h.Set("X-Content-Type-Options", "nosniff")
 		h.Set("Referrer-Policy", "no-referrer")
 		h.Set("Cross-Origin-Opener-Policy", "same-origin")

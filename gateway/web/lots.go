@@ -82,7 +82,7 @@ func (w *Web) serveStep(rw http.ResponseWriter, r *http.Request) {
 	done, err := w.enterStep(r.Context(), &body)
 	if err != nil {
 		status, kind, says := w.refusal(err)
-		refuse(rw, status, kind, bookWords(w.language(r))(says))
+		refuse(rw, status, kind, says)
 		return
 	}
 	say := bookWords(w.language(r))

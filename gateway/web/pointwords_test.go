@@ -7,15 +7,15 @@ import (
 	"testing"
 )
 
-// Aim: every point and moment of the language has its Spanish name on the page, and the page names none that the language does not have.
+// Aim: every point and moment of the language has its Spanish name, and none is named that the language does not have.
 func TestPoints_spanish(t *testing.T) {
 	kinds, err := os.ReadFile("../../rules/check/kinds.txt")
 	must(t, err)
-	table, err := os.ReadFile("ui/src/words/points.ts")
+	table, err := os.ReadFile("../../rules/standard/es-points.txt")
 	must(t, err)
 	named := map[string]bool{}
-	for _, m := range regexp.MustCompile(`"([a-z0-9-]+)": "`).FindAllStringSubmatch(string(table), -1) {
-		named[m[1]] = false
+	for _, m := range regexp.MustCompile(`(?m)^([a-z0-9][a-z0-9 -]*)\n {4}\S`).FindAllStringSubmatch(string(table), -1) {
+		named[strings.ReplaceAll(m[1], " ", "-")] = false
 	}
 	count := 0
 	for _, line := range strings.Split(string(kinds), "\n") {
@@ -30,7 +30,7 @@ func TestPoints_spanish(t *testing.T) {
 		for _, name := range names {
 			count++
 			if _, known := named[name]; !known {
-				t.Errorf("%s has no Spanish name in words/points.ts", name)
+				t.Errorf("%s has no Spanish name in es-points.txt", name)
 			}
 			named[name] = true
 		}
@@ -40,7 +40,7 @@ func TestPoints_spanish(t *testing.T) {
 	}
 	for name, used := range named {
 		if !used {
-			t.Errorf("words/points.ts names %s, which is in no kind", name)
+			t.Errorf("es-points.txt names %s, which is in no kind", name)
 		}
 	}
 }

@@ -36,7 +36,7 @@ var layout = map[string]rule{
 		reason: "the same steps must give the same lots, in a running gateway and in a printed record"},
 	"gateway/record": {may: []string{"gateway/history", "gateway/logbook", "gateway/logbook/lots", "rules/check", "rules/engine", "internal/..."}, never: []string{"net", "net/http", "os", "log", "log/slog"},
 		reason: "it reads what others keep, and must say the same on the board and on a copy of its folder"},
-	"gateway/callout":  {may: []string{"rules/engine", "rules/formula", "internal/..."}, reason: "it turns occurrences into calls and must not need broker, store or page"},
+	"gateway/callout":  {may: []string{"rules/engine", "rules/formula", "rules/standard", "internal/..."}, reason: "it turns occurrences into calls and must not need broker, store or page"},
 	"gateway/callout/": {may: []string{"gateway/callout", "internal/..."}, reason: "a channel knows its interface and nothing else"},
 	"gateway/publish":  {may: []string{"gateway/history", "internal/..."}, reason: "sisters do not know each other"},
 	"gateway/forward":  {may: []string{"internal/..."}, reason: "it also runs as a process of its own on a server"},

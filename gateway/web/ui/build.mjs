@@ -24,6 +24,8 @@ const result = await build({
   legalComments: "none", // licences.txt holds them whole
   metafile: true,
   define: { "process.env.NODE_ENV": '"production"' },
+  loader: { ".txt": "text" },
+  charset: "utf8",
   jsx: "automatic",
   jsxImportSource: "preact",
 });

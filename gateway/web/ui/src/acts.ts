@@ -1,5 +1,6 @@
 // What people do, sent to the gateway, and who does it. The name is kept on this device until the page has logins.
 import { useState } from "preact/hooks";
+import { headers } from "./books";
 import type { Words } from "./words/en";
 
 /** What came of an act: "" while nothing was asked, else the words to show. */
@@ -11,7 +12,7 @@ export async function post(path: string, body: object, words: Words): Promise<Ou
   try {
     const answer = await fetch(path, {
       method: "POST",
-      headers: { "Content-Type": "application/json" },
+      headers: headers(true),
       body: JSON.stringify(body),
       signal: AbortSignal.timeout(10000),
     });

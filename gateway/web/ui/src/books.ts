@@ -18,9 +18,21 @@ export class Refused extends Error {
   constructor(says: string, readonly passes: boolean) { super(says); }
 }
 
+let language = "en";
+
+/** From now on the gateway is asked to say refusals in this language. */
+export function speak(to: string): void {
+  language = to;
+}
+
+/** What goes with every question, and with what is sent [RFC 9110 12.5.4]. */
+export function headers(sends = false): Record<string, string> {
+  return { "Accept-Language": language, ...(sends && { "Content-Type": "application/json" }) };
+}
+
 /** Asks for a path; with a body it is sent there. */
 export async function ask<T>(path: string, signal?: AbortSignal, body?: object): Promise<T> {
-  const answer = await fetch(path, { ...(signal && { signal }), ...(body && { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body) }) });
+  const answer = await fetch(path, { headers: headers(!!body), ...(signal && { signal }), ...(body && { method: "POST", body: JSON.stringify(body) }) });
   if (!answer.ok) {
     const said = (await answer.json().catch(() => ({}))) as { says?: string };
     throw new Refused(said.says ?? String(answer.status), answer.status >= 500);

@@ -2,10 +2,11 @@
 import { render, type ComponentChildren } from "preact";
 import { useEffect, useRef, useState } from "preact/hooks";
 import { keep, kept } from "./acts";
+import { speak } from "./books";
 import { title } from "./alarm";
 import { HereContext, useHere, type Here } from "./context";
 import { AlarmsPage, counted } from "./lists";
-import { inLanguage } from "./language";
+import { inLanguage, learn } from "./language";
 import { CautionsPage, LinksPage, useSentence } from "./links";
 import { Lazy } from "./lazy";
 import { begin, lostAfter, useLive, type Live } from "./live";
@@ -193,6 +194,8 @@ function App() {
   const [units, setUnits] = useKept("units", "site");
   choose(units as Units);
   const language = chosen || live.frame?.plan.site.language || "en";
+  const [, learnt] = useState("");
+  useEffect(() => { speak(language); void learn(language).then(() => learnt(language), () => undefined); }, [language]);
   const [frame, heldFor, hold] = useHold(live.frame && inLanguage(inUnits(live.frame), language));
   const since = performance.now() - live.arrived;
   const words = tables[language] ?? en;

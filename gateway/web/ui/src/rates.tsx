@@ -2,6 +2,7 @@
 import { useState } from "preact/hooks";
 import { useBook } from "./books";
 import { useHere } from "./context";
+import { said } from "./language";
 import { atWall, begins } from "./say";
 
 interface Figure { name: string; value: number; share?: boolean; most: number; ours?: boolean }
@@ -12,13 +13,13 @@ const spans = [1, 7, 30, 90];
 
 /** "measurement-overdue@tank-1/ph" as people say it: "Tank 1 pH: measurement overdue". */
 function useNamed(): (alarm: string) => string {
-  const { frame } = useHere();
+  const { frame, now } = useHere();
   return (alarm) => {
     const [name = "", place = ""] = alarm.split("@");
     const [at = "", point] = place.split("/");
     const station = frame.stations.find((s) => s.name === at)?.title ?? at;
     const title = point ? frame.plan.points.find((p) => p.name === place)?.title ?? point : "";
-    return [begins([station, title].filter(Boolean).join(" ")), name].filter(Boolean).join(": ").replaceAll("-", " ");
+    return [begins([station, title].filter(Boolean).join(" ")), said(name.replaceAll("-", " "), now.language)].filter(Boolean).join(": ");
   };
 }
 

@@ -2,6 +2,7 @@
 import { useState } from "preact/hooks";
 import { useBook } from "./books";
 import { useHere } from "./context";
+import { said } from "./language";
 import { begins, length, list } from "./say";
 import type { Priority } from "./types";
 
@@ -50,9 +51,19 @@ function One({ r }: { r: Registered }) {
   );
 }
 
+/** What is built in, in the language of the person; the conditions are the rules' own. */
+function inWords(r: Registered, language: string): Registered {
+  const one = (text: string) => said(text, language);
+  return {
+    ...r, title: one(r.title), action: one(r.action), ...(r.cause && { cause: one(r.cause) }), ...(r.consequence && { consequence: one(r.consequence) }),
+    ...(r.caution && { caution: one(r.caution) }),
+  };
+}
+
 export function RegisterPage() {
-  const { words } = useHere();
-  const { got, failed } = useBook<Registered[]>("/api/register");
+  const { words, now } = useHere();
+  const { got: sent, failed } = useBook<Registered[]>("/api/register");
+  const got = sent?.map((r) => inWords(r, now.language));
   const [typed, type] = useState("");
   const seen = (got ?? []).filter((r) => JSON.stringify(r).toLowerCase().includes(typed.trim().toLowerCase()));
   const of = (p: Priority) => seen.filter((r) => r.priority === p);

@@ -1,6 +1,6 @@
 // The rules file, edited with the checker looking on: its marks stand at the right place while one types. What does not check is not saved.
 import { useEffect, useRef, useState } from "preact/hooks";
-import { ask, Refused } from "./books";
+import { ask, headers, Refused } from "./books";
 import { useHere } from "./context";
 import { Go } from "./way";
 import { Who } from "./who";
@@ -13,7 +13,7 @@ interface Files { files: { name: string; text: string }[]; hash: string }
 const pause = 400;
 
 export async function send<T>(path: string, body: object): Promise<T> {
-  const answer = await fetch(path, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body), signal: AbortSignal.timeout(20e3) });
+  const answer = await fetch(path, { method: "POST", headers: headers(true), body: JSON.stringify(body), signal: AbortSignal.timeout(20e3) });
   const got = (await answer.json()) as T & { says?: string };
   if (!answer.ok) throw new Refused(got.says ?? String(answer.status), false);
   return got;
