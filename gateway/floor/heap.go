@@ -24,6 +24,5 @@ func KeepSmall(ctx context.Context) {
 	case <-ctx.Done():
 	case <-time.After(settledAfter):
 		debug.FreeOSMemory()
-		forgetStart()
 	}
 }
