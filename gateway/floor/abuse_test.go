@@ -15,7 +15,7 @@ import (
 )
 
 // Aim: nobody but the person who was called acknowledges, and only the occurrence that stands. Wrong, unknown, foreign and malformed replies, a forged
-// sender that is no one person's number, made-up links and acts in the name of others change nothing and harm nothing; the true reply acknowledges once, and
+// sender that is no one person's number, made-up links, acts in the name of others and the network's own report of a delivery change nothing and harm nothing; the true reply acknowledges once, and
 // its replay does nothing more.
 func TestAbuse_answers(t *testing.T) {
 	acknowledgedBefore, number := false, int64(0)
@@ -47,6 +47,9 @@ func TestAbuse_answers(t *testing.T) {
 				if err := mill.Act(ctx, a); !errors.As(err, &refused) {
 					t.Errorf("%+v was taken: %v", a, err)
 				}
+			}
+			for _, sent := range modem.Sent() {
+				modem.Report(sent.Reference, sent.To, 0) // the network says that it was delivered
 			}
 			time.Sleep(40 * time.Second)
 			acknowledgedBefore = dryerCalls(mill, modem).ID == ""

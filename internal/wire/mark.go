@@ -2,7 +2,10 @@ package wire
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
+	"strings"
+	"unicode/utf8"
 )
 
 // Mark is what the forwarder says of one board, again and again. It carries the whole state, so one may be lost.
@@ -19,13 +22,18 @@ type Mark struct {
 // maxMark bounds a mark; chosen: trouble is one sentence.
 const maxMark = 4096
 
-// Append appends the JSON form of the mark.
+// Append appends the JSON form of the mark. Trouble that would make it too long is cut: a mark that is refused for its trouble would stop the board's watermark.
 func (m Mark) Append(dst []byte) []byte {
-	text, err := json.Marshal(m)
-	if err != nil { // strings and numbers alone cannot fail
-		panic(err)
+	for {
+		text, err := json.Marshal(m)
+		if err != nil { // strings and numbers alone cannot fail
+			panic(err)
+		}
+		if len(text) <= maxMark || m.Trouble == "" {
+			return append(dst, text...)
+		}
+		m.Trouble = strings.ToValidUTF8(m.Trouble[:len(m.Trouble)/2], "")
 	}
-	return append(dst, text...)
 }
 
 // ParseMark reads a mark and refuses one that contradicts itself.
@@ -33,6 +41,9 @@ func ParseMark(payload []byte) (Mark, error) {
 	var m Mark
 	if len(payload) > maxMark {
 		return m, fmt.Errorf("mark: %d bytes, at most %d", len(payload), maxMark)
+	}
+	if !utf8.Valid(payload) { // the decoder would put another sign in its place [RFC 8259 8.1]
+		return m, errors.New("mark: it is not UTF-8")
 	}
 	if err := json.Unmarshal(payload, &m); err != nil {
 		return Mark{}, fmt.Errorf("mark: reading: %w", err)

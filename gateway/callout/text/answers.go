@@ -11,8 +11,8 @@ import (
 // collect takes what came in: reports, and what lies in the memory. All of it is deleted, or answers would stop coming once the memory is full.
 func (t *Text) collect(ctx context.Context, m *modem) error {
 	for len(m.reports) > 0 || m.mail {
-		for _, pdu := range m.reports {
-			t.take(ctx, pdu)
+		for _, report := range m.reports {
+			t.take(ctx, report)
 		}
 		m.reports = m.reports[:0]
 		if !m.mail {
@@ -29,8 +29,9 @@ func (t *Text) collect(ctx context.Context, m *modem) error {
 // empty reads the memory and deletes what was dealt with [TS 27.005 sections 4.1 and 3.5.4].
 func (t *Text) empty(ctx context.Context, m *modem) error {
 	var lines []string
+	all := map[bool]string{false: "AT+CMGL=4", true: `AT+CMGL="ALL"`}[m.words]
 	err := busily(ctx, func() (err error) {
-		lines, err = m.ask(ctx, listPatience, "AT+CMGL=4", "+CMGL:", true)
+		lines, err = m.ask(ctx, listPatience, all, "+CMGL:", m.isFollowed)
 		return err
 	})
 	var refused *Refusal
@@ -41,9 +42,11 @@ func (t *Text) empty(ctx context.Context, m *modem) error {
 	if err != nil {
 		return err
 	}
-	for i := 0; i+1 < len(lines); i += 2 {
-		index := number(fields(lines[i]), 0)
-		if index < 0 || !t.take(ctx, lines[i+1]) {
+	for len(lines) > 0 {
+		index := number(fields(lines[0]), 0)
+		var message string
+		message, lines = m.first(lines)
+		if index < 0 || message == "" || !t.take(ctx, message) {
 			continue
 		}
 		if err := m.tell(ctx, fmt.Sprintf("AT+CMGD=%d", index)); err != nil && !errors.As(err, &refused) {
@@ -60,9 +63,30 @@ const (
 	answerTries = 10
 )
 
+// first takes the first message of a list: its PDU, or in text mode its line and its text; "" for one that ends too soon.
+func (m *modem) first(lines []string) (message string, rest []string) {
+	switch {
+	case !m.isFollowed(lines[0]):
+		return lines[0], lines[1:]
+	case len(lines) == 1:
+		return "", nil
+	case m.words:
+		return lines[0] + "\n" + lines[1], lines[2:]
+	}
+	return lines[1], lines[2:]
+}
+
+// read reads what came in, in either mode.
+func read(message string) (received, error) {
+	if strings.HasPrefix(message, "+C") {
+		return readWords(message)
+	}
+	return decode(message)
+}
+
 // take deals with one message that came in; false if it must be brought again.
-func (t *Text) take(ctx context.Context, pdu string) bool {
-	in, err := decode(pdu)
+func (t *Text) take(ctx context.Context, message string) bool {
+	in, err := read(message)
 	if err != nil {
 		t.o.Log.Warn("a message that came in cannot be read", "cause", err)
 		return true
@@ -83,12 +107,12 @@ func (t *Text) take(ctx context.Context, pdu string) bool {
 	defer cancel()
 	if err := t.o.Answer(asking, Answer{From: in.from, Occurrence: occurrence, At: in.at}); err != nil {
 		t.o.Log.Error("an answer was not taken", "occurrence", occurrence, "cause", err)
-		t.untaken[pdu]++
-		if t.untaken[pdu] < answerTries {
+		t.untaken[message]++
+		if t.untaken[message] < answerTries {
 			return false
 		}
 	}
-	delete(t.untaken, pdu)
+	delete(t.untaken, message)
 	return true
 }
 

@@ -22,6 +22,7 @@ type modem struct {
 	reports []string // status reports that came by themselves
 	expects bool     // the next line is such a report
 	drops   bool     // the next line belongs to something that is not wanted
+	words   bool     // it refuses PDUs: text mode
 }
 
 const (
@@ -126,6 +127,8 @@ func (m *modem) notice(line string) bool {
 		m.reports = append(m.reports, line)
 	case m.drops:
 		m.drops = false
+	case strings.HasPrefix(line, "+CDS:") && m.words:
+		m.reports = append(m.reports, line)
 	case strings.HasPrefix(line, "+CDS:"):
 		m.expects = true
 	case strings.HasPrefix(line, "+CMT:"), strings.HasPrefix(line, "+CBM:"): // a message shown instead of stored; not asked for
@@ -138,8 +141,9 @@ func (m *modem) notice(line string) bool {
 	return true
 }
 
-// ask gives one command and collects what begins with prefix until the result. With follows, each such line is followed by one more: a message.
-func (m *modem) ask(ctx context.Context, d time.Duration, command, prefix string, follows bool) ([]string, error) {
+// ask gives one command and collects what begins with prefix until the result. Where follows says so, such a line is followed by one more: a
+// message; nil: none is.
+func (m *modem) ask(ctx context.Context, d time.Duration, command, prefix string, follows func(line string) bool) ([]string, error) {
 	asking, done := m.within(ctx, d)
 	defer done()
 	if err := m.write(asking, command+"\r"); err != nil {
@@ -160,20 +164,20 @@ func (m *modem) ask(ctx context.Context, d time.Duration, command, prefix string
 			return found, err
 		}
 		if prefix != "" && strings.HasPrefix(line, prefix) {
-			found, wanted = append(found, line), follows
+			found, wanted = append(found, line), follows != nil && follows(line)
 		}
 	}
 }
 
 // tell gives a command that answers with its result alone.
 func (m *modem) tell(ctx context.Context, command string) error {
-	_, err := m.ask(ctx, patience, command, "", false)
+	_, err := m.ask(ctx, patience, command, "", nil)
 	return err
 }
 
 // query gives the fields of the one line that answers a command.
 func (m *modem) query(ctx context.Context, command, prefix string) ([]string, error) {
-	lines, err := m.ask(ctx, patience, command, prefix, false)
+	lines, err := m.ask(ctx, patience, command, prefix, nil)
 	if err != nil {
 		return nil, err
 	}
@@ -239,11 +243,11 @@ func (m *modem) wakened(ctx context.Context) (bool, error) {
 	}
 }
 
-// send hands one message over and gives its reference [TS 27.005 section 4.3].
-func (m *modem) send(ctx context.Context, pdu string, octets int) (reference byte, err error) {
+// send hands one message over by its command and gives its reference [TS 27.005 sections 3.5.1 and 4.3].
+func (m *modem) send(ctx context.Context, command, message string) (reference byte, err error) {
 	asking, done := m.within(ctx, sendPatience)
 	defer done()
-	if err := m.write(asking, fmt.Sprintf("AT+CMGS=%d\r", octets)); err != nil {
+	if err := m.write(asking, command+"\r"); err != nil {
 		return 0, err
 	}
 	for {
@@ -258,7 +262,7 @@ func (m *modem) send(ctx context.Context, pdu string, octets int) (reference byt
 			return 0, orUnexpected(err)
 		}
 	}
-	if err := m.write(asking, pdu+"\x1a"); err != nil {
+	if err := m.write(asking, message+"\x1a"); err != nil {
 		return 0, err
 	}
 	for {

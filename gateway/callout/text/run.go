@@ -172,7 +172,7 @@ func (t *Text) enter(ctx context.Context, m *modem) error {
 	if n := number(left, 1); err == nil && n >= 0 && n < 3 {
 		return &state{says: fmt.Sprintf("the SIM card has %d tries left for its PIN: enter it in a phone, so that a wrong one does not lock the card", n), lasting: true, card: true}
 	}
-	_, err = m.ask(ctx, pinPatience, `AT+CPIN="`+t.o.PIN+`"`, "", false)
+	_, err = m.ask(ctx, pinPatience, `AT+CPIN="`+t.o.PIN+`"`, "", nil)
 	if err == nil {
 		return nil
 	}
@@ -187,7 +187,7 @@ func (t *Text) enter(ctx context.Context, m *modem) error {
 
 // configure says how messages are handed over. It is repeated at every look: a modem that started anew by itself has forgotten.
 func (t *Text) configure(ctx context.Context, m *modem) error {
-	if err := busily(ctx, func() error { return m.tell(ctx, "AT+CMGF=0") }); err != nil {
+	if err := m.mode(ctx); err != nil {
 		return err
 	}
 	// Answers are stored and noticed, reports come by themselves; modems differ in what they take, and the memory is looked at in any case [TS 27.005
@@ -264,10 +264,13 @@ func (t *Text) hand(ctx context.Context, m *modem, f *flight) (byte, error) {
 		return 0, err
 	}
 	// A modem that started anew by itself takes the length for a number, and sends hexadecimal text to somebody.
-	if err := m.tell(ctx, "AT+CMGF=0"); err != nil {
+	if err := m.mode(ctx); err != nil {
 		return 0, err
 	}
-	return m.send(ctx, f.pdu, f.octets)
+	if m.words {
+		return m.sendWords(ctx, f.message.To.Phone, fit(f.message.Text, f.message.Answer))
+	}
+	return m.send(ctx, fmt.Sprintf("AT+CMGS=%d", f.octets), f.pdu)
 }
 
 // network tells whether the modem is registered [TS 27.007 sections 7.2 and 10.1.22]: 1 at home, 5 roaming.

@@ -126,32 +126,36 @@ func failure(t *testing.T, err error) *callout.Failure {
 
 // One message goes out as one, is reported, and is answered; what the report says is no answer.
 func TestText_thereAndBack(t *testing.T) {
-	run(t, "", nil, func(t *testing.T, s *site) {
-		if err := s.send(t, "m1"); err != nil {
-			t.Fatal(err)
-		}
-		sent := s.modem.Sent()
-		if len(sent) != 1 || sent[0].To != "+51900000001" || sent[0].Text != written || sent[0].Wide || !sent[0].Report || sent[0].Validity != 11 {
-			t.Fatalf("sent %+v", sent)
-		}
-		s.modem.Report(sent[0].Reference, sent[0].To, 0)
-		synctest.Wait()
-		if answers, reports := s.heard(); len(reports) != 1 || !reports[0].Delivered || reports[0].Message.ID != "m1" || len(answers) != 0 {
-			t.Errorf("reports %+v, answers %v", reports, answers)
-		}
-		s.modem.Receive("+51900000001", "1 0412")
-		synctest.Wait()
-		want := Answer{From: "+51900000001", Occurrence: 412, At: time.Date(2026, 11, 15, 4, 20, 0, 0, time.UTC)}
-		if answers, _ := s.heard(); len(answers) != 1 || answers[0] != want {
-			t.Errorf("answers %+v, want %+v", answers, want)
-		}
-		if stored, _ := s.modem.Stored(); stored != 0 {
-			t.Errorf("%d messages are left in the memory", stored)
-		}
-		if h := s.Health(); !h.Works || math.Abs(h.Signal-20./31) > 1e-9 {
-			t.Errorf("health %+v", h)
-		}
-	})
+	for mode, prepare := range map[string]func(*texttest.State){"PDU mode": nil, "text mode": func(s *texttest.State) { s.OnlyText = true }} {
+		t.Run(mode, func(t *testing.T) { run(t, "", prepare, thereAndBack) })
+	}
+}
+
+func thereAndBack(t *testing.T, s *site) {
+	if err := s.send(t, "m1"); err != nil {
+		t.Fatal(err)
+	}
+	sent := s.modem.Sent()
+	if len(sent) != 1 || sent[0].To != "+51900000001" || sent[0].Text != written || sent[0].Wide || !sent[0].Report || sent[0].Validity != 11 {
+		t.Fatalf("sent %+v", sent)
+	}
+	s.modem.Report(sent[0].Reference, sent[0].To, 0)
+	synctest.Wait()
+	if answers, reports := s.heard(); len(reports) != 1 || !reports[0].Delivered || reports[0].Message.ID != "m1" || len(answers) != 0 {
+		t.Errorf("reports %+v, answers %v", reports, answers)
+	}
+	s.modem.Receive("+51900000001", "1 0412")
+	synctest.Wait()
+	want := Answer{From: "+51900000001", Occurrence: 412, At: time.Date(2026, 11, 15, 4, 20, 0, 0, time.UTC)}
+	if answers, _ := s.heard(); len(answers) != 1 || answers[0] != want {
+		t.Errorf("answers %+v, want %+v", answers, want)
+	}
+	if stored, _ := s.modem.Stored(); stored != 0 {
+		t.Errorf("%d messages are left in the memory", stored)
+	}
+	if h := s.Health(); !h.Works || math.Abs(h.Signal-20./31) > 1e-9 {
+		t.Errorf("health %+v", h)
+	}
 }
 
 // What is no answer is deleted and leads to nothing; a lost notice costs at most one look; an answer that was not taken is brought again.

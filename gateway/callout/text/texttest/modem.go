@@ -38,6 +38,8 @@ type Modem struct {
 	asked  []string // commands as they came
 	line   io.ReadWriteCloser
 	next   byte
+	typed  typed             // what text mode was told
+	came   map[string]string // of messages by PDU: how text mode shows them
 }
 
 // State is what a test may set.
@@ -58,12 +60,13 @@ type State struct {
 	Slow         time.Duration // between a message and its answer
 	NoNotice     bool          // +CMTI is lost
 	OldNotices   bool          // refuses +CNMI with reports
+	OnlyText     bool          // knows no PDU mode
 	Words        bool          // errors in words, whatever +CMEE says
 }
 
 // New is a modem at home in a good network.
 func New() *Modem {
-	return &Modem{state: State{Tries: 3, Registration: 1, Signal: 20, Memory: 20, Echo: true, Text: true, Unlocked: true}, stored: map[int]string{}}
+	return &Modem{state: State{Tries: 3, Registration: 1, Signal: 20, Memory: 20, Echo: true, Text: true, Unlocked: true}, stored: map[int]string{}, came: map[string]string{}}
 }
 
 // Set changes the state.
@@ -108,7 +111,13 @@ func (m *Modem) Stored() (stored, waiting int) {
 }
 
 // Receive lets a message arrive from the network.
-func (m *Modem) Receive(from, text string) { m.ReceivePDU(Deliver(from, text)) }
+func (m *Modem) Receive(from, text string) {
+	pdu := Deliver(from, text)
+	m.mu.Lock()
+	m.came[pdu] = shownText(from, text)
+	m.mu.Unlock()
+	m.ReceivePDU(pdu)
+}
 
 // ReceivePDU lets any message arrive.
 func (m *Modem) ReceivePDU(pdu string) {
@@ -136,8 +145,12 @@ func (m *Modem) store(pdu string) int {
 func (m *Modem) Report(reference byte, to string, status byte) {
 	pdu := report(reference, to, status)
 	m.mu.Lock()
-	line := m.line
+	line, text := m.line, m.state.Text
 	m.mu.Unlock()
+	if text {
+		say(line, "+CDS: "+shownReport(reference, to, status))
+		return
+	}
 	say(line, fmt.Sprintf("+CDS: %d\r\n%s", len(pdu)/2-1, pdu))
 }
 
@@ -157,7 +170,7 @@ func say(line io.Writer, text string) { _, _ = io.WriteString(line, "\r\n"+text+
 // Serve answers on one line until it is closed. The modem is powered up anew: it echoes, is in text mode, and its card is locked if it has a PIN.
 func (m *Modem) Serve(line io.ReadWriteCloser) {
 	m.mu.Lock()
-	m.line, m.state.Echo, m.state.Text, m.state.Unlocked = line, true, true, m.state.PIN == ""
+	m.line, m.state.Echo, m.state.Text, m.state.Unlocked, m.typed = line, true, true, m.state.PIN == "", typed{}
 	m.mu.Unlock()
 	var command []byte
 	message := false // a message is being typed
@@ -241,6 +254,7 @@ func (m *Modem) one(c string) (said, result string) {
 		if argument == "?" {
 			return info(`+CSCS: ("GSM","UCS2")`)
 		}
+		m.typed.wide = argument == `"UCS2"`
 		return "", "OK"
 	case "", "CMEE", "CREG", "COPS", "CSMS", "CFUN":
 		return "", "OK"
@@ -320,6 +334,12 @@ func (m *Modem) messages(name, argument string) (said, result string) {
 			return "", m.fault("CMS", 321, "invalid memory index")
 		}
 		said = fmt.Sprintf("\r\n+CMGR: 0,,%d\r\n%s\r\n", len(pdu)/2-1, pdu)
+	case name == "CMGF" && argument == "0" && s.OnlyText:
+		return "", m.fault("CMS", 303, "operation not supported")
+	case name == "CSMP":
+		if !m.typed.settings(argument) {
+			return "", m.fault("CMS", 305, "invalid text mode parameter")
+		}
 	case name == "CMGF":
 		s.Text = argument != "0"
 	case name == "CNMI":
@@ -327,8 +347,14 @@ func (m *Modem) messages(name, argument string) (said, result string) {
 			return "", m.fault("CMS", 303, "operation not supported")
 		}
 	case name == "CMGS":
-		if s.Text {
+		if s.Text && !m.typed.number(argument) {
 			return "", m.fault("CMS", 305, "invalid text mode parameter")
+		}
+	case name == "CMGL" && s.Text && argument == `"ALL"` && m.typed.wide:
+		for index := 1; index <= s.Memory; index++ {
+			if shown := m.came[m.stored[index]]; shown != "" {
+				said += fmt.Sprintf("\r\n+CMGL: %d,\"REC UNREAD\",%s\r\n", index, shown)
+			}
 		}
 	case name == "CMGL" && !s.Text:
 		for index := 1; index <= s.Memory; index++ {
@@ -381,7 +407,11 @@ func (m *Modem) outcome(pdu string) string {
 			return "\r\n" + m.fault("CMS", code, "unknown error") + "\r\n"
 		}
 	}
-	message, err := ReadSubmit(pdu)
+	read := ReadSubmit
+	if m.state.Text {
+		read = m.typed.message
+	}
+	message, err := read(pdu)
 	if err != nil {
 		return "\r\n+CMS ERROR: 304\r\n"
 	}
