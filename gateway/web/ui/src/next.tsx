@@ -17,11 +17,16 @@ function urgency(a: Alarm): number {
   return waits(a) ? (a.active ? 2 : 1) : 0;
 }
 
-/** Those that a person should see: what is abnormal and waits for an answer, what only waits, the rest; by priority, the newest first. */
+/** When a person must have acted. */
+function due(a: Alarm): number {
+  return (a.since ?? 0) + a.respondWithin;
+}
+
+/** Those that a person should see: what is abnormal and waits for an answer, what only waits, the rest; by priority, what is due soonest first. */
 export function standing(alarms: readonly Alarm[]): Alarm[] {
   return alarms
     .filter((a) => !hidden(a) && a.state !== "normal")
-    .sort((a, b) => urgency(b) - urgency(a) || order[a.priority] - order[b.priority] || (b.since ?? 0) - (a.since ?? 0));
+    .sort((a, b) => urgency(b) - urgency(a) || order[a.priority] - order[b.priority] || due(a) - due(b));
 }
 
 /** Names this coming of the alarm. */
@@ -79,13 +84,13 @@ export function Afterwards() {
 export function WhatNext() {
   const { frame, words } = useHere();
   // What is one trouble goes by the alarm that came first, so that it is the same when more of it comes.
-  const [alarms, box] = useSteady<Alarm[], HTMLElement>(together(standing(frame.alarms)), (group) => occurrenceOf(group.at(-1)!));
+  const [alarms, box] = useSteady<Alarm[], HTMLElement>(together(standing(frame.alarms)), (group) => occurrenceOf(group[0]!));
   const wide = useWide();
   return (
     <main class="next">
       <div class="needs">
         <section aria-label={words.needsYou} ref={box}>
-          {alarms.length === 0 ? <Quiet /> : alarms.map((group) => <AlarmCard key={occurrenceOf(group.at(-1)!)} alarm={group[0]!} also={group.slice(1)} />)}
+          {alarms.length === 0 ? <Quiet /> : alarms.map((group) => <AlarmCard key={occurrenceOf(group[0]!)} alarm={group[0]!} also={group.slice(1)} />)}
         </section>
         <section class="prompts" aria-labelledby="next">
           <h2 id="next">{words.whatNext}</h2>
@@ -105,6 +110,7 @@ export function WhatNext() {
 
 /** The sentence that is spoken when something new of high priority comes. */
 export function newest(alarms: readonly Alarm[]): Alarm | undefined {
-  return standing(alarms).find((a) => a.priority === "high" && a.state === "unacknowledged");
+  const fresh = standing(alarms).filter((a) => a.priority === "high" && a.state === "unacknowledged");
+  return fresh.reduce<Alarm | undefined>((last, a) => (last && (last.since ?? 0) >= (a.since ?? 0) ? last : a), undefined);
 }
 

@@ -103,7 +103,7 @@ export const en = {
   seasonLots: "What each lot gave",
   seasonCherry: "Cherry",
   seasonGreen: "Green",
-  seasonOutturn: "Outturn",
+  seasonOutturn: "Green by parchment",
   seasonDanger: "In danger",
   seasonAlarms: (n: number) => (n === 1 ? "1 alarm" : `${n} alarms`),
   fromTo: (from: string, to: string) => `From ${from} to ${to}.`,

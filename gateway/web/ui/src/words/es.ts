@@ -104,7 +104,7 @@ export const es: Words = {
   seasonLots: "Qué dio cada lote",
   seasonCherry: "Cereza",
   seasonGreen: "Oro verde",
-  seasonOutturn: "Rendimiento",
+  seasonOutturn: "Oro por pergamino",
   seasonDanger: "En peligro",
   seasonAlarms: (n: number) => (n === 1 ? "1 alarma" : `${n} alarmas`),
   fromTo: (from: string, to: string) => `Desde ${from} hasta ${to}.`,
