@@ -84,6 +84,7 @@ func TestCloseOut_wholeWay(t *testing.T) {
 			if ctx.Err() != nil {
 				return
 			}
+			time.Sleep(time.Second) // its end, too, is decided before it is written
 			if asked() != 1 {
 				t.Error("nobody asks what it was")
 			}
