@@ -5,6 +5,7 @@ import (
 	"strings"
 	"testing"
 	"time"
+	"unicode/utf8"
 
 	"millwarden/gateway/callout/text/texttest"
 )
@@ -153,9 +154,10 @@ func FuzzDecode(f *testing.F) {
 	f.Add(texttest.Deliver("Operator", "1 0412 ✓"))
 	f.Add("+CMGL: 1,\"REC UNREAD\",\"002B00350031\",,\"26/11/14,23:20:00-20\"\n003100200030003400310032")
 	f.Add("+CDS: 6,7,\"002B00350031\",145,\"26/11/14,23:20:00-20\",\"26/11/14,23:20:05-20\",0")
+	f.Add("+C:\x9b\x9b\x9b\x9b,,\n\x9b") // found in 15 s of fuzzing: each such byte is one sign, of three bytes
 	f.Fuzz(func(t *testing.T, pdu string) {
 		m, err := read(pdu) // a line of text mode is as long as lines are: splitter bounds it
-		if words := strings.HasPrefix(pdu, "+C"); !words && (len([]rune(m.text)) > 2*pduMost || err == nil && len(m.from) > digitsMost+1) || words && len(m.text)+len(m.from) > len(pdu) {
+		if words := strings.HasPrefix(pdu, "+C"); !words && (len([]rune(m.text)) > 2*pduMost || err == nil && len(m.from) > digitsMost+1) || words && len([]rune(m.text+m.from)) > len(pdu) || words && !utf8.ValidString(m.text+m.from) {
 			t.Errorf("read(%q) = %+v", pdu, m)
 		}
 		if n, ok := parseAnswer(m.text); ok && n <= 0 {

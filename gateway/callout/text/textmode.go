@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 	"unicode/utf16"
+	"unicode/utf8"
 )
 
 // Text mode is for modems that refuse PDU mode [TS 27.005 section 3]. All strings are written in UCS-2 as hexadecimal digits [TS 27.007 section 5.5]: the modem makes seven bits of
@@ -63,7 +64,7 @@ func inUCS2(text string) string {
 func fromUCS2(text string) string {
 	octets, err := hex.DecodeString(text)
 	if err != nil || len(octets)%2 != 0 || len(octets) == 0 {
-		return text
+		return strings.ToValidUTF8(text, string(utf8.RuneError))
 	}
 	units := make([]uint16, len(octets)/2)
 	for i := range units {
