@@ -104,9 +104,14 @@ func (t *Tank) sealedMinute(h float64) {
 	t.PH = b.ferment.ph()
 	work := math.Max(0, math.Min(1, (b.last-t.PH)/h/0.12))
 	b.last = t.PH
-	b.film += (b.ferment.beside() - b.film) * math.Min(1, h/(0.02+b.slow*math.Min(1, t.hours/24)))
+	b.follow(h, t.hours, b.ferment.beside())
 	b.off += -b.off*h/8 + 0.7*math.Sqrt(2*h/8)*t.rng.NormFloat64()
 	t.Celsius += h * (b.warms*work - (t.Celsius-air)/b.holds)
+}
+
+// follow lets the film on the electrode come to the pH around it.
+func (b *basin) follow(h, hours, ph float64) {
+	b.film += (ph - b.film) * math.Min(1, h/(0.02+b.slow*math.Min(1, hours/24)))
 }
 
 // shows is what the electrode stands at, without its noise.
@@ -122,7 +127,7 @@ func (b *basin) shows(hours, celsius float64) float64 {
 }
 
 // hoursTo is how long a law takes at 23 °C to pH 4.6.
-func hoursTo(f ferment) float64 {
+func hoursTo(f brew) float64 {
 	hours := 0.0
 	for ; f.ph() > 4.6 && hours < 400; hours += 0.1 {
 		f.pass(0.1, 23, 23)

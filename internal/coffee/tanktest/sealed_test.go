@@ -8,7 +8,7 @@ import (
 // Aim: the tanks that are or were sealed are such as the literature tells of, before any forecast is asked: nine of ten come to pH 4.6 between 8 and 48 h (12 to 36 h over all places, Codex par. 27;
 // up to 48 h under water, Haile and Kang 2019; nine and less at 30 °C), begin near 5.5 to 5.8 (Jackels 2005), and stay between 8 and 40 °C.
 func TestSealed_asPublished(t *testing.T) {
-	for law := Held; law < Laws; law++ {
+	for law := Held; law < Verdict; law++ {
 		var hours, starts, warmest, coldest []float64
 		never := 0
 		for seed := uint64(0); seed < 30; seed++ {

@@ -37,15 +37,20 @@ const (
 	Rivals
 	Strata
 	Liquor
+	// Contois is of the verdict, as are Avrami and Volterra, to be asked once: see verdict.go.
+	Contois
+	Avrami
+	Volterra
 	Laws
-	// First is how many laws whoever made the first forecaster looked at, Held the first that was sealed and opened; Seen how many whoever improves one may look at.
-	First = Culture
-	Held  = Richards
-	Seen  = Rivals
+	// First is how many laws whoever made the first forecaster looked at, Held the first that was sealed and opened; Seen how many whoever improves one may look at; Verdict the first that is asked once, at the end.
+	First   = Culture
+	Held    = Richards
+	Seen    = Rivals
+	Verdict = Contois
 )
 
 func (l Law) String() string {
-	return [...]string{"Gompertz", "Broken", "Monod", "Pair", "Crust", "Culture", "Hydrolysis", "Richards", "Flooded", "Successive", "Rivals", "Strata", "Liquor"}[l]
+	return [...]string{"Gompertz", "Broken", "Monod", "Pair", "Crust", "Culture", "Hydrolysis", "Richards", "Flooded", "Successive", "Rivals", "Strata", "Liquor", "Contois", "Avrami", "Volterra"}[l]
 }
 
 // Tank is one tank, a minute at a time.
@@ -65,6 +70,7 @@ type Tank struct {
 	chill                 float64 // h after which water is poured on, 0: never
 	shown                 electrode
 
+	vat   *vat   // of the verdict
 	basin *basin // of a sealed law
 
 	fate *fate // of a law that was sealed and is opened, as what follows
@@ -97,6 +103,8 @@ func New(law Law, seed uint64) *Tank {
 	t.sugar, t.microbes, t.yeast = 1, math.Exp(own(-4.2, -3)+between(-0.3, 0.3)), 0.05
 	t.PH = t.start
 	switch {
+	case law >= Verdict:
+		t.verdict(int(seed%Lots), own, between)
 	case law >= Seen:
 		t.sealed(own, between)
 	case law >= Held:
@@ -115,6 +123,8 @@ func (t *Tank) Minute() {
 	before := t.PH
 	t.hours += h
 	switch {
+	case t.vat != nil:
+		t.verdictMinute(h)
 	case t.basin != nil:
 		t.sealedMinute(h)
 	case t.made != nil:
@@ -221,6 +231,8 @@ func (t *Tank) Electrode() float64 {
 	e := &t.shown
 	ph := t.PH
 	switch {
+	case t.vat != nil:
+		ph = t.vat.shows(t.hours, t.Celsius)
 	case t.basin != nil:
 		ph = t.basin.shows(t.hours, t.Celsius)
 	case t.fate != nil:
