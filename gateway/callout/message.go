@@ -22,12 +22,13 @@ type Message struct {
 	Thread string // the same for all messages of one occurrence
 	To     Person
 
-	Subject string // place and title
-	Text    string // one line: place, value, limit, since when, what to do first
-	Answer  string // how to answer a text message: "Reply 1 0412 = I am on it."; "": it asks for no answer
-	Body    string // the whole, in lines
-	Link    string // acknowledges the occurrence; "": there is none
-	Button  Button // the answer of a message that can be touched
+	Subject string   // place and title
+	Text    string   // one line: place, value, limit, since when, what to do first
+	Spare   []string // parts of Text that a channel with little room leaves out, the first first, so that place, what, and what to do arrive
+	Answer  string   // how to answer a text message: "Reply 1 0412 = I am on it."; "": it asks for no answer
+	Body    string   // the whole, in lines
+	Link    string   // acknowledges the occurrence; "": there is none
+	Button  Button   // the answer of a message that can be touched
 
 	Alarm      string // ID; DrillAlarm for a drill; "" for a flood, a digest or the daily message
 	Occurrence int64
@@ -98,9 +99,16 @@ func (r *Roster) compose(standings []engine.Standing, to *Person, link string, w
 	if since.Set {
 		m.Since = since.Wall
 	}
-	what := say.place(a) + " " + decided(s, to.Choice, say) + r.since(since, now, say) + "."
+	ago := r.since(since, now, say)
+	what := say.place(a) + " " + decided(s, to.Choice, say) + ago + "."
+	m.Spare = []string{ago}
+	if v := deciding(s); v != nil {
+		m.Spare = append(m.Spare, bound(v, to.Choice, say))
+	}
 	if s.Held {
-		what += " " + sentence(fmt.Sprintf(say.held, s.Unseen))
+		held := " " + sentence(fmt.Sprintf(say.held, s.Unseen))
+		m.Spare = slices.Insert(m.Spare, 0, held)
+		what += held
 	}
 	m.Text = what
 	if a.Class == engine.Safety && a.Caution != "" { // what can hurt stands before what to do
@@ -110,6 +118,7 @@ func (r *Roster) compose(standings []engine.Standing, to *Person, link string, w
 	if waited >= unansweredLeast { // last: where a message is too long, this is cut before what to do
 		unanswered := fmt.Sprintf(say.unanswered, units.Choice{}.Print(waited.Truncate(time.Minute).Seconds(), units.Duration))
 		m.Text, what = m.Text+" "+unanswered, what+" "+unanswered
+		m.Spare = slices.Insert(m.Spare, 0, " "+unanswered)
 	}
 	m.Answer, m.Button = fmt.Sprintf(say.reply, s.Occurrence), say.onItButton
 	m.Body = body(s, what, link, to.Choice, say)
@@ -221,15 +230,29 @@ func spaced(name string) string { return strings.NewReplacer("-", " ", "/", " ")
 
 // decided is the value that raised the alarm, with its limit; the alarm's title where no value tells it.
 func decided(s *engine.Standing, choice units.Choice, say *words) string {
-	for i := range s.Values {
-		if s.Values[i].HasLimit {
-			return shown(s.Alarm, &s.Values[i], choice, say)
-		}
-	}
-	if len(s.Values) > 0 {
-		return shown(s.Alarm, &s.Values[0], choice, say)
+	if v := deciding(s); v != nil {
+		return shown(s.Alarm, v, choice, say)
 	}
 	return say.title(s.Alarm)
+}
+
+// deciding is the first value with a limit, else the first; nil: there is none.
+func deciding(s *engine.Standing) *engine.Shown {
+	if i := slices.IndexFunc(s.Values, func(v engine.Shown) bool { return v.HasLimit }); i >= 0 {
+		return &s.Values[i]
+	}
+	if len(s.Values) > 0 {
+		return &s.Values[0]
+	}
+	return nil
+}
+
+// bound is ", limit 45.0 °C"; "" where there is none.
+func bound(v *engine.Shown, choice units.Choice, say *words) string {
+	if !v.HasLimit {
+		return ""
+	}
+	return ", " + say.limit + " " + choice.Print(v.Limit, v.Quantity)
 }
 
 func shown(a *engine.Alarm, v *engine.Shown, choice units.Choice, say *words) string {
@@ -247,11 +270,7 @@ func shown(a *engine.Alarm, v *engine.Shown, choice units.Choice, say *words) st
 	if v.Quantity == units.State || v.Quantity == units.YesNo {
 		value = say.state(v.Value, v.Quantity)
 	}
-	text := name + " " + value + behind
-	if v.HasLimit {
-		text += ", " + say.limit + " " + choice.Print(v.Limit, v.Quantity)
-	}
-	return text
+	return name + " " + value + behind + bound(v, choice, say)
 }
 
 // sinceOf is when the condition came.

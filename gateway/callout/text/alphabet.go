@@ -154,17 +154,24 @@ const (
 	wideMost    = 70 // code units of UCS-2
 )
 
-// fit writes body and answer as one message. The answer stays whole, for without it nobody can say "I am on it"; of the body what is too long falls
-// off at its end, where the later words of what to do stand.
-func fit(body, answer string) string {
-	body, answer = plain(body), plain(answer)
-	whole := body
-	if answer != "" {
-		whole += " " + answer
+// fit writes body and answer as one message. The answer stays whole, for without it nobody can say "I am on it". A body that is too long loses what can be
+// spared, part by part; one that is too long even so loses its end, where the later words of what to do stand.
+func fit(body, answer string, spare ...string) string {
+	answer = plain(answer)
+	for i := 0; ; i++ {
+		whole := plain(body)
+		if answer != "" {
+			whole += " " + answer
+		}
+		if short(whole) {
+			return whole
+		}
+		if i == len(spare) {
+			break
+		}
+		body = without(body, spare[i])
 	}
-	if short(whole) {
-		return whole
-	}
+	body = plain(body)
 	const cut = ".."
 	tail := cut
 	if answer != "" {
@@ -185,6 +192,14 @@ func fit(body, answer string) string {
 		}
 	}
 	return answer
+}
+
+// without leaves a part out where it stands last: the same words may stand in the name of the place before it.
+func without(text, part string) string {
+	if at := strings.LastIndex(text, part); at >= 0 {
+		return text[:at] + text[at+len(part):]
+	}
+	return text
 }
 
 // short tells whether a text goes into one message.

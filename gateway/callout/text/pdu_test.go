@@ -116,6 +116,16 @@ func TestFit(t *testing.T) {
 	if got := fit(exact, answer); got != exact+" "+answer {
 		t.Errorf("160 septets were cut: %q", got)
 	}
+	const body = "BIN 1, since 02:14 temperature 31.0 °C, limit 30.0 °C, since 02:14. " + "Turn it over into the next bin, and look again in an hour. Then tell the owner."
+	spare := []string{", since 02:14", ", limit 30.0 °C"}
+	for _, c := range []struct{ end, want string }{
+		{"", strings.Replace(body, ", since 02:14.", ".", 1)}, // what is said last goes, not the name of the place
+		{" Now it is.", strings.Replace(body, ", limit 30.0 °C, since 02:14.", ".", 1) + " Now it is."},
+	} {
+		if got := fit(body+c.end, answer, spare...); got != plain(c.want)+" "+answer || len(got) > septetsMost {
+			t.Errorf("what can be spared: %q", got)
+		}
+	}
 }
 
 func TestParseAnswer(t *testing.T) {

@@ -268,7 +268,7 @@ func (t *Text) hand(ctx context.Context, m *modem, f *flight) (byte, error) {
 		return 0, err
 	}
 	if m.words {
-		return m.sendWords(ctx, f.message.To.Phone, fit(f.message.Text, f.message.Answer))
+		return m.sendWords(ctx, f.message.To.Phone, fit(f.message.Text, f.message.Answer, f.message.Spare...))
 	}
 	return m.send(ctx, fmt.Sprintf("AT+CMGS=%d", f.octets), f.pdu)
 }

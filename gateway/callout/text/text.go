@@ -150,7 +150,7 @@ func (t *Text) Send(ctx context.Context, m callout.Message) error {
 	f, begun := t.recent.flight(m)
 	if !begun {
 		var err error
-		if f.pdu, f.octets, err = submit(m.To.Phone, fit(m.Text, m.Answer)); err != nil {
+		if f.pdu, f.octets, err = submit(m.To.Phone, fit(m.Text, m.Answer, m.Spare...)); err != nil {
 			f.land(judge(errors.Join(errUndeliverable, err), 1))
 			return f.err
 		}

@@ -115,6 +115,21 @@ func (s *site) set(change func()) {
 	change()
 }
 
+// overflows sends more than the memory holds: a full one is no refusal for good, and is emptied; who answered is heard.
+func (s *site) overflows(t *testing.T) {
+	t.Helper()
+	for _, text := range []string{"advert", "1 0001", "1 0002", "1 0003"} {
+		s.modem.Receive("+51900000001", text)
+	}
+	if f := failure(t, s.send(t, "m1")); f.Final {
+		t.Errorf("full memory: %+v, want another try", f)
+	}
+	time.Sleep(2 * lookEvery)
+	if stored, waiting := s.modem.Stored(); stored != 0 || waiting != 0 || s.count() != 3 {
+		t.Errorf("%d stored, %d waiting, %d answers", stored, waiting, s.count())
+	}
+}
+
 func failure(t *testing.T, err error) *callout.Failure {
 	t.Helper()
 	var f *callout.Failure
@@ -188,16 +203,7 @@ func TestText_comingIn(t *testing.T) {
 // A memory that is full when the program starts holds answers back; it is emptied, and they come.
 func TestText_fullMemory(t *testing.T) {
 	run(t, "", func(s *texttest.State) { s.Memory, s.Refuse = 2, []int{322} }, func(t *testing.T, s *site) {
-		for _, text := range []string{"advert", "1 0001", "1 0002", "1 0003"} {
-			s.modem.Receive("+51900000001", text)
-		}
-		if f := failure(t, s.send(t, "m1")); f.Final {
-			t.Errorf("full memory: %+v, want another try", f)
-		}
-		time.Sleep(2 * lookEvery)
-		if stored, waiting := s.modem.Stored(); stored != 0 || waiting != 0 || s.count() != 3 {
-			t.Errorf("%d stored, %d waiting, %d answers", stored, waiting, s.count())
-		}
+		s.overflows(t)
 		if err := s.send(t, "m1"); err != nil {
 			t.Error(err)
 		}

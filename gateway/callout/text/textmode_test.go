@@ -36,16 +36,7 @@ func TestReadWords(t *testing.T) {
 // and its refusals are told as ever. One that has PDU mode is never asked for text mode.
 func TestText_textMode(t *testing.T) {
 	run(t, "", func(s *texttest.State) { s.OnlyText, s.Memory, s.Refuse = true, 2, []int{322} }, func(t *testing.T, s *site) {
-		for _, text := range []string{"advert", "1 0001", "1 0002", "1 0003"} {
-			s.modem.Receive("+51900000001", text)
-		}
-		if f := failure(t, s.send(t, "m1")); f.Final {
-			t.Errorf("full memory: %+v, want another try", f)
-		}
-		time.Sleep(2 * lookEvery)
-		if stored, waiting := s.modem.Stored(); stored != 0 || waiting != 0 || s.count() != 3 {
-			t.Errorf("%d stored, %d waiting, %d answers", stored, waiting, s.count())
-		}
+		s.overflows(t)
 		for id, c := range map[string]struct {
 			text, sent string
 			wide       bool
