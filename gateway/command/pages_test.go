@@ -90,13 +90,55 @@ func (v visitor) must(err error) {
 	}
 }
 
-// device sets width, light and motion.
-func (v visitor) device(width int64, scheme string) {
+// device is what a person holds or looks at: its width in pixels of the page, its zoom, and what its owner chose.
+type device struct {
+	width  int64
+	zoom   float64
+	scheme string // dark or light
+	motion string // reduce or no-preference
+}
+
+// everyWidth are the widths that people have, one in two of them dark and one in three with motion, and a window of 1440 px at 200 % zoom, where
+// MILLWARDEN_EVERY_WIDTH asks for them; else none.
+func everyWidth() []device {
+	if os.Getenv("MILLWARDEN_EVERY_WIDTH") == "" {
+		return nil
+	}
+	return []device{{360, 1, "dark", "reduce"}, {390, 1, "light", "no-preference"}, {768, 1, "dark", "reduce"}, {1440, 1, "light", "reduce"},
+		{1920, 1, "dark", "no-preference"}, {720, 2, "light", "reduce"}}
+}
+
+// holds makes the browser that device.
+func (v visitor) holds(d device) {
 	v.Helper()
 	_, err := chromedp.Call(v.tab, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{
-		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: scheme}, {Name: "prefers-reduced-motion", Value: "reduce"}}})
+		Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: d.scheme}, {Name: "prefers-reduced-motion", Value: d.motion}}})
 	v.must(err)
-	v.must(chromedp.Do(v.tab, chromedp.EmulateViewport(width, 900)))
+	if d.zoom == 1 {
+		v.must(chromedp.Do(v.tab, chromedp.EmulateViewport(d.width, 900)))
+	} else {
+		v.must(chromedp.Do(v.tab, chromedp.EmulateViewport(d.width, 450, chromedp.EmulateScale(d.zoom))))
+	}
+}
+
+// device sets width and light, without motion.
+func (v visitor) device(width int64, scheme string) {
+	v.Helper()
+	v.holds(device{width, 1, scheme, "reduce"})
+}
+
+// on plays a flow on each device: on all where they are asked for, else on those named.
+func on(t *testing.T, named []device, flow func(v visitor, d device)) {
+	if all := everyWidth(); all != nil {
+		named = all
+	}
+	for _, d := range named {
+		t.Run(fmt.Sprint(d), func(t *testing.T) {
+			v := visitor{t, browser.Open(t, index), startMill(t, peers.FreeAddress(t), t.TempDir(), 60)}
+			v.holds(d)
+			flow(v, d)
+		})
+	}
 }
 
 func (v visitor) open(path string) {
@@ -148,44 +190,42 @@ func TestPages_crew(t *testing.T) {
 	if testing.Short() || raced {
 		t.Skip("a browser and a night are slow")
 	}
-	for i, width := range []int64{360, 1440} {
-		t.Run(fmt.Sprint(width), func(t *testing.T) {
-			v := visitor{t, browser.Open(t, index), startMill(t, peers.FreeAddress(t), t.TempDir(), 60)}
-			v.device(width, []string{"dark", "light"}[i])
-			v.open("/")
-			v.sees(`document.querySelectorAll(".way .line").length == 10`)
-			v.sees(stickSilent) // the stick falls silent within a quarter of an hour
-			v.presses("I am on it")
-			v.presses("Ana")
-			v.reads("Ana is on it since")
-			v.open("/station/tank-2")
-			v.sees(`document.querySelector(".chart canvas")`) // it moves what stands below it
-			v.presses("Hand check")
-			v.presses("gritty, done")
-			v.reads("Written down.")
-			v.presses("Washed, tank empty")
-			v.presses("Write down: Tank 2 is empty")
-			v.reads("No lot stands here.")
-			v.presses("Load a lot")
-			v.types("Lot", "150")
-			v.types("Weight", "405.5")
-			v.presses("Write down: loaded")
-			v.reads("Lot 150 since")
-			v.open("/lots")
-			v.sees(`[...document.querySelectorAll(".band")].some((b) => b.getAttribute("aria-label").startsWith("Lot 150 on tank 2"))`)
-			v.open("/lot/143")
-			v.reads("It stands on no station now.")
-			v.sees(`document.querySelectorAll("main tbody tr").length == 1`)
-			v.open("/logbook?")
-			v.types("Search", "checked by hand")
-			v.presses("Search")
-			v.reads("gritty")
-			v.open("/logbook")
-			v.types("Search", "405.5")
-			v.presses("Search")
-			v.sees(`document.querySelectorAll(".entry").length == 1 && document.querySelector(".entry").innerText.includes("150")`)
-		})
-	}
+	on(t, []device{{360, 1, "dark", "reduce"}, {1440, 1, "light", "reduce"}}, crew)
+}
+
+func crew(v visitor, _ device) {
+	v.open("/")
+	v.sees(`document.querySelectorAll(".way .line").length == 10`)
+	v.sees(stickSilent) // the stick falls silent within a quarter of an hour
+	v.presses("I am on it")
+	v.presses("Ana")
+	v.reads("Ana is on it since")
+	v.open("/station/tank-2")
+	v.sees(`document.querySelector(".chart canvas")`) // it moves what stands below it
+	v.presses("Hand check")
+	v.presses("gritty, done")
+	v.reads("Written down.")
+	v.presses("Washed, tank empty")
+	v.presses("Write down: Tank 2 is empty")
+	v.reads("No lot stands here.")
+	v.presses("Load a lot")
+	v.types("Lot", "150")
+	v.types("Weight", "405.5")
+	v.presses("Write down: loaded")
+	v.reads("Lot 150 since")
+	v.open("/lots")
+	v.sees(`[...document.querySelectorAll(".band")].some((b) => b.getAttribute("aria-label").startsWith("Lot 150 on tank 2"))`)
+	v.open("/lot/143")
+	v.reads("It stands on no station now.")
+	v.sees(`document.querySelectorAll("main tbody tr").length == 1`)
+	v.open("/logbook?")
+	v.types("Search", "checked by hand")
+	v.presses("Search")
+	v.reads("gritty")
+	v.open("/logbook")
+	v.types("Search", "405.5")
+	v.presses("Search")
+	v.sees(`document.querySelectorAll(".entry").length == 1 && document.querySelector(".entry").innerText.includes("150")`)
 }
 
 // Aim: the owner shelves an alarm with a reason and finds it on its list, reads who is called, changes the roster in the rules file, is told of a
@@ -194,8 +234,10 @@ func TestPages_owner(t *testing.T) {
 	if testing.Short() || raced {
 		t.Skip("a browser and a night are slow")
 	}
-	v := visitor{t, browser.Open(t, index), startMill(t, peers.FreeAddress(t), t.TempDir(), 60)}
-	v.device(768, "light")
+	on(t, []device{{768, 1, "light", "reduce"}}, owner)
+}
+
+func owner(v visitor, d device) {
 	v.open("/")
 	v.sees(stickSilent)
 	v.open("/alarms")
@@ -210,7 +252,9 @@ func TestPages_owner(t *testing.T) {
 
 	v.open("/roster")
 	v.reads("called first, at once, by mail (watch night)")
+	v.device(360, "light")
 	v.swapsCalls()
+	v.holds(d)
 	v.open("/rules")
 	v.sees(`document.querySelector("#rules")?.value.includes("call            ana by mail")`)
 	edit := func(from, to string) {
@@ -225,18 +269,32 @@ func TestPages_owner(t *testing.T) {
 	v.reads("Saved. The new rules are in force.")
 	text, err := os.ReadFile(filepath.Join(v.at.folder, "fern-hollow.rules"))
 	if err != nil || !strings.Contains(string(text), "call            ben by mail") {
-		t.Errorf("the file does not hold the change (%v)", err)
+		v.Errorf("the file does not hold the change (%v)", err)
 	}
 	v.open("/roster")
 	v.sees(`[...document.querySelectorAll("li.row")].some((r) => r.innerText.startsWith("Ben") && r.innerText.includes("called first, at once"))`)
 	v.presses("Español")
 	v.reads("se le llama primero, de inmediato")
+	v.presses("English")
+	v.prints("139")
+}
+
+// prints the record of a lot, as it goes to a buyer, and sees that paper comes of it.
+func (v visitor) prints(lot string) {
+	v.Helper()
+	v.open("/lot/" + lot)
+	v.presses("The record of this lot, to print")
+	v.sees(fmt.Sprintf(`location.pathname == "/api/lots/%s/record" && document.readyState == "complete" && document.querySelector("h1").innerText.includes(%q)`, lot, lot))
+	paper, err := chromedp.Call(v.tab, page.PrintToPDF, page.PrintToPDFParams{})
+	v.must(err)
+	if !strings.HasPrefix(string(paper.Data), "%PDF-") || strings.Count(string(paper.Data), "/Type /Page\n") < 1 {
+		v.Errorf("the record of lot %s prints as %d bytes, begun %.8q, want pages of PDF", lot, len(paper.Data), paper.Data)
+	}
 }
 
 // swapsCalls lets Ben take Ana's calls for Christmas on a phone's width, puts the hour right, and takes it back.
 func (v visitor) swapsCalls() {
 	v.Helper()
-	v.device(360, "light")
 	v.presses("Somebody is away")
 	v.chooses("Who is away", "ana")
 	v.chooses("Who takes the calls", "ben")
@@ -252,7 +310,6 @@ func (v visitor) swapsCalls() {
 	v.reads("from Thu, Dec 24, 17:30 to")
 	v.presses("Take back")
 	v.reads("Nobody takes another's calls.")
-	v.device(768, "light")
 }
 
 // sets a field whose browser has a picker of its own.
@@ -267,8 +324,10 @@ func TestPages_technician(t *testing.T) {
 	if testing.Short() || raced {
 		t.Skip("a browser and a night are slow")
 	}
-	v := visitor{t, browser.Open(t, index), startMill(t, peers.FreeAddress(t), t.TempDir(), 60)}
-	v.device(1920, "light")
+	on(t, []device{{1920, 1, "light", "reduce"}}, technician)
+}
+
+func technician(v visitor, _ device) {
 	v.open("/probes")
 	v.sees(`document.querySelectorAll(".probe").length == 14 && document.querySelector(".probe code")`)
 	v.calibrates()
@@ -285,7 +344,7 @@ func TestPages_technician(t *testing.T) {
 	v.open("/probes")
 	v.sees(`document.querySelectorAll(".probe").length == 15 && [...document.querySelectorAll(".probe")].some((p) => p.innerText.startsWith("Second thermometer") && /heard \d+ s ago/.test(p.innerText))`)
 	if took := time.Since(begun); took > 2*time.Minute {
-		t.Errorf("the new probe was seen after %v, want 2 min", took)
+		v.Errorf("the new probe was seen after %v, want 2 min", took)
 	}
 	v.open("/point/deck-a/bean-temperature")
 	v.sees(`document.querySelector(".chart canvas")`)
@@ -603,6 +662,7 @@ var pages = []struct{ name, path, ready string }{
 	{"logbook", "/logbook", `document.querySelector(".entry")`},
 	{"register", "/register", `document.querySelectorAll("details.row").length > 20`},
 	{"rates", "/rates", `document.querySelectorAll("main tbody tr").length > 5`},
+	{"season", "/season", `document.querySelectorAll(".season tbody tr").length > 4`},
 	{"roster", "/roster", `document.querySelector(".steps")`},
 	{"roster-push", "/roster?push", `(document.querySelector(".swaps form") || (document.querySelector(".swaps button")?.click(), false)) &&
 		[...document.querySelectorAll("button")].some((b) => b.innerText == "Call me on this device too")`},
@@ -648,19 +708,46 @@ func (v visitor) asTelephone() {
 	v.must(err)
 }
 
-// zoomed is how wide a window of 1440 px is at 200 % zoom.
-const zoomed = 720
-
 // smallTargets names what a gloved hand may miss: everything that is pressed, but for links inside sentences [WCAG 2.2 2.5.8, inline].
 const smallTargets = `[...document.querySelectorAll("button, input, select, textarea, summary, nav a, .track .name, .back a, .row.page a, .site a")].filter((e) => {
 	const r = e.getBoundingClientRect(); return r.width > 0 && (r.height < 43.5 || r.width < 24) && !e.closest(".heard") }).map((e) => e.outerHTML.slice(0, 90) + " " + e.getBoundingClientRect().height)`
 
 // Aim: every page of the running program, alarmed, by day and night, from the smallest phone to the wall: no finding of axe-core (contrast among it),
-// no sideways scrolling, nothing that is pressed smaller than 44 px. With MILLWARDEN_EVERY_WIDTH set at all widths and at 200 % zoom, which takes minutes.
+// no sideways scrolling, nothing that is pressed smaller than 44 px. With MILLWARDEN_EVERY_WIDTH set at all widths, at 200 % zoom and with motion, which
+// takes minutes.
 func TestPages_access(t *testing.T) {
 	if testing.Short() || raced {
 		t.Skip("a browser is slow")
 	}
+	axe := axeCore(t)
+	m := startMill(t, peers.FreeAddress(t), pushing(t), 60)
+	first := visitor{t, browser.Open(t, index), m}
+	first.asTelephone()
+	first.open("/")
+	first.sees(stickSilent)
+	for i, p := range pages {
+		t.Run(p.name, func(t *testing.T) {
+			v, looks := visitor{t, first.tab, m}, everyWidth()
+			if looks == nil {
+				looks = []device{{360, 1, "dark", "reduce"}, {1440, 1, "light", "reduce"}}
+			} else {
+				v.tab = browser.Open(t, index) // the life of a tab is bounded, and these are many looks; it ends with the page
+				v.asTelephone()
+			}
+			for k, d := range looks {
+				d.scheme = []string{"dark", "light"}[(i+k)%2]
+				v.holds(d)
+				v.open(p.path)
+				v.sees(p.ready)
+				v.accessible(axe, fmt.Sprint(d))
+			}
+		})
+	}
+}
+
+// axeCore is the script of axe-core.
+func axeCore(t *testing.T) string {
+	t.Helper()
 	axe, err := os.ReadFile("../web/ui/node_modules/axe-core/axe.min.js")
 	if err != nil {
 		if os.Getenv("CI") == "true" {
@@ -668,41 +755,27 @@ func TestPages_access(t *testing.T) {
 		}
 		t.Skip("axe-core is not installed: run npm ci in gateway/web/ui")
 	}
-	v := visitor{t, browser.Open(t, index), startMill(t, peers.FreeAddress(t), pushing(t), 60)}
-	v.asTelephone()
-	v.open("/")
-	v.sees(stickSilent)
-	for i, p := range pages {
-		widths := []int64{360, 1440}
-		if os.Getenv("MILLWARDEN_EVERY_WIDTH") != "" {
-			widths = []int64{360, 390, 768, 1440, 1920, zoomed}
-			v.tab = browser.Open(t, index) // the life of a tab is bounded, and these are many looks
-			v.asTelephone()
-		}
-		for k, width := range widths {
-			v.device(width, []string{"dark", "light"}[(i+k)%2])
-			if width == zoomed {
-				v.must(chromedp.Do(v.tab, chromedp.EmulateViewport(width, 450, chromedp.EmulateScale(2))))
-			}
-			v.open(p.path)
-			v.sees(p.ready)
-			text, err := chromedp.Run(v.tab, chromedp.Evaluate[string](string(axe)+`;axe.run(document, {runOnly: {type: "tag", values: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}})
-				.then((r) => JSON.stringify(r.violations.map((x) => x.id + ": " + x.nodes.map((n) => n.html.slice(0, 120) + " " + n.failureSummary).join(" | "))))`, chromedp.EvalAwaitPromise))
-			v.must(err)
-			var found []string
-			v.must(json.Unmarshal([]byte(text), &found))
-			for _, f := range found {
-				t.Errorf("%s at %d: axe-core: %s", p.path, width, f)
-			}
-			small, err := chromedp.Run(v.tab, chromedp.Evaluate[[]string](smallTargets))
-			v.must(err)
-			for _, s := range small {
-				t.Errorf("%s at %d: too small to press: %s", p.path, width, s)
-			}
-			if wide, err := chromedp.Run(v.tab, chromedp.Evaluate[bool]("document.documentElement.scrollWidth > document.documentElement.clientWidth")); err != nil || wide {
-				t.Errorf("%s at %d scrolls sideways (%v)", p.path, width, err)
-			}
-		}
+	return string(axe)
+}
+
+// accessible reports what axe-core finds, what is too small to press, and sideways scrolling.
+func (v visitor) accessible(axe, at string) {
+	v.Helper()
+	text, err := chromedp.Run(v.tab, chromedp.Evaluate[string](axe+`;axe.run(document, {runOnly: {type: "tag", values: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}})
+		.then((r) => JSON.stringify(r.violations.map((x) => x.id + ": " + x.nodes.map((n) => n.html.slice(0, 120) + " " + n.failureSummary).join(" | "))))`, chromedp.EvalAwaitPromise))
+	v.must(err)
+	var found []string
+	v.must(json.Unmarshal([]byte(text), &found))
+	for _, f := range found {
+		v.Errorf("%s: axe-core: %s", at, f)
+	}
+	small, err := chromedp.Run(v.tab, chromedp.Evaluate[[]string](smallTargets))
+	v.must(err)
+	for _, s := range small {
+		v.Errorf("%s: too small to press: %s", at, s)
+	}
+	if wide, err := chromedp.Run(v.tab, chromedp.Evaluate[bool]("document.documentElement.scrollWidth > document.documentElement.clientWidth")); err != nil || wide {
+		v.Errorf("%s: it scrolls sideways (%v)", at, err)
 	}
 }
 
@@ -715,6 +788,7 @@ func TestPages_pictures(t *testing.T) {
 		t.Skip("MILLWARDEN_PICTURES names no folder")
 	}
 	v := visitor{t, browser.Open(t, index), startMill(t, peers.FreeAddress(t), pushing(t), 30)}
+	v.must(os.MkdirAll(folder, 0o700))
 	v.asTelephone()
 	take := func(state string, some int) {
 		for i, p := range pages[:some] {
@@ -740,6 +814,45 @@ func TestPages_pictures(t *testing.T) {
 	take("alarm", len(pages))
 }
 
+// mostFirstView is what the first view may weigh in all, as it comes over the line: a phone at the edge of a network has it within 3 s. Chosen.
+const mostFirstView = 60_000 // bytes
+
+// Aim: the first view weighs little, with all that it asks for until it stands: scripts, style, what stands, and the words of whoever reads Spanish,
+// which are the most. Packed with gzip, as without TLS; with Brotli it is less.
+func TestPages_weight(t *testing.T) {
+	if testing.Short() || raced {
+		t.Skip("a browser is slow")
+	}
+	m := startMill(t, peers.FreeAddress(t), t.TempDir(), 30)
+	for _, c := range []struct {
+		language, ready string
+	}{
+		{"en", `document.body.innerText.includes("The way of the coffee")`},
+		{"es", `document.body.innerText.includes("El camino del café") && performance.getEntriesByType("resource").some((e) => e.name.includes("/standard-") && e.responseEnd > 0)`},
+	} {
+		v := visitor{t, browser.Open(t, index), m}
+		_, err := chromedp.Call(v.tab, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: `localStorage.setItem("language", "` + c.language + `")`})
+		v.must(err)
+		v.device(390, "light")
+		v.open("/")
+		v.sees(`document.querySelectorAll(".way .number").length > 5 && ` + c.ready)
+		bytes := v.weight()
+		t.Logf("%s: %.1f kB", c.language, bytes/1000)
+		if bytes < 10_000 || bytes > mostFirstView {
+			list, _ := chromedp.Run(v.tab, chromedp.Evaluate[[]string](`performance.getEntries().filter((e) => e.encodedBodySize).map((e) => e.name + " " + e.encodedBodySize)`))
+			t.Errorf("in %s the first view weighs %.0f bytes, want at most %d:\n%s", c.language, bytes, mostFirstView, strings.Join(list, "\n"))
+		}
+	}
+}
+
+// weight is what came over the line for the page, in bytes as they were sent.
+func (v visitor) weight() float64 {
+	v.Helper()
+	bytes, err := chromedp.Run(v.tab, chromedp.Evaluate[float64](`performance.getEntriesByType("resource").concat(performance.getEntriesByType("navigation")).reduce((n, e) => n + e.encodedBodySize, 0)`))
+	v.must(err)
+	return bytes
+}
+
 // BenchmarkFirstView is how long the first view with live values takes on a slow link (400 ms round trip, 400 kbit/s) and a processor four times
 // slower, from nothing kept; and what it weighs on the way.
 func BenchmarkFirstView(b *testing.B) {
@@ -756,8 +869,6 @@ func BenchmarkFirstView(b *testing.B) {
 		v.open("/")
 		v.sees(`document.querySelectorAll(".way .number").length > 5`)
 		b.ReportMetric(float64(time.Since(begun).Milliseconds()), "ms/view")
-		bytes, err := chromedp.Run(v.tab, chromedp.Evaluate[float64](`performance.getEntriesByType("resource").concat(performance.getEntriesByType("navigation")).reduce((n, e) => n + e.encodedBodySize, 0)`))
-		v.must(err)
-		b.ReportMetric(bytes/1000, "kB/view")
+		b.ReportMetric(v.weight()/1000, "kB/view")
 	}
 }

@@ -6,8 +6,10 @@ import (
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
@@ -192,6 +194,41 @@ func TestPage_order(t *testing.T) {
 		"Dryer 1: air runs away; Tank 1: over-fermented; Dryer 1: fan stopped with heat; Bin 3: too wet"`)
 	browser.See(tab, t, `document.querySelectorAll(".alarm")[0].innerText.includes("Ana was called 4 times, last at 01:57 by mail. Ben was called 4 times, last at 02:02 by mail.")`)
 	browser.See(tab, t, `document.querySelectorAll(".alarm")[2].querySelector("button").innerText == "I have seen it"`)
+}
+
+// Aim: what is wrong at one station is one walk: one card, each trouble with its caution and what to do, one button. The button answers for what stood
+// when it was pressed, and not for what came while the person said who she is.
+func TestPage_oneWalk(t *testing.T) {
+	tab, f := browser.Open(t, index), newFake()
+	stopped, late := returned(), fire()
+	stopped.State, stopped.Active, stopped.RespondWithin, stopped.Calls = "unacknowledged", true, 2*time.Hour, nil
+	late.ID, late.Title, late.RespondWithin = "exhaust@dryer-1", "exhaust burns", time.Minute
+	f.change(func(s *Snapshot) { s.Alarms = []Alarm{stopped, overFermented(), fire()} })
+	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/")))
+	browser.See(tab, t, `[...document.querySelectorAll(".alarm h2 span")].map(e => e.innerText).join("; ") == "Dryer 1: air runs away; Tank 1: over-fermented"`)
+	browser.See(tab, t, `document.querySelector(".walks").innerText == "First dryer 1, then tank 1."`)
+	const card = `document.querySelectorAll(".alarm")[0]`
+	browser.See(tab, t, card+`.querySelectorAll("button").length == 1 && `+card+`.querySelector(".further h3").innerText.trim().endsWith("Fan stopped with heat")`)
+	browser.See(tab, t, `["Do not open the drum.", "Fire and mains voltage.", "Cut the heat."].every((s) => `+card+`.innerText.includes(s))`)
+	browser.Press(tab, t, ".alarm button.main")
+	browser.See(tab, t, `!!document.querySelector("fieldset")`)
+	f.change(func(s *Snapshot) { s.Alarms = append(s.Alarms, late) })
+	browser.See(tab, t, card+`.querySelector("h2").innerText.endsWith("exhaust burns") && !!`+card+`.querySelector("fieldset")`)
+	browser.Press(tab, t, "//fieldset//button[text()='Ana']")
+	browser.See(tab, t, `!document.querySelector("fieldset")`)
+	for range 600 { // the second is sent when the first is answered
+		if len(f.done()) >= 2 {
+			break
+		}
+		time.Sleep(100 * time.Millisecond)
+	}
+	var got []string
+	for _, a := range f.done() {
+		got = append(got, a.Alarm)
+	}
+	if want := []string{"runs-away@dryer-1", "fan-stopped@dryer-1"}; !slices.Equal(got, want) {
+		t.Errorf("acknowledged %v, want %v", got, want)
+	}
 }
 
 // Aim: a refusal is said in words where the button was, and the button stays.

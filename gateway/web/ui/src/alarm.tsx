@@ -13,7 +13,8 @@ export function title(a: Alarm): string {
     ? `${begins(a.placeTitle)}: ${a.title}` : begins(a.title);
 }
 
-function useFact(a: Alarm): string {
+/** Values, limits and since when; and which lot stands there, unless that was said above. */
+function useFact(a: Alarm, withLot = true): string {
   const { frame, now, words } = useHere();
   const parts = a.values.map((v) => {
     const text = `${v.title} ${withUnit(v.text, unitBeside(v.title, v.unit))}`;
@@ -21,7 +22,7 @@ function useFact(a: Alarm): string {
   });
   if (a.since) parts.push(`${words.since} ${moment(a.since, now, words)}`);
   const station = frame.stations.find((s) => s.name === a.station);
-  const stay = station?.lot && station.since ? ` ${words.lotIn(length(now.mono - station.since), station.lot)}` : "";
+  const stay = withLot && station?.lot && station.since ? ` ${words.lotIn(length(now.mono - station.since), station.lot)}` : "";
   return parts.length ? `${sentence(parts.join(", "))}${stay}` : stay;
 }
 
@@ -38,37 +39,39 @@ function useCalled(calls: readonly Call[]): string[] {
   });
 }
 
-function Calls({ alarm }: { alarm: Alarm }) {
+/** Who was called for these alarms, for how long nobody has answered, and who is next. */
+function Calls({ alarms }: { alarms: readonly Alarm[] }) {
   const { now, words } = useHere();
-  const made = useCalled(alarm.calls);
-  if (!waits(alarm)) return null;
-  const times = [...new Set(alarm.next.map((c) => moment(c.at, now, words)))];
+  const calls = alarms.flatMap((a) => a.calls).sort((a, b) => a.at - b.at), coming = alarms.flatMap((a) => a.next).sort((a, b) => a.at - b.at);
+  const made = useCalled(calls);
+  if (!alarms.some(waits)) return null;
+  const times = [...new Set(coming.map((c) => moment(c.at, now, words)))];
   const next = times.map((at) => {
-    const names = [...new Set(alarm.next.filter((c) => moment(c.at, now, words) === at).map((c) => c.person))];
+    const names = [...new Set(coming.filter((c) => moment(c.at, now, words) === at).map((c) => c.person))];
     return words.areCalled(list(names, words.and), names.length > 1, at);
   });
-  const first = alarm.calls[0];
+  const first = calls[0];
   const quietFor = first ? now.mono - first.at : 0;
   const unanswered = quietFor >= 60e3 ? [words.nobodyAnswered(length(quietFor))] : [];
   const says = [...made, ...unanswered, ...next];
   return says.length ? <p class="soft">{says.join(" ")}</p> : null;
 }
 
-/** The button that acknowledges exactly these occurrences. It asks once who is here. */
+/** The button that acknowledges exactly the occurrences that stood when it was pressed. It asks once who is here. */
 function Answer({ alarm, also }: { alarm: Alarm; also: readonly Alarm[] }) {
   const { words, who } = useHere();
   const [outcome, act] = useAct(words);
-  const [asking, ask] = useState(false);
-  const answer = (name: string) => {
-    ask(false);
+  const [pressed, press] = useState<readonly Alarm[]>([]);
+  const answer = (name: string, alarms: readonly Alarm[]) => {
+    press([]);
     void (async () => {
-      for (const a of [alarm, ...also]) if (!await act("/api/acknowledge", { alarm: a.id, occurrence: a.occurrence, by: name })) return;
+      for (const a of alarms) if (!await act("/api/acknowledge", { alarm: a.id, occurrence: a.occurrence, by: name })) return;
     })();
   };
-  if (asking) return <Who then={answer} cancel={() => ask(false)} />;
+  if (pressed.length > 0) return <Who then={(name) => answer(name, pressed)} cancel={() => press([])} />;
   return (
     <>
-      <button class={alarm.active ? "main" : ""} disabled={outcome.busy} onClick={() => (who ? answer(who) : ask(true))}>
+      <button class={alarm.active ? "main" : ""} disabled={outcome.busy} onClick={() => (who ? answer(who, [alarm, ...also]) : press([alarm, ...also]))}>
         {outcome.busy ? words.writing : alarm.active ? words.onIt : words.seen}
       </button>
       {outcome.failed && <p role="alert" class="plain">{outcome.says}</p>}
@@ -128,6 +131,22 @@ export function together(alarms: readonly Alarm[]): Alarm[][] {
   return [...by.values()];
 }
 
+/**
+ * Troubles that need one walk: those of one station that are abnormal and wait for an answer, the gravest first. One card, one button: whoever goes to the
+ * dryer goes for all that is wrong with it.
+ */
+export function byWalk(troubles: readonly Alarm[][]): Alarm[][][] {
+  const by = new Map<string, Alarm[][]>();
+  for (const t of troubles) by.set(walkOf([t]), [...(by.get(walkOf([t])) ?? []), t]);
+  return [...by.values()];
+}
+
+/** Names a walk; the name stays when more goes wrong at its station, so that its button does not move away under a finger. */
+export function walkOf(walk: readonly Alarm[][]): string {
+  const a = walk[0]![0]!;
+  return a.station && a.active && waits(a) ? a.station : `${a.id} ${a.occurrence}`;
+}
+
 /** What several alarms that are one trouble are about: "humidity, moisture and temperature". Those count that one at the same probe keeps quiet. */
 function useAbout(alarm: Alarm, also: readonly Alarm[]): string {
   const { frame, words } = useHere();
@@ -143,7 +162,37 @@ function Before({ alarm }: { alarm: Alarm }) {
   return <>{got?.map((l) => <p key={l.id}>{words.before(dated(l.at, now), l.who ?? "", l.text)}</p>)}</>;
 }
 
-export function AlarmCard({ alarm, also = [] }: { alarm: Alarm; also?: readonly Alarm[] }) {
+/** A further trouble of the same walk: what it is, the fact, what to do; the button above answers for it too. */
+function Further({ trouble: [alarm, ...also] }: { trouble: [Alarm, ...Alarm[]] }) {
+  const { words } = useHere();
+  const about = useAbout(alarm, also), fact = useFact(alarm, false), by = useBy(alarm);
+  return (
+    <li class={alarm.priority}>
+      <h3><Mark alarm={alarm} words={words} /><span>{begins(alarm.title)}</span></h3>
+      <p>{about && `${sentence(about)} `}{fact}</p>
+      {alarm.held && <p>{sentence(words.heldBecause)}</p>}
+      {alarm.caution && <p><b>{words.caution}</b> {alarm.caution}</p>}
+      <p class="todo">{alarm.action}{by && <> <span class="by">{by}</span></>}</p>
+      <Why alarm={alarm} />
+    </li>
+  );
+}
+
+function Why({ alarm }: { alarm: Alarm }) {
+  const { words } = useHere();
+  const [opened, open] = useState(false);
+  return (
+    <details onToggle={(e) => open(e.currentTarget.open)}>
+      <summary>{words.why}</summary>
+      {alarm.because && <p>{sentence(alarm.because)}</p>}
+      {alarm.cause && <p>{alarm.cause}</p>}
+      {alarm.consequence && <p>{words.otherwise}: {alarm.consequence}</p>}
+      {opened && <Before alarm={alarm} />}
+    </details>
+  );
+}
+
+export function AlarmCard({ alarm, also = [], further = [] }: { alarm: Alarm; also?: readonly Alarm[]; further?: readonly Alarm[][] }) {
   const { frame, now, words } = useHere();
   const about = useAbout(alarm, also);
   const places = [...new Set([alarm, ...also].map((a) => frame.stations.find((s) => s.name === a.station)?.title ?? a.placeTitle))];
@@ -151,8 +200,7 @@ export function AlarmCard({ alarm, also = [] }: { alarm: Alarm; also?: readonly 
   const where = places.length > 5 ? `${places.slice(0, 4).join(", ")} ${words.andMore(places.length - 4)}` : places.length > 1 ? list(places, words.and) : "";
   const fact = useFact(alarm);
   const by = useBy(alarm);
-  const open = waits(alarm);
-  const [opened, open1] = useState(false);
+  const open = waits(alarm), rest = further.flat();
   // Back to normal: what to do has passed, and only somebody's word is missing. It takes a line, so that what stands is seen first.
   if (open && !alarm.active) {
     return (
@@ -171,16 +219,16 @@ export function AlarmCard({ alarm, also = [] }: { alarm: Alarm; also?: readonly 
       <State alarm={alarm} />
       {alarm.caution && alarm.active && <p class="caution"><b>{words.caution}</b> {alarm.caution}</p>}
       {alarm.active && <p class="do">{alarm.action}{by && <> <span class="by">{by}</span></>}</p>}
-      {open && <Answer alarm={alarm} also={also} />}
+      {open && <Answer alarm={alarm} also={[...also, ...rest]} />}
       {alarm.state === "latched, acknowledged" && <Reset alarm={alarm} />}
-      <Calls alarm={alarm} />
-      <details onToggle={(e) => open1(e.currentTarget.open)}>
-        <summary>{words.why}</summary>
-        {alarm.because && <p>{sentence(alarm.because)}</p>}
-        {alarm.cause && <p>{alarm.cause}</p>}
-        {alarm.consequence && <p>{words.otherwise}: {alarm.consequence}</p>}
-        {opened && <Before alarm={alarm} />}
-      </details>
+      <Calls alarms={[alarm, ...rest]} />
+      <Why alarm={alarm} />
+      {further.length > 0 && <ul class="further">{further.map((t) => <Further key={`${t[0]!.id} ${t[0]!.occurrence}`} trouble={t as [Alarm, ...Alarm[]]} />)}</ul>}
     </article>
   );
+}
+
+/** What needs one walk, as one card. */
+export function WalkCard({ walk: [first, ...further] }: { walk: readonly Alarm[][] }) {
+  return <AlarmCard alarm={first![0]!} also={first!.slice(1)} further={further} />;
 }

@@ -133,7 +133,8 @@ export function Chart({ point, large = false }: { point: Point; large?: boolean 
       )}
       <div class={`box${large ? " large" : ""}`} ref={box} aria-hidden="true" />
       {large && <p class="readout">{reading && curve ? <b>{readAt(point, curve, reading, here)}</b> : <span class="soft">{words.touchToRead}</span>}</p>}
-      <figcaption class="soft">{failed ? words.noHistory : curve ? says(point, curve, here, !large) : words.waiting}
+      <figcaption class="soft">{failed ? words.noHistory : curve ? says(point, curve, here) : words.waiting}
+        {curve && !large && <span class="heard"> {(point.limits ?? []).map((l) => words.chartLimit(l.title, l.text)).join(" ")}</span>}
         {shift > 0 && ` ${other?.time.length ? words.dashedIs(against) : words.nothingThen}`}</figcaption>
     </figure>
   );
@@ -161,13 +162,12 @@ function readAt(point: Point, c: Curve, at: number, { words, now }: ReturnType<t
   return `${when}: ${point.title} ${c.uncertain[near] ? `≈ ${text}, ${words.uncertain}` : text}`;
 }
 
-/** The chart as sentences. */
-function says(point: Point, c: Curve, { words, now }: ReturnType<typeof useHere>, limits: boolean): string {
+/** The chart as sentences. The limits are drawn with their names; who hears the page hears them too. */
+function says(point: Point, c: Curve, { words, now }: ReturnType<typeof useHere>): string {
   if (c.time.length === 0) return words.noReadings;
   const decimals = Math.max(0, ...c.last.slice(-50).map((v) => (String(v).split(".")[1] ?? "").length));
   const text = (v: number) => withUnit(v.toFixed(Math.min(2, decimals)), unitBeside(point.title, c.unit));
   const parts = [words.chartSays(begins(point.title), text(Math.min(...c.low)), text(Math.max(...c.high)), text(c.last[c.last.length - 1]!))];
-  if (limits) for (const l of point.limits ?? []) parts.push(words.chartLimit(l.title, l.text));
   for (const b of c.bad.filter((x) => x.to - x.from >= 60).slice(-3)) {
     parts.push(words.chartGap(atWall(b.from * 1000, now), atWall(b.to * 1000, now), words.causes[b.cause] ?? b.cause));
   }

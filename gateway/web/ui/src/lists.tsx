@@ -87,6 +87,24 @@ function List({ name, alarms }: { name: string; alarms: Alarm[] }) {
   );
 }
 
+/** So many are seen at a glance; a longer list of what asks nothing of anybody is folded. */
+const atAGlance = 5;
+
+/** Those that cannot be judged now. Nobody can act on them one by one, so they take a line until somebody looks. */
+function Unseen({ alarms }: { alarms: Alarm[] }) {
+  const { words } = useHere();
+  if (alarms.length <= atAGlance) return <List name={words.unseen} alarms={alarms} />;
+  return (
+    <section>
+      <details class="folds">
+        <summary><h2>{words.unseen} · {alarms.length}</h2></summary>
+        <ul class="plainlist">{alarms.map((a) => <Row key={a.id} alarm={a} />)}</ul>
+      </details>
+      <p class="soft">{words.unseenAre}</p>
+    </section>
+  );
+}
+
 /** How many stand on the lists of their own; said on every page. */
 export function counted(alarms: readonly Alarm[]): [number, number, number, number] {
   const of = (state: string) => alarms.filter((a) => a.state === state).length;
@@ -117,7 +135,7 @@ export function AlarmsPage() {
       <List name={words.shelved} alarms={of("shelved")} />
       <List name={words.suppressed} alarms={of("suppressed by design")} />
       <List name={words.outOfService} alarms={of("out of service")} />
-      <List name={words.unseen} alarms={frame.alarms.filter((a) => a.cannotSee)} />
+      <Unseen alarms={frame.alarms.filter((a) => a.cannotSee)} />
       {!now.set && <p class="soft">{words.clockUnset}</p>}
     </main>
   );

@@ -9,28 +9,24 @@ import { Go } from "./way";
 /** How far back a lot is looked for: from cherry to the roasted store. */
 const reach = 400 * 86400e3;
 
+/** Each stay with what went in and came out, by whom, under the times: three columns stand on a phone too. */
 function Stays({ stays }: { stays: Stay[] }) {
   const { frame, now, words } = useHere();
   const title = (name: string) => begins(frame.stations.find((s) => s.name === name)?.title ?? name);
+  const weighed = (kg?: number) => (kg ? weight(kg) : "");
   return (
-    <div class="scrolls" tabIndex={0} role="region" aria-label={words.stays}>
-      <table>
-        <thead><tr><th scope="col">{words.where}</th><th scope="col">{words.from}</th><th scope="col">{words.to}</th><th scope="col">{words.howLong}</th><th scope="col">{words.weightIn}</th><th scope="col">{words.weightOut}</th><th scope="col">{words.by}</th></tr></thead>
-        <tbody>
-          {stays.map((s) => (
-            <tr key={s.from}>
-              <th scope="row"><Go to={`/station/${s.station}`}>{title(s.station)}</Go>{s.note && <span class="stay">{s.note}</span>}</th>
-              <td>{atWall(s.from, now)}</td>
-              <td>{s.to ? atWall(s.to, now) : words.stillThere}</td>
-              <td>{length((s.to ?? now.wall) - s.from)}</td>
-              <td>{s.kg ? weight(s.kg) : "–"}</td>
-              <td>{s.unloaded ? weight(s.unloaded) : "–"}</td>
-              <td>{[s.who, s.emptiedBy].filter(Boolean).join(", ")}</td>
-            </tr>
-          ))}
-        </tbody>
-      </table>
-    </div>
+    <table class="stays">
+      <thead><tr><th scope="col">{words.where}</th><th scope="col">{words.from}</th><th scope="col">{words.to}</th></tr></thead>
+      <tbody>
+        {stays.map((s) => (
+          <tr key={s.from}>
+            <th scope="row"><Go to={`/station/${s.station}`}>{title(s.station)}</Go><span class="stay">{length((s.to ?? now.wall) - s.from)}</span>{s.note && <span class="stay">{s.note}</span>}</th>
+            <td>{atWall(s.from, now)}<span class="stay">{weighed(s.kg)} {s.who}</span></td>
+            <td>{s.to ? atWall(s.to, now) : words.stillThere}<span class="stay">{weighed(s.unloaded)} {s.emptiedBy}</span></td>
+          </tr>
+        ))}
+      </tbody>
+    </table>
   );
 }
 

@@ -19,10 +19,8 @@ import { choose, inUnits, type Units } from "./units";
 import { Go } from "./way";
 import { me, meet } from "./session";
 import { Who } from "./who";
-import { en, type Words } from "./words/en";
-import { es } from "./words/es";
-
-const tables: Record<string, Words> = { en, es };
+import type { Words } from "./words/en";
+import { fetchWords, firstLanguage, languages, wordsOf } from "./words/tables";
 
 function usePath(): [string, (path: string) => void] {
   const [path, set] = useState(location.pathname);
@@ -141,7 +139,7 @@ function Foot({ language, setLanguage, units, setUnits, heldFor, hold }: Choices
         <button onClick={() => setLight(nextLight)}>{words.light[light as keyof Words["light"]]}</button>
         <button onClick={() => setSize(size === "wall" ? "near" : "wall")}>{words.size[size as keyof Words["size"]]}</button>
         <button onClick={() => setUnits(nextUnits)}>{words.units[units as Units] ?? words.units.site}</button>
-        <button lang={other} onClick={() => setLanguage(other)}>{tables[other]!.language}</button>
+        <button lang={other} onClick={() => setLanguage(other)}>{languages[other]}</button>
         {me.others && <button onClick={() => ask(!asking)} aria-expanded={asking}>{here ? words.youAre(begins(here.title)) : words.youAreNobody}</button>}
       </div>
       {!me.others && <Lazy name="Session" />}
@@ -182,7 +180,7 @@ function useHold(frame: Frame | null): [Frame | null, number, () => void] {
 }
 
 function Waiting({ since }: { since: number }) {
-  const words = tables[navigator.language.slice(0, 2)] ?? en;
+  const words = wordsOf(firstLanguage());
   return <main><p class="quiet" role="status">{since > lostAfter ? words.waitingLong(length(since)) : words.waiting}</p></main>;
 }
 
@@ -194,13 +192,18 @@ function App() {
   const [units, setUnits] = useKept("units", "site");
   choose(units as Units);
   const language = chosen || live.frame?.plan.site.language || "en";
-  const [, learnt] = useState("");
-  useEffect(() => { speak(language); void learn(language).then(() => learnt(language), () => undefined); }, [language]);
+  const [, learnt] = useState(0);
+  useEffect(() => {
+    speak(language);
+    const came = () => learnt((n) => n + 1);
+    void fetchWords(language).then(came, () => undefined);
+    void learn(language).then(came, () => undefined);
+  }, [language]);
   const [frame, heldFor, hold] = useHold(live.frame && inLanguage(inUnits(live.frame), language));
   const since = performance.now() - live.arrived;
-  const words = tables[language] ?? en;
+  const words = wordsOf(language);
   const open = frame ? standing(frame.alarms).filter(waits) : [];
-  useEffect(() => { document.documentElement.lang = words === es ? "es" : "en"; }, [words]);
+  useEffect(() => { document.documentElement.lang = words.language === languages.es ? "es" : "en"; }, [words]);
   const name = frame ? begins(frame.plan.site.title || frame.plan.site.name) : "Millwarden";
   const heading = open[0] ? `(${open.length}) ${title(open[0])} – ${name}` : name;
   useEffect(() => { document.title = heading; }, [heading]);
@@ -233,10 +236,13 @@ function known(frame: Frame, who: string): string {
   return frame.plan.people.some((p) => p.name === who) ? who : "";
 }
 
-begin();
-// Without TLS a browser keeps no page: then it opens only while the mill can be reached.
-// It is kept once the first view is there: on a slow link the two would take the line from each other.
-if ("serviceWorker" in navigator) setTimeout(() => { void navigator.serviceWorker.register("/sw.js").catch(() => undefined); }, 8000);
-const root = document.getElementById("page")!;
-render(<App />, root);
-void meet().then(() => render(<App />, root));
+/** Begins, once there are words. */
+export function start(): void {
+  begin();
+  // Without TLS a browser keeps no page: then it opens only while the mill can be reached.
+  // It is kept once the first view is there: on a slow link the two would take the line from each other.
+  if ("serviceWorker" in navigator) setTimeout(() => { void navigator.serviceWorker.register("/sw.js").catch(() => undefined); }, 8000);
+  const root = document.getElementById("page")!;
+  render(<App />, root);
+  void meet().then(() => render(<App />, root));
+}

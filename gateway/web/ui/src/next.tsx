@@ -1,5 +1,5 @@
 // The first page: what needs a person now, what comes next, the way of the coffee.
-import { AlarmCard, together } from "./alarm";
+import { WalkCard, byWalk, together, walkOf } from "./alarm";
 import { useBook } from "./books";
 import { useHere } from "./context";
 import { useWide } from "./course";
@@ -50,6 +50,14 @@ function Quiet() {
   );
 }
 
+/** Where a person must go, in this order, when it is more than one place: read before any of it. */
+function Walks({ walks }: { walks: readonly Alarm[][][] }) {
+  const { frame, words } = useHere();
+  const urgent = walks.map((w) => w[0]![0]!).filter((a) => urgency(a) === 2);
+  const places = [...new Set(urgent.map((a) => frame.stations.find((s) => s.name === a.station)?.title ?? a.placeTitle).filter(Boolean))];
+  return places.length < 2 ? null : <p class="walks">{words.walks(places.slice(0, 4), Math.max(0, places.length - 4))}</p>;
+}
+
 /** What the board itself asks for without an hour is for the day: nobody gets up for it. */
 function PromptLine({ prompt }: { prompt: Prompt }) {
   const { now, words } = useHere();
@@ -84,13 +92,15 @@ export function Afterwards() {
 export function WhatNext() {
   const { frame, words } = useHere();
   // What is one trouble goes by the alarm that came first, so that it is the same when more of it comes.
-  const [alarms, box] = useSteady<Alarm[], HTMLElement>(together(standing(frame.alarms)), (group) => occurrenceOf(group[0]!));
+  const [walks, box] = useSteady<Alarm[][], HTMLElement>(byWalk(together(standing(frame.alarms))), walkOf);
   const wide = useWide();
   return (
     <main class="next">
       <div class="needs">
         <section aria-label={words.needsYou} ref={box}>
-          {alarms.length === 0 ? <Quiet /> : alarms.map((group) => <AlarmCard key={occurrenceOf(group[0]!)} alarm={group[0]!} also={group.slice(1)} />)}
+          {walks.length === 0 && <Quiet />}
+          <Walks walks={walks} />
+          {walks.map((walk) => <WalkCard key={walkOf(walk)} walk={walk} />)}
         </section>
         <section class="prompts" aria-labelledby="next">
           <h2 id="next">{words.whatNext}</h2>

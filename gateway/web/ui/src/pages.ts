@@ -3,7 +3,6 @@ export { LogbookPage } from "./record";
 export { Closings } from "./closing";
 export { Session } from "./leave";
 export { LotPage } from "./lot";
-export { LotsBeside, LotsPage } from "./lots";
 export { MorePage } from "./more";
 export { PointPage } from "./point";
 export { ProbesPage } from "./probes";

@@ -2,7 +2,7 @@
 import type { ComponentType } from "preact";
 import { useEffect, useState } from "preact/hooks";
 import { useAct } from "./acts";
-import { AlarmCard, together } from "./alarm";
+import { WalkCard, byWalk, together, walkOf } from "./alarm";
 import { useHere } from "./context";
 import { byHour, standing } from "./next";
 import { begins, dueAt, moment, spoken } from "./say";
@@ -184,7 +184,9 @@ export function StationPage({ name }: { name: string }) {
   const points = pointsOf(name, frame.plan.points);
   const shown = points.find((p) => p.name === chosen) ?? points.find((p) => p.leading) ?? points[0];
   const alarms = standing(frame.alarms).filter((a) => a.station === name);
-  const answer = byHour(frame.prompts, frame.now).find((p) => p.station === name);
+  // While an alarm of high priority says what to do, a prompt without an hour may say something milder: it stays on the list of what next.
+  const urgent = alarms.some((a) => a.active && a.priority === "high");
+  const answer = byHour(frame.prompts, frame.now).find((p) => p.station === name && !(urgent && !p.due));
   const kg = station.kg ? weight(station.kg) : "";
   const group = (title: string, list: Point[]) => list.length > 0 && (
     <section>
@@ -199,7 +201,7 @@ export function StationPage({ name }: { name: string }) {
       {holdsLots.includes(station.kind) && (
         <p class="soft">{station.lot && station.since ? words.loadedSince(station.lot, moment(station.since, now, words), kg) : words.notLoaded}</p>
       )}
-      {together(alarms).map(([a, ...also]) => <AlarmCard key={`${a!.id} ${a!.occurrence}`} alarm={a!} also={also} />)}
+      {byWalk(together(alarms)).map((walk) => <WalkCard key={walkOf(walk)} walk={walk} />)}
       {answer && <AnswerFirst prompt={answer} />}
       {shown && <section aria-label={shown.title}><h2>{begins(shown.title)}</h2><LazyChart key={shown.name} point={shown} /><p><Go to={`/point/${shown.name}`}>{words.wholePoint(begins(shown.title))}</Go></p></section>}
       <div class="side">
