@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 
 	"millwarden/internal/browser"
@@ -86,6 +87,11 @@ func TestPage_drawn(t *testing.T) {
 	safety := newFake().night()
 	safety.change(func(s *Snapshot) { s.Alarms = append(s.Alarms, returned(), fire()) })
 	burning := served(t, safety)
+	bare := newFake() // a mill of which nothing is known yet
+	bare.change(func(s *Snapshot) {
+		s.Stations, s.Points, s.Prompts, s.Links, s.People, s.Roster, s.Drill = nil, nil, nil, nil, nil, Roster{}, Drill{}
+	})
+	empty := served(t, bare)
 	for _, c := range []struct {
 		name, url, scheme string
 		width             int64
@@ -105,6 +111,15 @@ func TestPage_drawn(t *testing.T) {
 		{"lot-320", quiet + "/lot/139", "light", 320, `document.querySelectorAll("main tbody tr").length == 2`},
 		{"logbook-320", night + "/logbook", "light", 320, `document.querySelectorAll(".entry").length == 3`},
 		{"register-390", quiet + "/register", "dark", 390, `document.querySelectorAll("details.row").length == 2`},
+		{"who-360", night + "/", "light", 360, `document.querySelector(".alarm fieldset") || (document.querySelector(".alarm button.main")?.click(), false)`},
+		{"shelve-360", night + "/alarms", "dark", 360, `document.querySelector("form.act") || ([...document.querySelectorAll("button")].find((b) => b.innerText.startsWith("Shelve ("))?.click(), false)`},
+		{"load-360", quiet + "/station/roaster-1", "light", 360, `document.querySelector("form.act") || ([...document.querySelectorAll("button")].find((b) => b.innerText === "Load a lot")?.click(), false)`},
+		{"empty-360", empty + "/", "dark", 360, `document.querySelector(".quiet")`},
+		{"empty-lots-1440", empty + "/lots", "light", 1440, `document.querySelector(".timetable")`},
+		{"empty-alarms-360", empty + "/alarms", "light", 360, `document.querySelectorAll("h2").length > 3`},
+		{"empty-links-360", empty + "/links", "dark", 360, `document.querySelector("h1")`},
+		{"season-360", quiet + "/season", "dark", 360, `document.querySelectorAll(".season tbody tr").length == 2`},
+		{"season-1440", quiet + "/season", "light", 1440, `document.querySelectorAll(".season tbody tr").length == 2`},
 		{"rates-320", quiet + "/rates", "light", 320, `document.querySelectorAll("main tbody tr").length >= 3`},
 		{"roster-390", quiet + "/roster", "dark", 390, `document.querySelectorAll(".steps .prompt").length >= 2`},
 		{"roster-swap-360", quiet + "/roster", "light", 360, `document.querySelector(".swaps form") || (document.querySelector(".swaps section > p button, .swaps > p button")?.click(), false)`},
@@ -134,6 +149,44 @@ func TestPage_drawn(t *testing.T) {
 				t.Errorf("%d px wide with wide text spacing it scrolls sideways (%v)", c.width, err)
 			}
 		})
+	}
+}
+
+// Aim: the drawing of the lots is never empty: what stands now is drawn before the record has answered, and what was drawn stays when the page is left and
+// opened again, or another stretch is asked for.
+func TestPage_lotsAtOnce(t *testing.T) {
+	tab := browser.Open(t, index)
+	_, err := chromedp.Call(tab, page.AddScriptToEvaluateOnNewDocument, page.AddScriptToEvaluateOnNewDocumentParams{Source: `window.fewest = 99;
+		new MutationObserver(() => { if (document.querySelector(".timetable .track")) window.fewest = Math.min(window.fewest, document.querySelectorAll(".band").length); })
+			.observe(document, {childList: true, subtree: true});`})
+	must(t, err)
+	must(t, chromedp.Do(tab, chromedp.EmulateViewport(1440, 900), chromedp.Navigate(served(t, newFake())+"/lots")))
+	const ended = `document.querySelectorAll(".band").length >= 3 && [...document.querySelectorAll(".band")].some((b) => b.getAttribute("aria-label").includes(" to "))`
+	browser.See(tab, t, ended)
+	for _, press := range []string{"//a[normalize-space()='Roster']", "//nav//a[normalize-space()='The way of the lots']", "//button[normalize-space()='21 days']"} {
+		browser.Press(tab, t, press)
+	}
+	browser.See(tab, t, ended+` && document.querySelector(".timetable .track")`)
+	browser.See(tab, t, `window.fewest >= 3 && window.fewest < 99`)
+}
+
+// Aim: only the mark of an alarm that nobody has answered blinks, once a second, and not for who asked for less motion; with motion, too, axe-core finds
+// nothing.
+func TestPage_motion(t *testing.T) {
+	tab := browser.Open(t, index)
+	url := served(t, newFake().night())
+	for motion, want := range map[string]string{"no-preference": "blink 1s", "reduce": "none"} {
+		_, err := chromedp.Call(tab, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-reduced-motion", Value: motion}}})
+		must(t, err)
+		must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(url+"/")))
+		browser.See(tab, t, `!!document.querySelector(".alarm .mark")`)
+		const moving = `[...document.querySelectorAll("*")].filter((e) => getComputedStyle(e).animationName !== "none").map((e) => [e.getAttribute("class"), getComputedStyle(e).animationName, getComputedStyle(e).animationDuration].join(" ")).join("; ")`
+		got, err := chromedp.Run(tab, chromedp.Evaluate[string](moving))
+		must(t, err)
+		if want == "none" && got != "" || want != "none" && got != "mark high filled blink "+want {
+			t.Errorf("with motion %q these move: %q, want %s", motion, got, want)
+		}
+		checkAxe(tab, t)
 	}
 }
 
@@ -254,6 +307,7 @@ func TestPage_lost(t *testing.T) {
 	browser.See(tab, t, `/No word from the mill for \d+ s/.test(document.querySelector(".lost")?.innerText)`)
 	browser.See(tab, t, `document.querySelector(".quiet").innerText.startsWith("Cannot say")`)
 	shoot(tab, t, "lost-390")
+	checkAxe(tab, t)
 	f.mu.Lock()
 	f.block = nil
 	f.mu.Unlock()

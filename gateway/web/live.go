@@ -227,9 +227,12 @@ func (l *live) changes(before *moment, f frame) frame {
 		f.Links = nil
 	}
 	if samePlan {
-		changed := map[string]value{}
+		var changed map[string]value // nil, and left out, while nothing changed
 		for name, v := range f.Values {
 			if old, known := before.frame.Values[name]; !known || !v.same(old) {
+				if changed == nil {
+					changed = map[string]value{}
+				}
 				changed[name] = v
 			}
 		}

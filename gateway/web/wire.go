@@ -21,8 +21,8 @@ type frame struct {
 	Set      bool             `json:"set"`                // the wall clock is right
 	Stopping bool             `json:"stopping,omitempty"` // the gateway was told to stop
 	Plan     *wirePlan        `json:"plan,omitempty"`
-	Stations []wireStation    `json:"stations,omitempty"`
-	Values   map[string]value `json:"values,omitempty"`
+	Stations []wireStation    `json:"stations,omitzero"` // of a site without any: an empty list, not none
+	Values   map[string]value `json:"values,omitzero"`
 	Alarms   *[]wireAlarm     `json:"alarms,omitempty"`
 	Prompts  *[]wirePrompt    `json:"prompts,omitempty"`
 	Roster   *wireRoster      `json:"roster,omitempty"`

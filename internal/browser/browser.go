@@ -32,6 +32,12 @@ const (
 // Open opens a tab over the page that was built into the file index. It ends with the test. More are flags of the browser's command line.
 func Open(t testing.TB, index string, more ...chromedp.ExecAllocatorOption) context.Context {
 	t.Helper()
+	return OpenFor(t, index, whole, more...)
+}
+
+// OpenFor is Open for a tab that is looked at for longer.
+func OpenFor(t testing.TB, index string, life time.Duration, more ...chromedp.ExecAllocatorOption) context.Context {
+	t.Helper()
 	if testing.Short() {
 		t.Skip("a browser is slow")
 	}
@@ -52,7 +58,7 @@ func Open(t testing.TB, index string, more ...chromedp.ExecAllocatorOption) cont
 	if err := chromedp.Do(tab); err != nil {
 		t.Fatalf("starting the browser: %v", err)
 	}
-	bounded, stop := context.WithTimeout(tab, whole)
+	bounded, stop := context.WithTimeout(tab, life)
 	t.Cleanup(stop)
 	return bounded
 }

@@ -42,7 +42,9 @@ function useCalled(calls: readonly Call[]): string[] {
 /** Who was called for these alarms, for how long nobody has answered, and who is next. */
 function Calls({ alarms }: { alarms: readonly Alarm[] }) {
   const { now, words } = useHere();
-  const calls = alarms.flatMap((a) => a.calls).sort((a, b) => a.at - b.at), coming = alarms.flatMap((a) => a.next).sort((a, b) => a.at - b.at);
+  const calls = alarms.flatMap((a) => a.calls).sort((a, b) => a.at - b.at);
+  // Whoever is called soon for one trouble of a walk is not named again for the next.
+  const coming = alarms.flatMap((a) => a.next).sort((a, b) => a.at - b.at).filter((c, i, all) => all.findIndex((x) => x.person === c.person) === i);
   const made = useCalled(calls);
   if (!alarms.some(waits)) return null;
   const times = [...new Set(coming.map((c) => moment(c.at, now, words)))];

@@ -6,7 +6,7 @@ import { useHere } from "./context";
 import { said } from "./language";
 import { forecastOf, waitsOf, type Wait } from "./forecast";
 import { joined } from "./marks";
-import { atWall, begins, dayOf, hour, length, list } from "./say";
+import { atWall, begins, dayOf, hour, length, list, type Now } from "./say";
 import type { Station } from "./types";
 import { weight } from "./units";
 import { Go } from "./way";
@@ -107,22 +107,22 @@ function AlarmMark({ mark, count, w }: { mark: Mark; count: number; w: Window })
   );
 }
 
-function Row({ station, way, w }: { station: Station; way: WayOfLots | null; w: Window }) {
+function Row({ station, way, w }: { station: Station; way: WayOfLots; w: Window }) {
   const { now, words } = useHere();
   const seen = (t: number) => t >= w.from && t <= w.to;
   return (
     <li class="track">
       <Go to={`/station/${station.name}`} class="name">{begins(station.title)}</Go>
       <div class="lane">
-        {(way?.stays ?? []).filter((s) => s.station === station.name).map((s) => <Band key={s.from} stay={s} station={station} w={w} />)}
+        {way.stays.filter((s) => s.station === station.name).map((s) => <Band key={s.from} stay={s} station={station} w={w} />)}
         <Ahead station={station} w={w} />
-        {(way?.acts ?? []).filter((a) => seen(a.at) && (a.place ?? "").split("/")[0] === station.name).map((a) => {
+        {way.acts.filter((a) => seen(a.at) && (a.place ?? "").split("/")[0] === station.name).map((a) => {
           const says = `${atWall(a.at, now)} ${[a.who, a.text].filter(Boolean).join(": ")}`;
           return <span class="deed" key={a.id} style={{ left: `${w.at(a.at)}%` }} role="img" aria-label={says} title={says} />;
         })}
-        {joined((way?.marks ?? []).filter((m) => m.station === station.name && seen(m.at)), (m) => w.at(m.at), 1.8)
+        {joined(way.marks.filter((m) => m.station === station.name && seen(m.at)), (m) => w.at(m.at), 1.8)
           .map(({ mark, count }) => <AlarmMark key={mark.at} mark={mark} count={count} w={w} />)}
-        {!station.loaded && !(way?.stays ?? []).some((s) => s.station === station.name && !s.to) && w.at(w.now) < 92 && w.at(w.now) > 0 &&
+        {!station.loaded && !way.stays.some((s) => s.station === station.name && !s.to) && w.at(w.now) < 92 && w.at(w.now) > 0 &&
           <span class="free" style={{ left: `${w.at(w.now)}%` }}>{words.free}</span>}
       </div>
     </li>
@@ -130,14 +130,14 @@ function Row({ station, way, w }: { station: Station; way: WayOfLots | null; w: 
 }
 
 /** The thin lines by which a lot goes from one station to the next, and the dotted ones of those that wait. */
-function Lines({ rows, way, waits, w }: { rows: Station[]; way: WayOfLots | null; waits: Wait[]; w: Window }) {
+function Lines({ rows, way, waits, w }: { rows: Station[]; way: WayOfLots; waits: Wait[]; w: Window }) {
   const y = (name: string) => rows.findIndex((s) => s.name === name) + (innerWidth < 760 ? 0.74 : 0.6);
   const curve = (x1: number, y1: number, x2: number, y2: number) => {
     const bend = Math.max(0.4, (x2 - x1) / 2);
     return `M${x1.toFixed(2)} ${y1} C${(x1 + bend).toFixed(2)} ${y1} ${(x2 - bend).toFixed(2)} ${y2} ${x2.toFixed(2)} ${y2}`;
   };
   const by = new Map<string, Stay[]>();
-  for (const s of way?.stays ?? []) by.set(s.lot, [...(by.get(s.lot) ?? []), s]);
+  for (const s of way.stays) by.set(s.lot, [...(by.get(s.lot) ?? []), s]);
   const links: string[] = [];
   for (const stays of by.values()) {
     stays.sort((a, b) => a.from - b.from);
@@ -174,6 +174,15 @@ export function Waits({ waits }: { waits: Wait[] }) {
   );
 }
 
+/** What was drawn last on this device: it stands until the answer for the present window comes. */
+let drawn: WayOfLots | null = null;
+
+/** The lots that stand now, as the live stream tells them: they are drawn before the record has answered, so that no drawing begins empty. */
+function standingNow(stations: readonly Station[], now: Now): WayOfLots {
+  const stays = stations.flatMap((s) => (s.lot && s.since ? [{ station: s.name, lot: s.lot, from: now.wall - (now.mono - s.since), who: "" }] : []));
+  return { from: 0, to: 0, stays, marks: [], acts: [] };
+}
+
 /** The drawing, of so many days, with those who wait above it. */
 function Timetable({ days, moved }: { days: number; moved: number }) {
   const { frame, now, words } = useHere();
@@ -183,7 +192,9 @@ function Timetable({ days, moved }: { days: number; moved: number }) {
   const step = 300e3, standing = frame.stations.map((s) => s.lot ?? "").join();
   const q = new URLSearchParams({ from: new Date(Math.floor(w.from / step) * step - day).toISOString(), to: new Date(Math.ceil(w.to / step) * step).toISOString(), at: standing });
   const { got, failed } = useBook<WayOfLots>(`/api/way?${q.toString()}`, 30e3);
-  const rows = frame.stations.filter((s) => holds.includes(s.kind) || got?.stays.some((x) => x.station === s.name));
+  if (got) drawn = got;
+  const way = drawn ?? standingNow(frame.stations, now);
+  const rows = frame.stations.filter((s) => holds.includes(s.kind) || way.stays.some((x) => x.station === s.name));
   const waits = waitsOf(frame);
   return (
     <>
@@ -195,8 +206,8 @@ function Timetable({ days, moved }: { days: number; moved: number }) {
             {grid.map((g) => <span class={g.strong ? "day" : ""} style={{ left: `${g.at}%` }} />)}
             {w.at(w.now) > 0 && w.at(w.now) < 100 && <b style={{ left: `${w.at(w.now)}%` }} />}
           </div>
-          <div class="over"><Lines rows={rows} way={got} waits={waits} w={w} /></div>
-          <ol>{rows.map((s) => <Row key={s.name} station={s} way={got} w={w} />)}</ol>
+          <div class="over"><Lines rows={rows} way={way} waits={waits} w={w} /></div>
+          <ol>{rows.map((s) => <Row key={s.name} station={s} way={way} w={w} />)}</ol>
         </div>
       </div>
     </>

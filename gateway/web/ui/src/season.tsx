@@ -1,7 +1,7 @@
 // The season for the owner: when coffee was foreseen to be ready and when it was, what each lot gave, and for how long it stood in danger.
 import { useBook } from "./books";
 import { useHere } from "./context";
-import { atWall, length } from "./say";
+import { atWall, begins, length } from "./say";
 
 interface Forecast { part: number; ready: number; off: number; held: boolean }
 interface Wait { lot: string; station: string; kind: string; from: number; ready?: number; forecasts: Forecast[] }
@@ -21,15 +21,17 @@ function Said({ name, judged }: { name: string; judged: Judged }) {
 function Waits({ waits }: { waits: Wait[] }) {
   const { frame, now, words } = useHere();
   const titled = (name: string) => frame.stations.find((s) => s.name === name)?.title ?? name;
+  const of = (w: Wait) => w.forecasts.find((x) => x.part === half);
+  const told = waits.filter((w) => w.ready || of(w)); // of the others nothing is known to compare
   const off = (f: Forecast) => `${words.seasonOff(length(Math.abs(f.off)), f.off)}${f.held ? "" : ` · ${words.seasonOutside}`}`;
   return (
     <section>
       <h2>{words.seasonReady}</h2>
       <table>
-        <thead><tr><th scope="col">{words.lot}</th><td>{words.seasonForeseen}</td><td>{words.seasonCame}</td><td>{words.seasonDiffers}</td></tr></thead>
+        <thead><tr><th scope="col">{begins(words.lot)}</th><td>{words.seasonForeseen}</td><td>{words.seasonCame}</td><td>{words.seasonDiffers}</td></tr></thead>
         <tbody>
-          {waits.map((w) => {
-            const f = w.forecasts.find((x) => x.part === half);
+          {told.map((w) => {
+            const f = of(w);
             return (
               <tr key={`${w.lot} ${w.station} ${w.from}`}>
                 <th scope="row">{w.lot} <span class="soft">{titled(w.station)}</span></th>
@@ -41,6 +43,7 @@ function Waits({ waits }: { waits: Wait[] }) {
           })}
         </tbody>
       </table>
+      {told.length < waits.length && <p class="soft">{words.seasonRest(waits.length - told.length)}</p>}
     </section>
   );
 }
@@ -52,7 +55,7 @@ function Lots({ lots }: { lots: SeasonLot[] }) {
     <section>
       <h2>{words.seasonLots}</h2>
       <table>
-        <thead><tr><th scope="col">{words.lot}</th><td>{words.seasonCherry}</td><td>{words.seasonGreen}</td><td>{words.seasonOutturn}</td><td>{words.seasonDanger}</td></tr></thead>
+        <thead><tr><th scope="col">{begins(words.lot)}</th><td>{words.seasonCherry}</td><td>{words.seasonGreen}</td><td>{words.seasonOutturn}</td><td>{words.seasonDanger}</td></tr></thead>
         <tbody>
           {lots.map((l) => (
             <tr key={l.lot}>

@@ -97,6 +97,7 @@ export const en = {
   seasonOutside: "outside its interval",
   seasonNone: "no forecast",
   seasonNotSeen: "not seen",
+  seasonRest: (n: number) => (n === 1 ? "1 more stay: no forecast half way, and it was not seen when it was ready." : `${n} more stays: no forecast half way, and it was not seen when they were ready.`),
   seasonLots: "What each lot gave",
   seasonCherry: "Cherry",
   seasonGreen: "Green",

@@ -98,6 +98,7 @@ export const es: Words = {
   seasonOutside: "fuera de su intervalo",
   seasonNone: "sin pronóstico",
   seasonNotSeen: "no visto",
+  seasonRest: (n) => (n === 1 ? "1 estadía más: sin pronóstico a medio camino, y no se vio cuándo estuvo lista." : `${n} estadías más: sin pronóstico a medio camino, y no se vio cuándo estuvieron listas.`),
   seasonLots: "Qué dio cada lote",
   seasonCherry: "Cereza",
   seasonGreen: "Oro verde",
