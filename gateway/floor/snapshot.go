@@ -16,12 +16,15 @@ import (
 // Snapshot fills what the page shows.
 func (f *Floor) Snapshot(s *web.Snapshot) {
 	*s = web.Snapshot{Now: f.clock.Now(), Demo: f.o.Demo, Speed: f.o.Speed, Stopping: f.stopping.Load(), Site: f.site(),
-		Areas: s.Areas[:0], Stations: s.Stations[:0], Points: s.Points[:0], Alarms: s.Alarms[:0], Prompts: s.Prompts[:0], People: s.People[:0], Links: s.Links[:0]}
+		Areas: s.Areas[:0], Stations: s.Stations[:0], Points: s.Points[:0], Alarms: s.Alarms[:0], Prompts: s.Prompts[:0], People: s.People[:0], Said: s.Said[:0], Links: s.Links[:0]}
 	for _, a := range f.plan().Areas {
 		s.Areas = append(s.Areas, web.Place{Name: a.Name, Title: a.Title})
 	}
 	for _, p := range f.plan().People {
 		s.People = append(s.People, web.Person{Name: p.Name, Title: p.Title, Rights: p.Rights})
+	}
+	for _, w := range f.plan().Words {
+		s.Said = append(s.Said, web.Translation(w))
 	}
 	s.Roster = f.roster(s.Now)
 	s.Links = f.links.states(f, s.Links)

@@ -272,16 +272,15 @@ func (f *Floor) mayArrange(by string, s *swapData) error {
 // swapWords are a swap as the logbook says it.
 func (f *Floor) swapWords(s *swapData) string {
 	form := func(t time.Time) string { return t.In(f.plan().Site.Zone).Format("2006-01-02 15:04") }
-	span := " from " + form(s.From) + " to " + form(s.To)
-	whose := strings.Join(f.titles(s.Away), ", ") + "'s watch"
+	from, to, whose := form(s.From), form(s.To), strings.Join(f.titles(s.Away), ", ")+"'s watch"
 	if s.Crew {
 		whose = "the watch of the crew"
 	}
 	switch {
 	case s.Stands != "":
-		return f.personTitle(s.Stands) + " takes " + whose + span
+		return fmt.Sprintf("%s takes %s from %s to %s", f.personTitle(s.Stands), whose, from, to)
 	case s.Crew:
-		return "nobody of the crew" + span
+		return fmt.Sprintf("nobody of the crew from %s to %s", from, to)
 	}
-	return "nobody takes " + whose + span
+	return fmt.Sprintf("nobody takes %s from %s to %s", whose, from, to)
 }

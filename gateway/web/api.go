@@ -9,6 +9,8 @@ import (
 	"net/http"
 	"slices"
 	"strings"
+
+	"millwarden/internal/saying"
 )
 
 // route is one path, with the right that it asks for. The page's own files are in no list, and hold nothing of the mill.
@@ -184,7 +186,7 @@ func replyAs(rw http.ResponseWriter, status int, body []byte) {
 // refuse answers with the reason, in words a person may read, in the language that the header tells by then [RFC 9110 8.5].
 func refuse(rw http.ResponseWriter, status int, kind, says string) {
 	if rw.Header().Get("Content-Language") == "es" {
-		says = spanishSays(says)
+		says = saying.In("es", says)
 	}
 	replyAs(rw, status, encode(struct {
 		Refused string `json:"refused"`

@@ -1,8 +1,12 @@
 package web
 
-import "strings"
+import (
+	"strings"
 
-// bookSpanish are the words of the book's forms in Spanish, by the English ones. The sentences of the book are in booksays.go.
+	"millwarden/internal/saying"
+)
+
+// bookSpanish are the words of the book's forms in Spanish, by the English ones. Its sentences, and the words within them, are in internal/saying.
 //
 //nolint:misspell // it is Spanish
 var bookSpanish = map[string]string{
@@ -18,9 +22,6 @@ var bookSpanish = map[string]string{
 	"Parts with their kg": "Partes con sus kg", "Gritty": "Áspero al tacto", "Bite": "Mordida", "Hand meter, with its unit": "Medidor de mano, con su unidad", "Screens with their kg": "Zarandas con sus kg",
 	"Below all screens, kg": "Bajo todas las zarandas, kg", "Primary defects": "Defectos primarios", "Secondary defects": "Defectos secundarios", "Quakers": "Granos inmaduros (quakers)",
 	"Charge, °C": "Carga, °C", "Drop, °C": "Descarga, °C", "Charge to drop": "De carga a descarga", "Colour": "Color", "Entry that was wrong": "Asiento equivocado", "Note": "Nota",
-
-	"own": "propia", "bought": "comprada", "no": "no", "partly": "en parte", "yes": "sí", "soft": "blanda", "firm": "firme", "hard": "dura",
-	"cherry": "cereza", "pulped": "despulpado", "wet parchment": "pergamino húmedo", "parchment": "pergamino", "dried cherry": "cereza seca", "green": "verde", "roasted": "tostado",
 }
 
 // bookWords gives the words of the forms in a language. A title that ends in the name of a station is put together from both.
@@ -37,6 +38,6 @@ func bookWords(language string) func(string) string {
 				return bookSpanish[begins] + " " + station
 			}
 		}
-		return spanishSays(english)
+		return saying.In(language, english)
 	}
 }

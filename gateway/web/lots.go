@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"millwarden/gateway/logbook/lots"
+	"millwarden/internal/saying"
 )
 
 // Lots is the book of lots. gateway/floor implements it.
@@ -99,11 +100,11 @@ func inSpanish(lot *lots.Shown) {
 	lot.Steps, lot.Righted = slices.Clone(lot.Steps), slices.Clone(lot.Righted)
 	for i := range lot.Steps {
 		s := &lot.Steps[i]
-		s.Text, s.Was = spanishSays(s.Text), spanishSays(s.Was)
+		s.Text, s.Was = saying.In("es", s.Text), saying.In("es", s.Was)
 	}
 	for i := range lot.Righted {
 		c := &lot.Righted[i]
-		c.Text, c.Was = spanishSays(c.Text), spanishSays(c.Was)
+		c.Text, c.Was = saying.In("es", c.Text), saying.In("es", c.Was)
 	}
 }
 

@@ -53,6 +53,7 @@ type Snapshot struct {
 	Alarms   []Alarm  // all that are not normal, and the normal ones that cannot see
 	Prompts  []Prompt // due now or later, any order
 	People   []Person
+	Said     []Translation // what the site says of its own alarms and prompts in other languages
 	Roster   Roster
 	Links    []Link
 	Outbox   Outbox
@@ -80,6 +81,18 @@ type Station struct {
 	Lot                     string        // "" where no lot stands
 	Since                   reading.Stamp // when that lot was loaded
 	Kilograms               float64       // as loaded; 0: not weighed
+}
+
+// Translation is what the site says of one of its alarms or prompts in another language. What is "" stays in that of the rules file.
+type Translation struct {
+	Language    string `json:"language"`
+	Alarm       string `json:"alarm"` // the name, without its place
+	Title       string `json:"title,omitempty"`
+	Cause       string `json:"cause,omitempty"`
+	Consequence string `json:"consequence,omitempty"`
+	Action      string `json:"action,omitempty"`
+	Caution     string `json:"caution,omitempty"`
+	Say         string `json:"say,omitempty"`
 }
 
 // Band is a stretch of values; without width it is not drawn.

@@ -11,6 +11,7 @@ type kept struct {
 	speed  float64
 	areas  []Place
 	people []Person
+	said   []Translation
 	points []Point // without their readings
 }
 
@@ -19,7 +20,7 @@ func (k *kept) planOf(s *Snapshot, version string) *wirePlan {
 	if k.plan != nil && k.holds(s) {
 		return k.plan
 	}
-	*k = kept{site: s.Site, demo: s.Demo, speed: s.Speed, areas: slices.Clone(s.Areas), people: slices.Clone(s.People), points: slices.Clone(s.Points)}
+	*k = kept{site: s.Site, demo: s.Demo, speed: s.Speed, areas: slices.Clone(s.Areas), people: slices.Clone(s.People), said: slices.Clone(s.Said), points: slices.Clone(s.Points)}
 	for i := range k.points {
 		k.points[i].Limits = slices.Clone(k.points[i].Limits) // the Model may reuse its own
 	}
@@ -28,7 +29,7 @@ func (k *kept) planOf(s *Snapshot, version string) *wirePlan {
 }
 
 func (k *kept) holds(s *Snapshot) bool {
-	return k.site == s.Site && k.demo == s.Demo && k.speed == s.Speed && slices.Equal(k.areas, s.Areas) && slices.Equal(k.people, s.People) &&
+	return k.site == s.Site && k.demo == s.Demo && k.speed == s.Speed && slices.Equal(k.areas, s.Areas) && slices.Equal(k.people, s.People) && slices.Equal(k.said, s.Said) &&
 		slices.EqualFunc(k.points, s.Points, samePoint)
 }
 
@@ -45,7 +46,7 @@ func (s *Snapshot) plan(p printer, version string) *wirePlan {
 	}
 	w := &wirePlan{Site: wireSite{s.Site.Name, s.Site.Title, s.Site.Zone, s.Site.Board, s.Site.Language, s.Site.RulesHash, offsetsOf(s.Site.Zone, s.Now.Wall)},
 		Areas: make([]wirePlace, 0, len(s.Areas)), Points: make([]wirePoint, 0, len(s.Points)), People: make([]wirePerson, 0, len(s.People)),
-		Demo: s.Demo, Speed: speed, Version: version, Warnings: s.Site.Warnings}
+		Said: slices.Clone(s.Said), Demo: s.Demo, Speed: speed, Version: version, Warnings: s.Site.Warnings}
 	for _, a := range s.Areas {
 		w.Areas = append(w.Areas, wirePlace(a))
 	}

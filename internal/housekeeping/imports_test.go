@@ -64,6 +64,7 @@ var layout = map[string]rule{
 	"internal/reading":         {may: []string{"internal/units"}, never: []string{"net", "os", "log"}, reason: "a value, no world"},
 	"internal/units":           {never: []string{"net", "os", "log"}, reason: "quantities know nothing"},
 	"internal/diag":            {never: []string{"net", "os", "log"}, reason: "it prints to a writer it is given"},
+	"internal/saying":          {may: []string{"rules/standard"}, never: []string{"net", "os", "log"}, reason: "sentences in another language: it knows their form and nobody who says them"},
 	"internal/slab":            {never: []string{"net", "os", "log"}, reason: "where values lie, not what they are"},
 	"internal/onewire":         {never: []string{"net", "os", "log"}, reason: "one checksum: rules do not know drivers, and both know ids"},
 	"internal/phrase":          {may: []string{"internal/units"}, never: []string{"net", "os", "log"}, reason: "common ground of declarers and checker"},

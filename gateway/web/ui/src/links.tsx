@@ -1,5 +1,6 @@
 // What the gateway is linked to, in sentences; and the cautions.
 import { useHere } from "./context";
+import { said as turned } from "./language";
 import { begins, length, moment, number, sentence, withUnit } from "./say";
 import type { Link, Point } from "./types";
 
@@ -14,7 +15,7 @@ export function useSentence(): (l: Link) => string {
     const waiting = l.waiting > 0 ? `, ${words.waits(l.waiting.toLocaleString(now.language))}` : "";
     if (l.works) return sentence(`${name}: ${words.answers}${waiting}`);
     const since = l.since ? ` ${words.since} ${moment(l.since, now, words)}` : "";
-    const cause = l.cause ? `: ${words.causes[l.cause] ?? l.cause}` : "";
+    const cause = l.cause ? `: ${l.cause}` : "";
     const kept = l.kind === "broker" || l.kind === "store" ? ` ${words.kept}` : "";
     return sentence(`${name} ${words.doesNot}${since}${cause}${waiting}`) + kept;
   };
@@ -43,7 +44,7 @@ function Board() {
   const things = [...new Set(own.map((p) => p.name.split("/")[0]!))];
   const said = (p: Point) => {
     const v = frame.values[p.name];
-    return `${p.title} ${!v || v.quality === "bad" ? words.causes[v?.cause ?? ""] ?? v?.cause ?? words.never : withUnit(number(v, words), p.unit)}`;
+    return `${p.title} ${!v || v.quality === "bad" ? v?.cause ? turned(v.cause, now.language) : words.never : withUnit(number(v, words), p.unit)}`;
   };
   return (
     <section>

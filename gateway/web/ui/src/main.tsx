@@ -193,11 +193,11 @@ function App() {
   choose(units as Units);
   const language = chosen || live.frame?.plan.site.language || "en";
   const [, learnt] = useState(0);
+  speak(language);
   useEffect(() => {
-    speak(language);
     const came = () => learnt((n) => n + 1);
     void fetchWords(language).then(came, () => undefined);
-    void learn(language).then(came, () => undefined);
+    void learn(language, came).catch(() => undefined);
   }, [language]);
   const [frame, heldFor, hold] = useHold(live.frame && inLanguage(inUnits(live.frame), language));
   const since = performance.now() - live.arrived;

@@ -2,7 +2,7 @@
 import { useState } from "preact/hooks";
 import { useBook } from "./books";
 import { useHere } from "./context";
-import { said } from "./language";
+import { named, ofSite } from "./language";
 import { atWall, begins } from "./say";
 
 interface Figure { name: string; value: number; share?: boolean; most: number; ours?: boolean }
@@ -19,17 +19,17 @@ function useNamed(): (alarm: string) => string {
     const [at = "", point] = place.split("/");
     const station = frame.stations.find((s) => s.name === at)?.title ?? at;
     const title = point ? frame.plan.points.find((p) => p.name === place)?.title ?? point : "";
-    return [begins([station, title].filter(Boolean).join(" ")), said(name.replaceAll("-", " "), now.language)].filter(Boolean).join(": ");
+    return [begins([station, title].filter(Boolean).join(" ")), ofSite(frame.plan, alarm, now.language).title ?? named(name, now.language)].filter(Boolean).join(": ");
   };
 }
 
 function Counts({ title, list }: { title: string; list: Count[] }) {
-  const named = useNamed();
+  const nameOf = useNamed();
   if (list.length === 0) return null;
   return (
     <section>
       <h2>{title}</h2>
-      <table><tbody>{list.map((c) => <tr key={c.alarm}><th scope="row">{named(c.alarm)}</th><td>{c.times}</td></tr>)}</tbody></table>
+      <table><tbody>{list.map((c) => <tr key={c.alarm}><th scope="row">{nameOf(c.alarm)}</th><td>{c.times}</td></tr>)}</tbody></table>
     </section>
   );
 }

@@ -2,19 +2,23 @@
 import { useState } from "preact/hooks";
 import { ask, useBook, type Line } from "./books";
 import { useHere } from "./context";
+import { named, ofSite, said, saidWord } from "./language";
 import { begins, hour, longDay, sentence } from "./say";
 import { Go } from "./way";
 
 const kinds = ["", "transition", "act", "message", "receipt", "lot", "note", "calibration", "roster", "rules", "clock", "start", "fault"];
 
-/** The name of an alarm as people say it, from its name in the rules. */
-function alarmTitle(id: string, station: (name: string) => string): string {
-  const [name = "", place = ""] = id.split("@");
-  return `${begins(station(place))}: ${name.replaceAll("-", " ")}`;
+/** What a person wrote stays; the rest is the program's. */
+function written(l: Line): boolean {
+  return l.kind === "note" && !!l.who;
 }
 
 export function useLineText(): (l: Line) => string {
-  const { frame, words } = useHere();
+  const { frame, now, words } = useHere();
+  const alarmTitle = (id: string) => {
+    const [name = "", place = ""] = id.split("@");
+    return `${begins(station(place))}: ${ofSite(frame.plan, id, now.language).title ?? named(name, now.language)}`;
+  };
   const station = (name: string) => {
     const [place = "", point] = name.split("/");
     const title = frame.stations.find((s) => s.name === place)?.title ?? place;
@@ -22,9 +26,9 @@ export function useLineText(): (l: Line) => string {
   };
   return (l) => {
     const parts: string[] = [];
-    if (l.alarm) parts.push(alarmTitle(l.alarm, station) + (l.state ? `, ${words.states[l.state] ?? l.state}` : ""));
-    if (l.text) parts.push(l.text);
-    if (l.why && !["try", "accepted"].includes(l.why)) parts.push(l.why);
+    if (l.alarm) parts.push(alarmTitle(l.alarm) + (l.state ? `, ${words.states[l.state] ?? l.state}` : ""));
+    if (l.text) parts.push(written(l) ? saidWord(l.text, now.language) : said(l.text, now.language));
+    if (l.why && !["try", "accepted"].includes(l.why)) parts.push(saidWord(l.why, now.language));
     return parts.map(sentence).join(" ");
   };
 }

@@ -1,10 +1,11 @@
 // The alarm register: what is watched, at which limit, why, and what a person should do. The rules file is the record; this is how it reads.
+import type { ComponentChildren } from "preact";
 import { useState } from "preact/hooks";
 import { useBook } from "./books";
 import { useHere } from "./context";
-import { said } from "./language";
+import { ofSite, said } from "./language";
 import { begins, length, list } from "./say";
-import type { Priority } from "./types";
+import type { Plan, Priority } from "./types";
 
 interface Registered {
   name: string; kind: "alarm" | "prompt"; title: string; places: string[]; priority?: Priority; class?: string; when: string; while?: string; limits: string[];
@@ -27,11 +28,13 @@ export function PriorityMark({ priority }: { priority: Priority }) {
 
 function One({ r }: { r: Registered }) {
   const { words } = useHere();
-  const rows: [string, string | undefined][] = [
-    [words.comesWhen, r.when + (r.onDelay ? `, ${words.forAtLeast(length(r.onDelay))}` : "")],
-    [words.onlyWhile, r.while],
+  // Conditions, limits and their sources are the rules' own words, in whatever language the page is.
+  const own = (text: string | undefined) => text && <span lang="en">{text}</span>;
+  const rows: [string, ComponentChildren][] = [
+    [words.comesWhen, <>{own(r.when)}{r.onDelay ? `, ${words.forAtLeast(length(r.onDelay))}` : ""}</>],
+    [words.onlyWhile, own(r.while)],
     [words.where, r.places.length > 5 ? list(r.places, words.and) : ""],
-    [words.limits, r.limits.join(" · ")],
+    [words.limits, own(r.limits.join(" · "))],
     [words.causeOfIt, r.cause],
     [words.otherwise, r.consequence],
     [words.caution, r.caution],
@@ -40,7 +43,7 @@ function One({ r }: { r: Registered }) {
     [words.shelvedAtMost, r.kind === "alarm" ? (r.shelvable ? length(r.shelvable) : words.neverShelved) : ""],
     [words.callsWhom, r.call.join(", ")],
     [words.resetBy, r.latching ? words.resetByHand : ""],
-    [words.sourceOfIt, r.source],
+    [words.sourceOfIt, own(r.source)],
     [words.writtenAt, r.written],
   ];
   return (
@@ -52,18 +55,18 @@ function One({ r }: { r: Registered }) {
 }
 
 /** What is built in, in the language of the person; the conditions are the rules' own. */
-function inWords(r: Registered, language: string): Registered {
-  const one = (text: string) => said(text, language);
+function inWords(r: Registered, plan: Plan, language: string): Registered {
+  const one = (text: string) => said(text, language), own = ofSite(plan, r.name, language);
   return {
-    ...r, title: one(r.title), action: one(r.action), ...(r.cause && { cause: one(r.cause) }), ...(r.consequence && { consequence: one(r.consequence) }),
-    ...(r.caution && { caution: one(r.caution) }),
+    ...r, title: own.title ?? one(r.title), action: own.action ?? own.say ?? one(r.action), ...(r.cause && { cause: own.cause ?? one(r.cause) }),
+    ...(r.consequence && { consequence: own.consequence ?? one(r.consequence) }), ...(r.caution && { caution: own.caution ?? one(r.caution) }),
   };
 }
 
 export function RegisterPage() {
-  const { words, now } = useHere();
+  const { frame, words, now } = useHere();
   const { got: sent, failed } = useBook<Registered[]>("/api/register");
-  const got = sent?.map((r) => inWords(r, now.language));
+  const got = sent?.map((r) => inWords(r, frame.plan, now.language));
   const [typed, type] = useState("");
   const seen = (got ?? []).filter((r) => JSON.stringify(r).toLowerCase().includes(typed.trim().toLowerCase()));
   const of = (p: Priority) => seen.filter((r) => r.priority === p);

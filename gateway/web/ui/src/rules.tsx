@@ -78,7 +78,7 @@ export function List({ said, name, text, id }: { said: Said[]; name: string; tex
           {s.file === name
             ? <button class="pick" onClick={() => jump(id, text, s)}>{words.lineAt(s.line, s.column)}</button>
             : <span class="soft">{s.file}:{s.line}</span>}
-          <div><p><b>{words.severities[s.severity]}:</b> {s.summary}</p>{s.detail && <p class="soft">{s.detail}</p>}</div>
+          <div><p><b>{words.severities[s.severity]}:</b> <span lang="en">{s.summary}</span></p>{s.detail && <p class="soft" lang="en">{s.detail}</p>}</div>
         </li>
       ))}
     </ul>

@@ -2,6 +2,7 @@
 import { useBook } from "./books";
 import { useHere } from "./context";
 import { atWall, begins, length } from "./say";
+import { weight } from "./units";
 
 interface Forecast { part: number; ready: number; off: number; held: boolean }
 interface Wait { lot: string; station: string; kind: string; from: number; ready?: number; forecasts: Forecast[] }
@@ -60,8 +61,8 @@ function Lots({ lots }: { lots: SeasonLot[] }) {
           {lots.map((l) => (
             <tr key={l.lot}>
               <th scope="row">{l.lot}</th>
-              <td>{number(l.yield.cherry, "kg")}</td>
-              <td>{number(l.yield.green, "kg")}</td>
+              <td>{l.yield.cherry ? weight(Math.round(l.yield.cherry)) : "–"}</td>
+              <td>{l.yield.green ? weight(Math.round(l.yield.green)) : "–"}</td>
               <td>{number(l.yield.outturn, "%")}</td>
               <td>{l.alarms === 0 ? words.none : `${length(l.danger)} · ${words.seasonAlarms(l.alarms)}`}</td>
             </tr>

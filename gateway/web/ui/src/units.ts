@@ -1,5 +1,5 @@
 // Units by person: the gateway sends those of the estate; whoever prefers others has them turned here, numbers, limits, bands and courses alike.
-// Sentences of the record stay as they were written.
+// Sentences of the logbook stay as they were written.
 import type { Band, Curve, Frame, Limit, Point, Value } from "./types";
 
 export type Units = "site" | "metric" | "us";
@@ -48,6 +48,14 @@ function turnPoint(p: Point): Point {
 
 const plans = new WeakMap<object, { units: Units; plan: Frame["plan"] }>();
 
+/** Amounts within a sentence of the program: "tank-1/temperature is 24.1 °C, limit 22.0 °C". */
+export function turnSentence(text: string): string {
+  return chosen === "site" ? text : text.replace(/(-?\d+(?:\.\d+)?) (°[CF](?:\/min|\/h)?|K|kg|lb)(?![\w/])/g, (amount, n: string, unit: string) => {
+    const t = turnOf(unit);
+    return t ? `${turnText(n, t)} ${t.unit}` : amount;
+  });
+}
+
 /** What stands, in the units that the person at this device chose. */
 export function inUnits(frame: Frame): Frame {
   if (chosen === "site") return frame;
@@ -61,7 +69,7 @@ export function inUnits(frame: Frame): Frame {
     const t = turnOf(p.unit), v = values[p.name];
     if (t && v && v.number !== null) values[p.name] = { ...v, number: turned(v.number, t), text: turnText(v.text, t) };
   }
-  const alarms = frame.alarms.map((a) => ({ ...a, values: a.values.map((v) => {
+  const alarms = frame.alarms.map((a) => ({ ...a, because: turnSentence(a.because), values: a.values.map((v) => {
     const t = turnOf(v.unit);
     return t ? { ...v, unit: t.unit, text: turnText(v.text, t), ...(v.limit && { limit: turnText(v.limit, t) }) } : v;
   }) }));

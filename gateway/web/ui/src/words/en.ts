@@ -331,7 +331,6 @@ export const en = {
   letters: { high: "H", medium: "M", low: "L" },
   classes: { safety: "safety", food: "food", quality: "quality", equipment: "equipment" } as Record<string, string>,
   silent: "silent",
-  causes: {} as Record<string, string>,
   uncertain: "uncertain",
   cannotSayYet: "cannot say yet",
   never: "never yet",
