@@ -523,6 +523,34 @@ func FuzzRTU(f *testing.F) {
 	})
 }
 
+// serialLine gives the two ends of a line, as paths.
+func serialLine(t *testing.T) (one, other string) {
+	t.Helper()
+	left, one := terminal(t)
+	right, other := terminal(t)
+	var wires sync.WaitGroup
+	for _, ends := range [][2]*os.File{{left, right}, {right, left}} {
+		wires.Go(func() { carry(ends[0], ends[1]) })
+	}
+	t.Cleanup(func() {
+		left.Close()
+		right.Close()
+		wires.Wait()
+	})
+	return one, other
+}
+
+// carry takes what comes at one end to the other until they are closed, and while nobody has the end open.
+func carry(to io.Writer, from io.Reader) {
+	for {
+		_, err := io.Copy(to, from)
+		if !errors.Is(err, unix.EIO) { // nobody has the other end open
+			return
+		}
+		time.Sleep(time.Millisecond)
+	}
+}
+
 // python is the system's: another one that stands earlier on the path has other packages.
 const python = "/usr/bin/python3"
 
@@ -534,17 +562,7 @@ func TestRTU_pymodbus(t *testing.T) {
 		}
 		t.Skip("python3-pymodbus or python3-serial-asyncio is not installed")
 	}
-	theirs, theirPath := terminal(t)
-	ours, ourPath := terminal(t)
-	var wires sync.WaitGroup
-	for _, ends := range [][2]*os.File{{theirs, ours}, {ours, theirs}} {
-		wires.Go(func() { _, _ = io.Copy(ends[0], ends[1]) })
-	}
-	t.Cleanup(func() {
-		theirs.Close()
-		ours.Close()
-		wires.Wait()
-	})
+	theirPath, ourPath := serialLine(t)
 	server := exec.CommandContext(t.Context(), python, "testdata/rtu.py", theirPath)
 	var complaints bytes.Buffer
 	server.Stderr = &complaints
