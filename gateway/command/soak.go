@@ -16,11 +16,15 @@ import (
 	"millwarden/internal/estate"
 )
 
-// footprint is what the program takes of the machine at one moment.
+// footprint is what the program takes of the machine at one moment; memory in kB, 0 where the kernel does not tell.
 type footprint struct {
 	at          time.Duration // of the estate
-	resident    float64       // kB; 0 where the kernel does not tell [proc(5), VmRSS]
-	heap        float64       // kB in use after a collection
+	resident    float64       // [proc(5), VmRSS]; the sum of the five that follow, but for what the kernel counts late
+	file        float64       // pages of the program's file, and of others it maps [proc(5), RssFile and RssShmem]: they grow as code runs for the first time, up to its size
+	heap        float64       // objects that are left after a collection
+	idle        float64       // what the heap holds for objects to come and has not given back
+	runtime     float64       // stacks of goroutines, and what the runtime needs to know of the heap
+	rest        float64       // anonymous memory that is none of these: SQLite's, which allocates outside the heap
 	goroutines  float64
 	descriptors float64
 	files       float64
@@ -51,7 +55,8 @@ func soak(ctx context.Context, std IO, args []string) error {
 		return err
 	}
 	takes := time.Duration(float64(lasts) / *speed)
-	fmt.Fprintf(std.Out, "%g days of the estate in %s\n%8s %9s %9s %10s %11s %6s %9s\n", *days, takes.Round(time.Second), "day", "memory_kB", "heap_kB", "goroutines", "descriptors", "files", "disk_kB")
+	fmt.Fprintf(std.Out, "%g days of the estate in %s\n", *days, takes.Round(time.Second))
+	printHead(std.Out)
 	own, stop := context.WithTimeout(ctx, takes)
 	defer stop()
 	go world.Run(own) //nolint:errcheck // it ends with own, and only then
@@ -71,6 +76,34 @@ func everyNight(days float64) (faults []estate.Fault) {
 	return faults
 }
 
+// columns of the report, in the order in which they are printed.
+var columns = []struct {
+	name  string
+	value func(*footprint) *float64
+}{
+	{"memory_kB", func(p *footprint) *float64 { return &p.resident }}, {"file_kB", func(p *footprint) *float64 { return &p.file }},
+	{"heap_kB", func(p *footprint) *float64 { return &p.heap }}, {"idle_kB", func(p *footprint) *float64 { return &p.idle }},
+	{"runtime_kB", func(p *footprint) *float64 { return &p.runtime }}, {"sqlite_kB", func(p *footprint) *float64 { return &p.rest }},
+	{"goroutines", func(p *footprint) *float64 { return &p.goroutines }}, {"descriptors", func(p *footprint) *float64 { return &p.descriptors }},
+	{"files", func(p *footprint) *float64 { return &p.files }}, {"disk_kB", func(p *footprint) *float64 { return &p.disk }},
+}
+
+func printHead(w io.Writer) {
+	fmt.Fprintf(w, "%8s", "day")
+	for _, c := range columns {
+		fmt.Fprintf(w, " %*s", len(c.name)+1, c.name)
+	}
+	fmt.Fprintln(w)
+}
+
+func (p *footprint) print(w io.Writer) {
+	fmt.Fprintf(w, "%8.2f", p.at.Hours()/24)
+	for _, c := range columns {
+		fmt.Fprintf(w, " %*.0f", len(c.name)+1, *c.value(p))
+	}
+	fmt.Fprintln(w)
+}
+
 func measure(ctx context.Context, w io.Writer, folder string, every time.Duration, speed float64) (rows []footprint) {
 	begun := time.Now()
 	tick := time.NewTicker(every)
@@ -84,7 +117,7 @@ func measure(ctx context.Context, w io.Writer, folder string, every time.Duratio
 		p := look(folder)
 		p.at = time.Duration(float64(time.Since(begun)) * speed)
 		rows = append(rows, p)
-		fmt.Fprintf(w, "%8.2f %9.0f %9.0f %10.0f %11.0f %6.0f %9.0f\n", p.at.Hours()/24, p.resident, p.heap, p.goroutines, p.descriptors, p.files, p.disk)
+		p.print(w)
 	}
 }
 
@@ -92,16 +125,16 @@ func look(folder string) footprint {
 	runtime.GC()
 	var m runtime.MemStats
 	runtime.ReadMemStats(&m)
-	p := footprint{heap: float64(m.HeapAlloc) / 1024, goroutines: float64(runtime.NumGoroutine())}
+	kernel := residentKinds()
+	kB := func(bytes uint64) float64 { return float64(bytes) / 1024 }
+	p := footprint{resident: kernel["VmRSS:"], file: kernel["RssFile:"] + kernel["RssShmem:"], goroutines: float64(runtime.NumGoroutine()),
+		heap: kB(m.HeapAlloc), idle: kB(m.HeapSys - m.HeapReleased - m.HeapAlloc),
+		runtime: kB(m.StackInuse + m.MSpanSys + m.MCacheSys + m.BuckHashSys + m.GCSys + m.OtherSys)}
+	if anonymous := kernel["RssAnon:"]; anonymous > 0 {
+		p.rest = anonymous - p.heap - p.idle - p.runtime
+	}
 	if open, err := os.ReadDir("/proc/self/fd"); err == nil {
 		p.descriptors = float64(len(open))
-	}
-	if status, err := os.ReadFile("/proc/self/status"); err == nil {
-		for line := range strings.Lines(string(status)) {
-			if fields := strings.Fields(line); len(fields) > 1 && fields[0] == "VmRSS:" {
-				p.resident, _ = strconv.ParseFloat(fields[1], 64) // 0 says that it is not known
-			}
-		}
 	}
 	_ = filepath.WalkDir(folder, func(_ string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() {
@@ -116,6 +149,21 @@ func look(folder string) footprint {
 	return p
 }
 
+// residentKinds is what the kernel says of resident memory, in kB, by its names; empty where it does not.
+func residentKinds() map[string]float64 {
+	kinds := map[string]float64{}
+	status, err := os.ReadFile("/proc/self/status")
+	if err != nil {
+		return kinds
+	}
+	for line := range strings.Lines(string(status)) {
+		if f := strings.Fields(line); len(f) > 1 && (f[0] == "VmRSS:" || strings.HasPrefix(f[0], "Rss")) {
+			kinds[f[0]], _ = strconv.ParseFloat(f[1], 64) // 0 says that it is not known
+		}
+	}
+	return kinds
+}
+
 // reportGrowth prints the slope of each column over the second half of the run, as growth a week: the first half fills windows and caches.
 func reportGrowth(w io.Writer, rows []footprint) error {
 	half := rows[len(rows)/2:]
@@ -123,24 +171,17 @@ func reportGrowth(w io.Writer, rows []footprint) error {
 		return errors.New("the run was too short to tell what grows")
 	}
 	fmt.Fprintf(w, "\ngrowth a week, by the second half of the run:\n")
-	for _, c := range []struct {
-		name  string
-		value func(footprint) float64
-	}{
-		{"memory_kB", func(p footprint) float64 { return p.resident }}, {"heap_kB", func(p footprint) float64 { return p.heap }},
-		{"goroutines", func(p footprint) float64 { return p.goroutines }}, {"descriptors", func(p footprint) float64 { return p.descriptors }},
-		{"files", func(p footprint) float64 { return p.files }}, {"disk_kB", func(p footprint) float64 { return p.disk }},
-	} {
+	for _, c := range columns {
 		fmt.Fprintf(w, "%12s %+.1f\n", c.name, 7*slopeOf(half, c.value))
 	}
 	return nil
 }
 
 // slopeOf is the least squares slope of a column, a day.
-func slopeOf(rows []footprint, value func(footprint) float64) float64 {
+func slopeOf(rows []footprint, value func(*footprint) *float64) float64 {
 	var n, x, y, xx, xy float64
-	for _, p := range rows {
-		day, v := p.at.Hours()/24, value(p)
+	for i := range rows {
+		day, v := rows[i].at.Hours()/24, *value(&rows[i])
 		n, x, y, xx, xy = n+1, x+day, y+v, xx+day*day, xy+day*v
 	}
 	if d := n*xx - x*x; d != 0 {

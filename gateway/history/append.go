@@ -50,7 +50,7 @@ func (r *ring) empty() {
 // meet gives what waits the series of a new file.
 func (r *ring) meet(d *dictionary) {
 	for i := range r.all {
-		r.all[i].point = d.find(&r.all[i].Reading)
+		r.all[i].point = d.find(&r.all[i].Reading, nil)
 		if r.all[i].Stamp.Set {
 			r.all[i].point.newest = max(r.all[i].point.newest, r.all[i].Stamp.Wall.UnixMilli())
 		}
@@ -59,6 +59,7 @@ func (r *ring) meet(d *dictionary) {
 
 // scratch is memory the writer uses again.
 type scratch struct {
+	points []*point // of the readings appended last
 	packed []packed
 	data   []byte
 }
@@ -95,17 +96,30 @@ func (h *History) Append(rs []reading.Reading) (last uint64, err error) {
 
 // accept rounds readings and settles their times.
 func (h *History) accept(rs []reading.Reading) {
+	points := h.find(rs)
 	for i := range rs {
 		r := Round(rs[i])
-		h.mu.Lock()
-		p := h.names.find(&r)
-		h.mu.Unlock()
-		if r.Stamp.Set && !h.place(p, &r) {
+		if r.Stamp.Set && !h.place(points[i], &r) {
 			h.repeated++
 			continue
 		}
-		h.waiting.add(waiting{Reading: r, point: p})
+		h.waiting.add(waiting{Reading: r, point: points[i]})
 	}
+}
+
+// find gives the series of readings. One append is mostly of the same points in the same order as the one before.
+func (h *History) find(rs []reading.Reading) []*point {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	points := h.scratch.points
+	for len(points) < len(rs) {
+		points = append(points, nil)
+	}
+	for i := range rs {
+		points[i] = h.names.find(&rs[i], points[i])
+	}
+	h.scratch.points = points
+	return points
 }
 
 // write puts all that waits, and the mark, into the file by one commit; ending closes the open stretch too.
@@ -129,30 +143,45 @@ func (h *History) write(ending bool) error {
 		full, next = append(full, next), stretch{}
 	}
 	written := h.written
-	err := h.inTransaction(ctx, func(tx *sql.Tx) error {
-		for _, r := range rows {
-			h.scratch.data = encodeRow(h.scratch.data[:0], r.first, r.packed)
-			if _, err := tx.StmtContext(ctx, h.insert).ExecContext(ctx, int64(r.first), h.scratch.data); err != nil { //nolint:sqlclosecheck // closed by the end of tx
-				return err
-			}
-			next.take(r.first, r.packed)
-			written = next.last
-			if next.rows >= rowsPerStretch {
-				full = append(full, next)
-				next = stretch{}
-			}
-		}
-		if ending && !next.empty() {
+	for _, r := range rows {
+		next.take(r.first, r.packed)
+		written = next.last
+		if next.rows >= rowsPerStretch {
 			full = append(full, next)
 			next = stretch{}
 		}
-		return h.finish(ctx, tx, full, rows, written)
-	})
-	if err != nil {
+	}
+	if ending && !next.empty() {
+		full = append(full, next)
+		next = stretch{}
+	}
+	if err := h.commit(ctx, rows, full, written); err != nil {
 		return database.Explain(err)
 	}
 	h.apply(rows, full, next, written)
 	return nil
+}
+
+// commit writes rows and what goes with them. A row alone is one statement, which is its own transaction: to begin and to end one costs as much again.
+func (h *History) commit(ctx context.Context, rows []newRow, full []stretch, written uint64) error {
+	if len(rows) == 1 && len(full) == 0 && !h.pending {
+		return h.insertRow(ctx, h.insert, &rows[0])
+	}
+	return h.inTransaction(ctx, func(tx *sql.Tx) error {
+		insert := tx.StmtContext(ctx, h.insert) //nolint:sqlclosecheck // closed by the end of tx
+		for i := range rows {
+			if err := h.insertRow(ctx, insert, &rows[i]); err != nil {
+				return err
+			}
+		}
+		return h.finish(ctx, tx, full, rows, written)
+	})
+}
+
+func (h *History) insertRow(ctx context.Context, insert *sql.Stmt, r *newRow) error {
+	h.scratch.data = encodeRow(h.scratch.data[:0], r.first, r.packed)
+	_, err := insert.ExecContext(ctx, int64(r.first), h.scratch.data)
+	return err
 }
 
 // newRow is a row to be written.
@@ -214,13 +243,18 @@ func (h *History) writeNewest(ctx context.Context, tx *sql.Tx, rows []newRow) er
 	for _, r := range rows {
 		for i := range r.packed {
 			p := h.names.points[r.packed[i].point]
-			if p.latest.Position == 0 || isNewer(&r.packed[i], &p.latest) {
+			if p.at == 0 || isNewer(&r.packed[i], &p.latest) {
 				at[p.id] = r.first
 			}
 		}
 	}
+	insert, err := tx.PrepareContext(ctx, "INSERT OR REPLACE INTO newest (point, first) VALUES (?, ?)")
+	if err != nil {
+		return err
+	}
+	defer insert.Close() //nolint:errcheck // what went wrong is told by its use
 	for id, first := range at {
-		if _, err := tx.ExecContext(ctx, "INSERT OR REPLACE INTO newest (point, first) VALUES (?, ?)", id, int64(first)); err != nil {
+		if _, err := insert.ExecContext(ctx, id, int64(first)); err != nil {
 			return err
 		}
 	}

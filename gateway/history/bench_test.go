@@ -65,8 +65,9 @@ func (l *rawLog) append(b *testing.B, rs []reading.Reading) {
 	l.at += int64(len(d))
 }
 
-// BenchmarkAppend: seconds of 64 readings, each durable, against the raw log in turn with it on the same disk; the goal is a rate of at least 0.7
-// of the raw log's, a median of at most 1.5 and a 99th percentile of at most 4 times its [measured-store 8].
+// BenchmarkAppend: seconds of 64 readings, each durable, against the raw log in turn with it on the same disk, the one first and then the other; the goal is a
+// rate of at least 0.85 of the raw log's [measured-store 8: 0.7], a median of at most 1.5 and a 99th percentile of at most 4 times its. No mark moves in it: with a store that
+// answers every second a commit has one more page.
 func BenchmarkAppend(b *testing.B) {
 	h, err := Open(b.TempDir(), Options{})
 	if err != nil {
@@ -80,13 +81,20 @@ func BenchmarkAppend(b *testing.B) {
 		l.append(b, second(r, 64, s))
 	}
 	var ours, raw []time.Duration
+	timed := func(into *[]time.Duration, do func()) {
+		start := time.Now()
+		do()
+		*into = append(*into, time.Since(start))
+	}
 	for s := 1000; b.Loop(); s++ {
 		rs := second(r, 64, s)
-		start := time.Now()
-		l.append(b, rs)
-		between := time.Now()
-		mustAppend(b, h, rs...)
-		ours, raw = append(ours, time.Since(between)), append(raw, between.Sub(start))
+		if s%2 == 0 {
+			timed(&ours, func() { mustAppend(b, h, rs...) })
+		}
+		timed(&raw, func() { l.append(b, rs) })
+		if s%2 != 0 {
+			timed(&ours, func() { mustAppend(b, h, rs...) })
+		}
 	}
 	slices.Sort(ours)
 	slices.Sort(raw)

@@ -269,12 +269,10 @@ func (h *History) readRolled(ctx context.Context) error {
 		} else if err != nil {
 			return err
 		}
-		if current := h.names.byKey[p.key]; current != nil {
-			p = current // the same series under another step
-		}
+		p = h.names.current(p)
 		end := c.endHour() * hourMilli
 		p.newest = max(p.newest, end-1) // not before its newest: what is earlier is looked up
-		if p.latest.Position != 0 && p.latest.Stamp.Set && p.latest.Stamp.Wall.UnixMilli() >= end {
+		if p.at != 0 && p.latest.set && p.latest.wall >= end {
 			continue
 		}
 		if err := h.file.Read.QueryRowContext(ctx, "SELECT data FROM chunk WHERE key = ?", c.key).Scan(&c.data); err != nil {
@@ -292,12 +290,11 @@ func (h *History) rememberChunk(c *chunk, p *point) {
 		return
 	}
 	last := &rs[len(rs)-1]
-	if p.latest.Position != 0 && !isNewer(last, &p.latest) {
+	if p.at != 0 && !isNewer(last, &p.latest) {
 		return
 	}
-	e := Entry{Position: head.position}
-	if h.names.reading(last, &e.Reading) == nil {
-		p.latest, p.row = e, 0
-		h.names.byName[p.point] = p
+	if h.names.knows(last.point) {
+		p.latest, p.at, p.row = *last, head.position, 0
+		h.names.use(p)
 	}
 }

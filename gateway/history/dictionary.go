@@ -33,9 +33,12 @@ type point struct {
 	key
 	steps  float64
 	id     int   // in the file; 0: not yet there
+	old    bool  // another stands for its series now: its step changed
+	last   bool  // it is the series of its point used last
 	newest int64 // wall time of its newest reading with a set clock, Unix milliseconds; noTime: none
 	taken  *taken
-	latest Entry  // newest one written; Position 0: none
+	latest packed // newest one written
+	at     uint64 // its position; 0: none
 	row    uint64 // that holds it
 }
 
@@ -45,7 +48,7 @@ const noTime = math.MinInt64
 type dictionary struct {
 	points   []*point // by id; nil where there is none
 	byKey    map[key]*point
-	byName   map[string]*point // the series of that point used last
+	byName   map[string]*point // the series of that point used last; changed by use alone
 	causes   []string          // by number; 0 is not used
 	byCause  map[string]int
 	bySeries []*point // in the order in which they were met
@@ -55,16 +58,38 @@ func newDictionary() *dictionary {
 	return &dictionary{points: make([]*point, 1), byKey: map[key]*point{}, byName: map[string]*point{}, causes: make([]string, 1), byCause: map[string]int{}}
 }
 
-// find gives the series of a reading, a new one if it is met for the first time.
-func (d *dictionary) find(r *reading.Reading) *point {
+// find gives the series of a reading, a new one if it is met for the first time. guess, which may be nil, is looked at first.
+func (d *dictionary) find(r *reading.Reading, guess *point) *point {
 	k := key{r.Point, r.Quantity}
-	p := d.byKey[k]
+	p := guess
+	if p == nil || p.key != k {
+		p = d.byKey[k]
+	}
 	if p == nil {
 		p = &point{key: k, steps: r.Quantity.StepsPerUnit(), newest: noTime}
 		d.byKey[k] = p
 		d.bySeries = append(d.bySeries, p)
 	}
-	d.byName[r.Point] = p
+	d.use(p)
+	return p
+}
+
+// use makes p the series of its point used last.
+func (d *dictionary) use(p *point) {
+	if p.last { // nearly always: a map costs more than all else here
+		return
+	}
+	if before := d.byName[p.point]; before != nil {
+		before.last = false
+	}
+	d.byName[p.point], p.last = p, true
+}
+
+// current is the series that p stands for now: the same under the step of today.
+func (d *dictionary) current(p *point) *point {
+	if now := d.byKey[p.key]; now != nil {
+		return now
+	}
 	return p
 }
 
@@ -78,12 +103,15 @@ func (d *dictionary) learn(p *point) {
 
 // of tells whether a number stands for the series p, under whichever step.
 func (d *dictionary) of(id int, p *point) bool {
-	return id > 0 && id < len(d.points) && d.points[id] != nil && d.points[id].key == p.key
+	return d.knows(id) && d.points[id].key == p.key
 }
+
+// knows tells whether a number stands for a series.
+func (d *dictionary) knows(id int) bool { return id > 0 && id < len(d.points) && d.points[id] != nil }
 
 // reading gives a packed reading its names.
 func (d *dictionary) reading(p *packed, to *reading.Reading) error {
-	if p.point <= 0 || p.point >= len(d.points) || d.points[p.point] == nil {
+	if !d.knows(p.point) {
 		return fmt.Errorf("point %d is not known", p.point)
 	}
 	series := d.points[p.point]
@@ -107,6 +135,9 @@ func (d *dictionary) cause(p *packed) string {
 func (d *dictionary) pack(r *reading.Reading, p *point) packed {
 	k := packed{stamp: stampOf(r.Stamp), point: p.id, quality: r.Quality}
 	k.form, k.number = pack(r.Value, p.steps)
+	if r.Cause == "" {
+		return k
+	}
 	if k.cause = d.byCause[r.Cause]; k.cause == 0 {
 		k.text = r.Cause
 	}
@@ -135,9 +166,12 @@ func readDictionary(ctx context.Context, db *sql.DB) (d *dictionary, faults int,
 		q, _ := units.ByName(quantity)
 		p.key = key{name, q}
 		d.learn(p)
-		if p.steps == q.StepsPerUnit() {
+		if p.old = p.steps != q.StepsPerUnit(); !p.old {
+			if before := d.byKey[p.key]; before != nil {
+				before.old = true
+			}
 			d.byKey[p.key] = p
-			d.byName[name] = p
+			d.use(p)
 			d.bySeries = append(d.bySeries, p)
 		}
 	}
@@ -181,6 +215,9 @@ func (h *History) name(ctx context.Context, rs []waiting) error {
 	var causes []string
 	seen := map[any]bool{}
 	for i := range rs {
+		if rs[i].point.id != 0 && rs[i].Cause == "" {
+			continue
+		}
 		if p := rs[i].point; p.id == 0 && !seen[p] {
 			seen[p] = true
 			points = append(points, p)

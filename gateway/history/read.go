@@ -333,8 +333,9 @@ func (h *History) Latest() []Entry {
 	defer h.mu.RUnlock()
 	all := make([]Entry, 0, len(h.names.byName))
 	for _, p := range h.names.byName {
-		if p.latest.Position != 0 {
-			all = append(all, p.latest)
+		e := Entry{Position: p.at}
+		if p.at != 0 && h.names.reading(&p.latest, &e.Reading) == nil {
+			all = append(all, e)
 		}
 	}
 	slices.SortFunc(all, func(a, b Entry) int { return cmp.Compare(a.Point, b.Point) })

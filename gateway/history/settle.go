@@ -157,7 +157,7 @@ func (h *History) settleReading(k *packed, b begun) {
 	if b.guessed && k.quality == reading.Good {
 		k.quality, k.cause, k.text = reading.Uncertain, 0, estimated
 	}
-	if k.point <= 0 || k.point >= len(h.names.points) || h.names.points[k.point] == nil {
+	if !h.names.knows(k.point) {
 		return
 	}
 	p := h.names.points[k.point]

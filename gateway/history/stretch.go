@@ -208,31 +208,27 @@ func (h *History) readNewest(ctx context.Context) error {
 // remember takes the readings of a row that is in the file as the newest of their points, where they are.
 func (h *History) remember(first uint64, rs []packed) {
 	for i := range rs {
-		id := rs[i].point
-		if id <= 0 || id >= len(h.names.points) || h.names.points[id] == nil {
+		if !h.names.knows(rs[i].point) {
 			continue
 		}
-		p := h.names.points[id]
-		if current := h.names.byKey[p.key]; current != nil {
-			p = current // the same series under another step
+		p := h.names.points[rs[i].point]
+		if p.old {
+			p = h.names.current(p)
 		}
 		if rs[i].set {
 			p.newest = max(p.newest, rs[i].wall)
 		}
-		if p.latest.Position != 0 && !isNewer(&rs[i], &p.latest) {
+		if p.at != 0 && !isNewer(&rs[i], &p.latest) {
 			continue
 		}
-		e := Entry{Position: first + uint64(i)}
-		if h.names.reading(&rs[i], &e.Reading) == nil {
-			p.latest, p.row = e, first
-			h.names.byName[p.point] = p
-		}
+		p.latest, p.at, p.row = rs[i], first+uint64(i), first
+		h.names.use(p)
 	}
 }
 
 // isNewer orders by wall time where both are known, else by the order in which they came.
-func isNewer(r *packed, than *Entry) bool {
-	return !r.set || !than.Stamp.Set || r.wall >= than.Stamp.Wall.UnixMilli()
+func isNewer(r, than *packed) bool {
+	return !r.set || !than.set || r.wall >= than.wall
 }
 
 // view is all stretches at one moment: the closed ones, of which none is ever changed in place, and the open one.
