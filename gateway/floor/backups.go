@@ -17,6 +17,7 @@ const backupEvery = time.Minute
 // backups is when the last one was taken, as the record said last. It belongs to the board's goroutine.
 type backups struct {
 	looked time.Duration // monotonic time; zero: never
+	seen   int64         // entries of the record up to this one need no second look
 	last   time.Time     // zero: none
 }
 
@@ -27,11 +28,21 @@ func (f *Floor) backupAge(now reading.Stamp) (time.Duration, bool) {
 	if b.looked == 0 || now.Mono-b.looked >= backupEvery {
 		asking, cancel := context.WithTimeout(context.Background(), queryWait)
 		defer cancel()
-		entries, err := f.logbook.Entries(asking, logbook.Filter{Kinds: []logbook.Kind{logbook.Act}, Place: BackupPlace, Newest: true, Limit: 1})
+		newest, err := f.logbook.Entries(asking, logbook.Filter{Newest: true, Limit: 1})
+		if err != nil {
+			return 0, false
+		}
+		if len(newest) == 0 || newest[0].ID < b.seen { // a new record was begun
+			b.seen = 0
+		}
+		entries, err := f.logbook.Entries(asking, logbook.Filter{Kinds: []logbook.Kind{logbook.Act}, Place: BackupPlace, After: b.seen, Newest: true, Limit: 1})
 		if err != nil {
 			return 0, false
 		}
 		b.looked = now.Mono
+		if len(newest) > 0 {
+			b.seen = newest[0].ID
+		}
 		if len(entries) > 0 {
 			b.last = entries[0].At.Wall
 		}

@@ -72,7 +72,8 @@ func (f *Floor) boardReadings(now reading.Stamp) []reading.Reading {
 	if age, known := f.backupAge(now); known {
 		add(board, "backup-age", units.Duration, age.Seconds())
 	}
-	add(board, "logbook-writes", units.YesNo, yes(!f.links.logbookFault.Load() && f.homeless == nil))
+	// The history too: who is told that nothing is written down looks at the card, whichever file it refuses.
+	add(board, "logbook-writes", units.YesNo, yes(!f.links.logbookFault.Load() && f.links.historyBad.Load() == nil && f.homeless == nil))
 	add(board, "files-set-aside", units.Count, float64(len(f.setAside())))
 	add(board, "damaged-readings", units.Count, float64(f.history.Counts().Damaged))
 	add(board, "rules-refused", units.YesNo, yes(f.refused.Load() != nil))

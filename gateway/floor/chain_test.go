@@ -67,6 +67,8 @@ func play(ctx context.Context, role, folder string) error {
 		return playBare(ctx, folder)
 	case "gateway of 64":
 		return playSixtyFour(ctx, folder)
+	case "gateway of a room":
+		return playRoom(ctx, folder)
 	}
 	words, err := phrase.Parse(catalog.Text() + floor.ChannelDeclares())
 	if err != nil {

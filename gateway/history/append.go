@@ -168,7 +168,7 @@ func (h *History) commit(ctx context.Context, rows []newRow, full []stretch, wri
 		return h.insertRow(ctx, h.insert, &rows[0])
 	}
 	return h.inTransaction(ctx, func(tx *sql.Tx) error {
-		insert := tx.StmtContext(ctx, h.insert) //nolint:sqlclosecheck // closed by the end of tx
+		insert := tx.StmtContext(ctx, h.insert) // closed by the end of tx
 		for i := range rows {
 			if err := h.insertRow(ctx, insert, &rows[i]); err != nil {
 				return err
