@@ -108,7 +108,7 @@ func TestCloseOut_wholeWay(t *testing.T) {
 				t.Errorf("of the alarm's past %+v (%v)", past, err)
 			}
 			for _, form := range []string{web.FormCSV, "html"} {
-				record, err := mill.Record(ctx, lines[0].Lot, form)
+				record, err := mill.Record(ctx, lines[0].Lot, form, web.Reader{})
 				if text := strings.ReplaceAll(string(record.Body), "&#39;", "'"); err != nil || strings.Count(text, was) == 0 {
 					t.Errorf("the record of lot %s as %s does not say it (%v)", lines[0].Lot, form, err)
 				}

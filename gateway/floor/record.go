@@ -12,6 +12,7 @@ import (
 	"millwarden/gateway/record"
 	"millwarden/gateway/web"
 	"millwarden/internal/reading"
+	"millwarden/internal/units"
 	"millwarden/rules/models"
 )
 
@@ -70,7 +71,7 @@ func learnedOf(list []models.Learned) []record.Learned {
 }
 
 // Record makes the record of a lot, as HTML or CSV.
-func (f *Floor) Record(ctx context.Context, lot, form string) (web.Document, error) {
+func (f *Floor) Record(ctx context.Context, lot, form string, to web.Reader) (web.Document, error) {
 	now := f.clock.Now()
 	r, err := record.Gather(ctx, f.sources(now), lot)
 	if errors.Is(err, record.ErrNoLot) {
@@ -79,6 +80,7 @@ func (f *Floor) Record(ctx context.Context, lot, form string) (web.Document, err
 	if err != nil {
 		return web.Document{}, err
 	}
+	r = r.For(to.Language, choiceOf(to.Units, f.plan().Site.Choice))
 	var text bytes.Buffer
 	if form == web.FormCSV {
 		err = r.CSV(&text)
@@ -86,4 +88,15 @@ func (f *Floor) Record(ctx context.Context, lot, form string) (web.Document, err
 	}
 	err = r.HTML(&text)
 	return web.Document{Body: text.Bytes(), Style: record.Style}, err
+}
+
+// choiceOf are the units that a reader asks for; the site's where that is none.
+func choiceOf(asked string, site units.Choice) units.Choice {
+	switch asked {
+	case "us":
+		site.Fahrenheit, site.Pounds = true, true
+	case "metric":
+		site.Fahrenheit, site.Pounds = false, false
+	}
+	return site
 }

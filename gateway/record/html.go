@@ -25,7 +25,11 @@ var Style string
 
 // HTML writes the document. It needs nothing besides itself: no script, no other file.
 func (r *Record) HTML(to io.Writer) error {
-	t, err := template.New("record").Funcs(r.words()).Parse(page)
+	text := page
+	if r.Language == "es" {
+		text = spanishPage()
+	}
+	t, err := template.New("record").Funcs(r.words()).Parse(text)
 	if err != nil {
 		return fmt.Errorf("record: reading the page: %w", err)
 	}
@@ -45,8 +49,8 @@ func (r *Record) words() template.FuncMap {
 		return choice.Print(v, q)
 	}
 	return template.FuncMap{
-		"day":   func(t time.Time) string { return t.In(zone).Format("2 January 2006") },
-		"when":  func(t time.Time) string { return t.In(zone).Format("2 Jan 15:04") },
+		"day":   func(t time.Time) string { return r.date(t.In(zone).Format("2 January 2006")) },
+		"when":  func(t time.Time) string { return r.date(t.In(zone).Format("2 Jan 15:04")) },
 		"full":  func(t time.Time) string { return t.In(zone).Format("2006-01-02 15:04:05 -07:00") },
 		"ms":    at,
 		"span":  func(a, b time.Time) string { return long(b.Sub(a)) },
@@ -84,7 +88,7 @@ func (r *Record) words() template.FuncMap {
 			return fmt.Sprint(*n)
 		},
 		"draw": func(c Curve, st Stay, i int) template.HTML {
-			return picture(&c, &st, choice, zone, fmt.Sprintf("h%d-%d", st.Number, i))
+			return r.picture(&c, &st, fmt.Sprintf("h%d-%d", st.Number, i))
 		},
 		"limits":  func(c Curve, st Stay) []string { return r.limitWords(&c, &st) },
 		"person":  r.person,
@@ -99,10 +103,13 @@ func (r *Record) words() template.FuncMap {
 		"sum":     screensSum,
 		"title":   func(s string) string { return strings.ReplaceAll(s, "-", " ") },
 		"certain": func(c Curve) bool { return c.Known > 0 },
-		"outcome": outcome,
+		"told":    r.told,
+		"headed":  func(s string) string { return titled(r.say(s)) },
+		"outcome": func(c Curve) string { return r.say(outcome(c)) },
+		"say":     func(v any) string { return r.say(fmt.Sprint(v)) },
 		"offset":  func(p logbook.Pair, q units.Quantity) string { return signed(p.Read-p.Reference, q) },
 		"quantity": func(p logbook.Pair, q units.Quantity) string {
-			return value(p.Reference, q) + " read as " + value(p.Read, q)
+			return r.say(value(p.Reference, q) + " read as " + value(p.Read, q))
 		},
 	}
 }
@@ -149,7 +156,7 @@ func long(d time.Duration) string { return units.Choice{}.Print(d.Seconds(), uni
 
 // limitWords says each limit of a curve with what it rests on.
 func (r *Record) limitWords(c *Curve, st *Stay) []string {
-	when := func(t time.Time) string { return t.In(r.Site.Zone).Format("2 Jan 15:04") }
+	when := func(t time.Time) string { return r.date(t.In(r.Site.Zone).Format("2 Jan 15:04")) }
 	var list []string
 	for _, l := range c.Limits {
 		side, kind := "not below", "Action limit"
@@ -159,15 +166,15 @@ func (r *Record) limitWords(c *Curve, st *Stay) []string {
 		if l.Critical {
 			kind = "Critical limit"
 		}
-		text := fmt.Sprintf("%s: %s %s, %s", kind, side, r.Site.Choice.Print(l.Value, c.Quantity), l.Title)
+		text := r.say(kind) + ": " + r.say(side) + " " + r.Site.Choice.Print(l.Value, c.Quantity) + ", " + r.say(l.Title)
 		if l.Source != "" {
 			text += " (" + l.Source + ")"
 		}
 		if l.From.After(st.From) {
-			text += ", from " + when(l.From)
+			text += ", " + r.say("in force from "+when(l.From))
 		}
 		if l.To.Before(st.To) {
-			text += ", until " + when(l.To)
+			text += ", " + r.say("in force until "+when(l.To))
 		}
 		list = append(list, text)
 	}
@@ -184,20 +191,21 @@ func (r *Record) summary() []string {
 		form string
 	}{{y.Cherry, "cherry"}, {y.Wet, "wet parchment"}, {y.Dry, "parchment"}, {y.Green, "green"}} {
 		if w.kg > 0 {
-			chain = append(chain, r.Site.Choice.Print(float64(w.kg), units.Mass)+" of "+w.form)
+			chain = append(chain, r.Site.Choice.Print(float64(w.kg), units.Mass)+" "+r.say("of "+w.form))
 		}
 	}
 	if len(chain) > 1 {
 		list = append(list, strings.Join(chain, ", ")+".")
 	}
 	var ways []string
+	in, and := r.say("in"), r.say("and")
 	for i := range r.Stays {
 		st := &r.Stays[i]
 		again := i > 0 && r.Stays[i-1].Title == st.Title
 		if again && len(ways) > 0 { // batch after batch in a roaster
-			ways[len(ways)-1] = strings.TrimSuffix(ways[len(ways)-1], " in "+st.Title) + " and " + long(st.To.Sub(st.From)) + " in " + st.Title
+			ways[len(ways)-1] = strings.TrimSuffix(ways[len(ways)-1], " "+in+" "+st.Title) + " " + and + " " + long(st.To.Sub(st.From)) + " " + in + " " + st.Title
 		} else if len(ways) < 6 {
-			ways = append(ways, long(st.To.Sub(st.From))+" in "+st.Title)
+			ways = append(ways, long(st.To.Sub(st.From))+" "+in+" "+st.Title)
 		}
 	}
 	if len(ways) > 0 {
@@ -211,11 +219,11 @@ func (r *Record) summary() []string {
 	}
 	switch n := len(r.Deviations); {
 	case n == 0:
-		list = append(list, "No alarm stood at its stations while it was there.")
+		list = append(list, r.say("No alarm stood at its stations while it was there."))
 	case open == 0:
-		list = append(list, fmt.Sprintf("%s stood at its stations while it was there; somebody took on each.", plural(n, "alarm")))
+		list = append(list, r.say(fmt.Sprintf("%s stood at its stations while it was there; somebody took on each.", plural(n, "alarm"))))
 	default:
-		list = append(list, fmt.Sprintf("%s stood at its stations while it was there; %d ended before anybody took them on.", plural(n, "alarm"), open))
+		list = append(list, r.say(fmt.Sprintf("%s stood at its stations while it was there; %d ended before anybody took them on.", plural(n, "alarm"), open)))
 	}
 	missing := time.Duration(0)
 	for i := range r.Stays {
@@ -224,7 +232,7 @@ func (r *Record) summary() []string {
 		}
 	}
 	if missing > time.Minute {
-		list = append(list, fmt.Sprintf("Readings are missing for up to %s of a curve; where and why stands with it.", long(missing)))
+		list = append(list, r.say(fmt.Sprintf("Readings are missing for up to %s of a curve; where and why stands with it.", long(missing))))
 	}
 	return list
 }

@@ -48,6 +48,7 @@ type Record struct {
 	Family      []lots.Shown // the lots it was made of, farthest first
 	Site        check.Site
 	Demo        string
+	Language    string // of the document: "es", else English
 	Version     string
 	RulesHash   string
 	Made        time.Time

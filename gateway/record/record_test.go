@@ -25,6 +25,7 @@ import (
 	"millwarden/internal/estate"
 	"millwarden/internal/phrase"
 	"millwarden/internal/reading"
+	"millwarden/internal/units"
 	"millwarden/rules"
 	"millwarden/rules/check"
 )
@@ -308,5 +309,34 @@ func TestRecord_everyPrintedPage(t *testing.T) {
 				t.Errorf("pages as pictures: %v %s", err, said)
 			}
 		}
+	}
+}
+
+// Aim: who reads Spanish has the record in Spanish and in the units asked for, with what people entered as they entered it; the record itself stays as it was.
+func TestRecord_spanish(t *testing.T) {
+	r, _ := finished(t)
+	var page bytes.Buffer
+	if err := r.For("es", units.Choice{Fahrenheit: true, Pounds: true}).HTML(&page); err != nil {
+		t.Fatal(err)
+	}
+	if out := os.Getenv("RECORD_OUT"); out != "" {
+		if err := os.WriteFile(filepath.Join(out, "registro.html"), page.Bytes(), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	text := page.String()
+	for _, want := range []string{`<html lang="es">`, "Lote 126", "1411.0 lb de cereza", "deck-a/bean-temperature: 40.6 °C, límite 40.0 °C", "Cereza recibida", "sin respuesta", "Límite de acción: no menos de 4.20 pH", "áspero: sí", "Desviaciones y qué se hizo", "washed in three waters",
+		"de mayo de 2026", "prioridad", "°F", "1.0-test", r.RulesHash[:12], "Revisado por"} {
+		if !strings.Contains(strings.ToLower(text), strings.ToLower(want)) {
+			t.Errorf("the page does not say %q", want)
+		}
+	}
+	for _, never := range []string{"Cherry taken in", "Action limit", "within", "gritty", "back to normal", ", limit "} {
+		if strings.Contains(text, never) {
+			t.Errorf("the page says %q", never)
+		}
+	}
+	if r.Language != "" || r.Site.Choice.Fahrenheit {
+		t.Error("the record itself was changed")
 	}
 }

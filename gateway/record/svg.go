@@ -26,6 +26,7 @@ const (
 
 // drawing is one curve being drawn.
 type drawing struct {
+	r         *Record // for its words
 	b         strings.Builder
 	from, to  time.Time
 	low, high float64
@@ -36,12 +37,13 @@ type drawing struct {
 }
 
 // picture draws a curve with its limits, gaps, doubts and marks.
-func picture(c *Curve, st *Stay, choice units.Choice, zone *time.Location, id string) template.HTML {
-	d := &drawing{from: st.From, to: st.To, choice: choice, unit: choice.Unit(c.Quantity), zone: zone, id: id}
+func (r *Record) picture(c *Curve, st *Stay, id string) template.HTML {
+	choice, zone := r.Site.Choice, r.Site.Zone
+	d := &drawing{r: r, from: st.From, to: st.To, choice: choice, unit: choice.Unit(c.Quantity), zone: zone, id: id}
 	d.span(c)
 	unit := d.unit.Printed
 	fmt.Fprintf(&d.b, `<svg viewBox="0 0 %g %g" role="img" aria-label="%s"><defs><pattern id="%s" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><path d="M0 0V6" class="hatch"/></pattern></defs>`,
-		wide, high, html.EscapeString(fmt.Sprintf("%s in %s, from %s to %s", c.Title, unit, st.From.In(zone).Format("2 Jan 15:04"), st.To.In(zone).Format("2 Jan 15:04"))), id)
+		wide, high, html.EscapeString(r.say(c.Title)+", "+unit+", "+r.date(st.From.In(zone).Format("2 Jan 15:04"))+" – "+r.date(st.To.In(zone).Format("2 Jan 15:04"))), id)
 	d.grid()
 	d.gaps(c)
 	d.limits(c)
@@ -111,8 +113,8 @@ func (d *drawing) grid() {
 			label = t.Format("15:04:05")
 		}
 		if every >= 24*time.Hour {
-			label = t.Format("2 Jan")
-		} else if today := t.Format("2 Jan"); today != day {
+			label = d.r.date(t.Format("2 Jan"))
+		} else if today := d.r.date(t.Format("2 Jan")); today != day {
 			day = today
 			label = today + " " + label
 		}
@@ -163,7 +165,7 @@ func (d *drawing) gaps(c *Curve) {
 		x, w := d.x(g.From), max(0.6, d.x(g.To)-d.x(g.From))
 		fmt.Fprintf(&d.b, `<rect x="%.1f" y="%g" width="%.1f" height="%g" class="gap" fill="url(#%s)"/>`, x, top, w, plotHigh, d.id)
 		if w > gapLabelLeast {
-			label := g.Cause
+			label := d.r.say(g.Cause)
 			if most := int(w / 5); len(label) > most {
 				label = label[:max(0, most-1)] + "…"
 			}
@@ -203,7 +205,7 @@ func (d *drawing) labels(c *Curve) {
 		if !d.shows(&l) {
 			continue
 		}
-		text := l.Title + " " + d.choice.Print(l.Value, c.Quantity)
+		text := d.r.say(l.Title) + " " + d.choice.Print(l.Value, c.Quantity)
 		wide, y := 5.2*float64(len(text))+4, d.y(l.Value)
 		from, to := d.x(l.From), max(d.x(l.To), d.x(l.From)+wide)
 		best, least := label{}, math.Inf(1)

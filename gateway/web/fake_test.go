@@ -62,7 +62,7 @@ func (f *fake) Lot(name string) (lots.Shown, bool) {
 	return f.book.Show(name)
 }
 
-func (f *fake) Record(_ context.Context, lot, form string) (Document, error) {
+func (f *fake) Record(_ context.Context, lot, form string, _ Reader) (Document, error) {
 	if _, ok := f.Lot(lot); !ok {
 		return Document{}, &Refusal{RefusedUnknown, "There is no lot of that name."}
 	}

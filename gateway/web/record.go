@@ -1,6 +1,7 @@
 package web
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"encoding/base64"
@@ -11,10 +12,16 @@ import (
 
 // Records makes documents about lots. gateway/floor implements it.
 type Records interface {
-	// Record makes the record of a lot in a form, or refuses with a *Refusal. It may take seconds.
-	Record(ctx context.Context, lot, form string) (Document, error)
+	// Record makes the record of a lot in a form for a reader, or refuses with a *Refusal. It may take seconds.
+	Record(ctx context.Context, lot, form string, to Reader) (Document, error)
 	// Season compares the lots that began between two times, in JSON or CSV.
 	Season(ctx context.Context, from, to time.Time, form string) (Document, error)
+}
+
+// Reader is who a document is for.
+type Reader struct {
+	Language string // "es"; any other is English
+	Units    string // "us" or "metric"; "" those of the site
 }
 
 // seasonLong is how far back a season goes where nobody says; chosen: a harvest and its drying.
@@ -79,7 +86,8 @@ func (w *Web) record(rw http.ResponseWriter, r *http.Request, form string) {
 		return
 	}
 	lot := r.PathValue("lot")
-	d, err := w.config.Records.Record(r.Context(), lot, form)
+	q := r.URL.Query()
+	d, err := w.config.Records.Record(r.Context(), lot, form, Reader{cmp.Or(q.Get("language"), w.language(r)), q.Get("units")})
 	if err != nil {
 		status, kind, says := w.refusal(err)
 		refuse(rw, status, kind, says)

@@ -161,6 +161,9 @@ func In(lang, text string) string {
 		return said
 	}
 	return parts(text, ", ", func(part string) string {
+		if said := standard.In(lang, part); said != part {
+			return said
+		}
 		said, _ := l.entries.say(part, func(word string) string { return In(lang, word) })
 		return said
 	})

@@ -3,7 +3,7 @@ import { useBook, type Stay, type WayOfLots } from "./books";
 import { useHere } from "./context";
 import { forecastOf } from "./forecast";
 import { atWall, begins, length, list } from "./say";
-import { weight } from "./units";
+import { reader, weight } from "./units";
 import { Go } from "./way";
 
 /** How far back a lot is looked for: from cherry to the roasted store. */
@@ -45,7 +45,7 @@ export function LotPage({ lot }: { lot: string }) {
       {ends && <p class="answer">{words.forecastEnds(atWall(ends.at, now), atWall(ends.early, now), atWall(ends.late, now))}</p>}
       {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
       {stays.length > 0 && (
-        <p class="links"><a href={`/api/lots/${encodeURIComponent(lot)}/record`}>{words.lotRecord}</a> <a href={`/api/lots/${encodeURIComponent(lot)}/record.csv`}>{words.lotTable}</a></p>
+        <p class="links"><a href={`/api/lots/${encodeURIComponent(lot)}/record${reader(now.language)}`}>{words.lotRecord}</a> <a href={`/api/lots/${encodeURIComponent(lot)}/record.csv${reader(now.language)}`}>{words.lotTable}</a></p>
       )}
       {got && (stays.length ? <section><h2>{words.stays}</h2><Stays stays={stays} /></section> : <p>{words.lotUnknown}</p>)}
     </main>

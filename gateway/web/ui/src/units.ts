@@ -94,3 +94,8 @@ export function kilograms(typed: number): number {
 }
 
 export function weightUnit(): string { return chosen === "us" ? "lb" : "kg"; }
+
+/** What a document is asked with: language and units of who reads it. */
+export function reader(language: string): string {
+  return `?language=${language}${chosen === "site" ? "" : `&units=${chosen}`}`;
+}

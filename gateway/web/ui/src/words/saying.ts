@@ -57,7 +57,7 @@ export function spanish(text: string): string {
   const known = standard.get(text.toLowerCase());
   if (known) return known;
   if (/; rule [a-z0-9-]+, [^;]+:\d+\.$|; withdrawn by rules change\.$/.test(text)) return reason(text);
-  return say(tables["sentences"]!, text, spanish) ?? parts(text, ", ", (part) => say(tables["entries"]!, part, spanish) ?? part);
+  return say(tables["sentences"]!, text, spanish) ?? parts(text, ", ", (part) => standard.get(part.toLowerCase()) ?? say(tables["entries"]!, part, spanish) ?? part);
 }
 
 /** A word of the program; what a person wrote stays. */
