@@ -16,6 +16,8 @@ import (
 	"github.com/chromedp/chromedp"
 
 	"millwarden/internal/browser"
+	"millwarden/internal/reading"
+	"millwarden/internal/units"
 )
 
 const index = "dist/index.html"
@@ -168,6 +170,24 @@ func TestPage_lotsAtOnce(t *testing.T) {
 	}
 	browser.See(tab, t, ended+` && document.querySelector(".timetable .track")`)
 	browser.See(tab, t, `window.fewest >= 3 && window.fewest < 99`)
+}
+
+// Aim: a station answers first: with the forecast, or with why it cannot say yet; while an alarm of high priority says what to do, only that is said.
+func TestPage_answersFirst(t *testing.T) {
+	tab, f := browser.Open(t, index), newFake()
+	end := Point{Name: "tank-1/wash-in", Station: "tank-1", Title: "wash in", Computed: true, Quantity: units.Duration,
+		Reading: reading.Missing("tank-1/wash-in", units.Duration, fakeStamp(time.Second), "cannot say yet: less than an hour of pH is known")}
+	f.change(func(s *Snapshot) { s.Points = append(s.Points, end) })
+	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/station/tank-1")))
+	const answer = `document.querySelector(".answer")?.innerText`
+	browser.See(tab, t, answer+` == "Wash in: cannot say yet: less than an hour of pH is known."`)
+	f.change(func(s *Snapshot) {
+		p := &s.Points[len(s.Points)-1]
+		p.Reading, p.Known = good(p.Name, units.Duration, 5400, time.Second), fakeStamp(time.Second)
+	})
+	browser.See(tab, t, answer+`.startsWith("Forecast: until ")`)
+	f.change(func(s *Snapshot) { s.Alarms = []Alarm{overFermented()} })
+	browser.See(tab, t, `document.querySelector(".alarm.high") && !document.querySelector(".answer")`)
 }
 
 // Aim: only the mark of an alarm that nobody has answered blinks, once a second, and not for who asked for less motion; with motion, too, axe-core finds

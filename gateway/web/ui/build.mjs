@@ -12,7 +12,7 @@ for (const name of await readdir(dist)) {
 
 const result = await build({
   absWorkingDir: new URL(".", import.meta.url).pathname,
-  entryPoints: { page: "src/begin.ts", style: "src/style.css" },
+  entryPoints: { page: "src/main.tsx", style: "src/style.css" },
   entryNames: "[name]-[hash]",
   chunkNames: "[name]-[hash]",
   outdir: "../dist",
@@ -33,11 +33,9 @@ const result = await build({
 const built = Object.keys(result.metafile.outputs).map((name) => basename(name));
 let page = await readFile(new URL("src/index.html", import.meta.url), "utf8");
 for (const name of built) page = page.replace(name.replace(/-[A-Z0-9]+\./, "."), name);
-// What the first script needs, and the page that it fetches at once with what that needs, are asked for with it, not after it: round trips less on a slow link.
-const outputs = Object.entries(result.metafile.outputs);
-const from = (source) => outputs.find(([, out]) => out.entryPoint === source);
-const statics = ([, out]) => out.imports.filter((i) => i.kind === "import-statement").map((i) => basename(i.path));
-const needs = [...new Set([...statics(from("src/begin.ts")), basename(from("src/main.tsx")[0]), ...statics(from("src/main.tsx"))])];
+// What the first script needs is asked for with it, not after it: a round trip less on a slow link.
+const first = Object.entries(result.metafile.outputs).find(([name]) => /\/page-/.test(name));
+const needs = first[1].imports.filter((i) => i.kind === "import-statement").map((i) => basename(i.path));
 page = page.replace("</head>", needs.map((n) => `<link rel="modulepreload" href="/${n}">\n`).join("") + "</head>");
 await writeFile(new URL("index.html", dist), page);
 for (const name of ["icon.svg", "manifest.webmanifest"]) await copyFile(new URL(`src/${name}`, import.meta.url), new URL(name, dist));

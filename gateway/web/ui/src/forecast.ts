@@ -4,20 +4,26 @@ import type { Frame, Station } from "./types";
 /** Names of the points that forecast the end of a stay, by kind of station. */
 const ends: Record<string, string> = { tank: "wash-in", deck: "drying-in", dryer: "drying-in", roaster: "drop-in" };
 
+/** The name of the point that forecasts the end of what stands there; "": nothing does, or nothing stands there. */
+export function endOf(station: Station): string {
+  const name = station.loaded ? ends[station.kind] : undefined;
+  return name ? `${station.name}/${name}` : "";
+}
+
 /** Wall times in milliseconds. early and late are those of the interval, equal to at where there is none. */
 export interface Forecast { at: number; early: number; late: number; unsure: boolean }
 
 /** The forecast end of what stands at the station; null: none, or it cannot say yet. */
 export function forecastOf(frame: Frame, station: Station): Forecast | null {
-  const name = ends[station.kind];
-  if (!name || !station.loaded) return null;
+  const name = endOf(station);
+  if (!name) return null;
   const at = (suffix: string) => {
-    const v = frame.values[`${station.name}/${name}${suffix}`];
+    const v = frame.values[name + suffix];
     return v && v.quality !== "bad" && v.number !== null && v.at ? frame.wall - (frame.now - v.at) + v.number * 1000 : null;
   };
   const end = at("");
   if (end === null) return null;
-  return { at: end, early: at("-early") ?? end, late: at("-late") ?? end, unsure: frame.values[`${station.name}/${name}`]?.quality === "uncertain" };
+  return { at: end, early: at("-early") ?? end, late: at("-late") ?? end, unsure: frame.values[name]?.quality === "uncertain" };
 }
 
 /** A lot that is ready before there is a place for it. free is 0 where nobody knows when there will be one. */

@@ -3,7 +3,7 @@ import type { ComponentType } from "preact";
 import { useEffect, useState } from "preact/hooks";
 import { useHere } from "./context";
 
-type Name = "LogbookPage" | "RegisterPage" | "RatesPage" | "RosterPage" | "ProbesPage" | "RulesPage" | "SeasonPage" | "MorePage" | "LotsPage" | "LotsBeside" | "LotPage" | "PointPage" | "Session" | "Closings";
+type Name = "CautionsPage" | "LinksPage" | "LogbookPage" | "RegisterPage" | "RatesPage" | "RosterPage" | "ProbesPage" | "RulesPage" | "SeasonPage" | "MorePage" | "LotsPage" | "LotsBeside" | "LotPage" | "PointPage" | "Session" | "Closings";
 
 /** The drawing of the lots stands on a wide first page: it comes without the other pages. */
 const load = (name: Name): Promise<Record<string, unknown>> => (name === "LotsPage" || name === "LotsBeside" ? import("./lots") : import("./pages"));

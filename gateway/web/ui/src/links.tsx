@@ -1,8 +1,7 @@
-// What the gateway is linked to, in sentences; and the cautions.
+// What the gateway is linked to, in sentences: said below every page.
 import { useHere } from "./context";
-import { said as turned } from "./language";
-import { begins, length, moment, number, sentence, withUnit } from "./say";
-import type { Link, Point } from "./types";
+import { length, moment, sentence } from "./say";
+import type { Link } from "./types";
 
 /** One link as a sentence. */
 export function useSentence(): (l: Link) => string {
@@ -19,60 +18,4 @@ export function useSentence(): (l: Link) => string {
     const kept = l.kind === "broker" || l.kind === "store" ? ` ${words.kept}` : "";
     return sentence(`${name} ${words.doesNot}${since}${cause}${waiting}`) + kept;
   };
-}
-
-export function LinksPage() {
-  const { frame, now, words } = useHere();
-  const say = useSentence();
-  return (
-    <main class="lists">
-      <h1>{words.links}</h1>
-      <ul class="plainlist">{frame.links.map((l) => <li class="row" key={`${l.kind} ${l.name}`}><p>{say(l)}</p></li>)}</ul>
-      <Board />
-      <p class="soft">{frame.roster.drill ? words.drill(moment(frame.roster.drill, now, words), frame.roster.drillBy ?? "") : words.noDrill}</p>
-      {frame.plan.warnings > 0 && <p>{words.warnings(frame.plan.warnings)}</p>}
-      <p class="soft">{words.version} {frame.plan.version} · {words.rules} {frame.plan.site.rules.slice(0, 12)}</p>
-    </main>
-  );
-}
-
-/** Points that belong to no station: board, buses, channels, probes. Each thing is a row, with what is known of it in a sentence. */
-function Board() {
-  const { frame, now, words } = useHere();
-  const own = frame.plan.points.filter((p) => !p.station);
-  if (own.length === 0) return null;
-  const things = [...new Set(own.map((p) => p.name.split("/")[0]!))];
-  const said = (p: Point) => {
-    const v = frame.values[p.name];
-    return `${p.title} ${!v || v.quality === "bad" ? v?.cause ? turned(v.cause, now.language) : words.never : withUnit(number(v, words), p.unit)}`;
-  };
-  return (
-    <section>
-      <h2>{begins(frame.plan.site.board)}</h2>
-      <dl class="board">
-        {things.map((thing) => {
-          const points = own.filter((p) => p.name.split("/")[0] === thing);
-          const oldest = Math.min(...points.map((p) => frame.values[p.name]?.at ?? Infinity));
-          return (
-            <div key={thing}>
-              <dt>{thing}</dt>
-              <dd>{points.map(said).join(" · ")} {oldest < Infinity && <span class="stay">{length(now.mono - oldest)}</span>}</dd>
-            </div>
-          );
-        })}
-      </dl>
-    </section>
-  );
-}
-
-export function CautionsPage() {
-  const { words } = useHere();
-  return (
-    <main class="lists">
-      <h1>{words.cautions}</h1>
-      <p>{words.cautionIntro}</p>
-      {words.cautionList.map(([signal, text]) => <p key={text} class="caution"><b>{signal}</b> {text}</p>)}
-      <p><a href="/licences.txt">{words.licences}</a></p>
-    </main>
-  );
 }

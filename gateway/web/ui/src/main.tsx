@@ -7,7 +7,7 @@ import { title } from "./alarm";
 import { HereContext, useHere, type Here } from "./context";
 import { AlarmsPage, counted } from "./lists";
 import { inLanguage, learn } from "./language";
-import { CautionsPage, LinksPage, useSentence } from "./links";
+import { useSentence } from "./links";
 import { Lazy } from "./lazy";
 import { begin, lostAfter, useLive, type Live } from "./live";
 import { newest, standing, WhatNext } from "./next";
@@ -74,8 +74,8 @@ function Page({ path }: { path: string }) {
     case "/rules": return <Lazy key={path} name="RulesPage" />;
     case "/more": return <Lazy key={path} name="MorePage" />;
     case "/alarms": return <AlarmsPage />;
-    case "/links": return <LinksPage />;
-    case "/cautions": return <CautionsPage />;
+    case "/links": return <Lazy key={path} name="LinksPage" />;
+    case "/cautions": return <Lazy key={path} name="CautionsPage" />;
   }
   return <main><p>{words.notFound}</p><p><Go to="/">{words.whatNext}</Go></p></main>;
 }
@@ -237,7 +237,7 @@ function known(frame: Frame, who: string): string {
 }
 
 /** Begins, once there are words. */
-export function start(): void {
+function start(): void {
   begin();
   // Without TLS a browser keeps no page: then it opens only while the mill can be reached.
   // It is kept once the first view is there: on a slow link the two would take the line from each other.
@@ -246,3 +246,6 @@ export function start(): void {
   render(<App />, root);
   void meet().then(() => render(<App />, root));
 }
+
+// Without a network the other language may have been kept.
+void fetchWords(firstLanguage()).catch(() => fetchWords("en")).then(start);

@@ -1,4 +1,5 @@
 // What Lazy fetches in one piece.
+export { CautionsPage, LinksPage } from "./board";
 export { LogbookPage } from "./record";
 export { Closings } from "./closing";
 export { Session } from "./leave";

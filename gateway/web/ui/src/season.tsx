@@ -51,6 +51,7 @@ function Waits({ waits }: { waits: Wait[] }) {
 
 function Lots({ lots }: { lots: SeasonLot[] }) {
   const { now, words } = useHere();
+  const told = lots.filter((l) => l.alarms > 0 || Object.values(l.yield).some((v) => typeof v === "number" && v > 0));
   const number = (v: number | undefined, unit: string) => (v ? `${v.toLocaleString(now.language, { maximumFractionDigits: 1 })} ${unit}` : "–");
   return (
     <section>
@@ -58,7 +59,7 @@ function Lots({ lots }: { lots: SeasonLot[] }) {
       <table>
         <thead><tr><th scope="col">{begins(words.lot)}</th><td>{words.seasonCherry}</td><td>{words.seasonGreen}</td><td>{words.seasonOutturn}</td><td>{words.seasonDanger}</td></tr></thead>
         <tbody>
-          {lots.map((l) => (
+          {told.map((l) => (
             <tr key={l.lot}>
               <th scope="row">{l.lot}</th>
               <td>{l.yield.cherry ? weight(Math.round(l.yield.cherry)) : "–"}</td>
@@ -69,6 +70,7 @@ function Lots({ lots }: { lots: SeasonLot[] }) {
           ))}
         </tbody>
       </table>
+      {told.length < lots.length && <p class="soft">{words.seasonRestLots(lots.length - told.length)}</p>}
     </section>
   );
 }

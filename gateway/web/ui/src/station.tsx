@@ -4,8 +4,9 @@ import { useEffect, useState } from "preact/hooks";
 import { useAct } from "./acts";
 import { WalkCard, byWalk, together, walkOf } from "./alarm";
 import { useHere } from "./context";
+import { endOf, forecastOf } from "./forecast";
 import { byHour, standing } from "./next";
-import { begins, dueAt, moment, spoken } from "./say";
+import { atWall, begins, dueAt, moment, reason, sentence, spoken } from "./say";
 import { Bar, gravest } from "./shapes";
 import type { Point, Prompt, Station } from "./types";
 import { kilograms, weight, weightUnit } from "./units";
@@ -33,6 +34,15 @@ function AnswerFirst({ prompt }: { prompt: Prompt }) {
       {prompt.detail && <p class="soft">{prompt.detail}</p>}
     </>
   );
+}
+
+/** Without a prompt: what the forecast says of the end of the stay, or why it cannot say yet. */
+function Foreseen({ station }: { station: Station }) {
+  const { frame, now, words } = useHere();
+  const end = forecastOf(frame, station);
+  if (end) return <p class="answer">{words.forecastEnds(atWall(end.at, now), atWall(end.early, now), atWall(end.late, now))}</p>;
+  const point = frame.plan.points.find((p) => p.name === endOf(station)), v = point && frame.values[point.name];
+  return point && v?.quality === "bad" ? <p class="answer unsure">{sentence(`${begins(point.title)}: ${reason(v, now, words)}`)}</p> : null;
 }
 
 function PointLine({ point, chosen, choose }: { point: Point; chosen: boolean; choose: () => void }) {
@@ -202,7 +212,7 @@ export function StationPage({ name }: { name: string }) {
         <p class="soft">{station.lot && station.since ? words.loadedSince(station.lot, moment(station.since, now, words), kg) : words.notLoaded}</p>
       )}
       {byWalk(together(alarms)).map((walk) => <WalkCard key={walkOf(walk)} walk={walk} />)}
-      {answer && <AnswerFirst prompt={answer} />}
+      {answer ? <AnswerFirst prompt={answer} /> : !urgent && <Foreseen station={station} />}
       {shown && <section aria-label={shown.title}><h2>{begins(shown.title)}</h2><LazyChart key={shown.name} point={shown} /><p><Go to={`/point/${shown.name}`}>{words.wholePoint(begins(shown.title))}</Go></p></section>}
       <div class="side">
         <Acts station={station} lots={holdsLots.includes(station.kind)} byHand={points.filter((p) => p.byHand)} />

@@ -98,6 +98,7 @@ export const en = {
   seasonNone: "no forecast",
   seasonNotSeen: "not seen",
   seasonRest: (n: number) => (n === 1 ? "1 more stay: no forecast half way, and it was not seen when it was ready." : `${n} more stays: no forecast half way, and it was not seen when they were ready.`),
+  seasonRestLots: (n: number) => (n === 1 ? "1 more lot: not weighed yet, in no danger." : `${n} more lots: not weighed yet, in no danger.`),
   seasonLots: "What each lot gave",
   seasonCherry: "Cherry",
   seasonGreen: "Green",

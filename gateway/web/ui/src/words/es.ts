@@ -99,6 +99,7 @@ export const es: Words = {
   seasonNone: "sin pronóstico",
   seasonNotSeen: "no visto",
   seasonRest: (n) => (n === 1 ? "1 estadía más: sin pronóstico a medio camino, y no se vio cuándo estuvo lista." : `${n} estadías más: sin pronóstico a medio camino, y no se vio cuándo estuvieron listas.`),
+  seasonRestLots: (n) => (n === 1 ? "1 lote más: sin pesar todavía, sin peligro." : `${n} lotes más: sin pesar todavía, sin peligro.`),
   seasonLots: "Qué dio cada lote",
   seasonCherry: "Cereza",
   seasonGreen: "Oro verde",
