@@ -17,22 +17,26 @@ const (
 	SaysTooSoon  = "cannot say yet: less than an hour of pH is known"
 	SaysTooWide  = "cannot say yet: the readings allow too many ends"
 	SaysNoEnd    = "cannot say: the pH does not fall as in a fermentation"
-	widestRatio  = 3.0 // chosen: 8 h to 24 h after loading is the prior alone, and still tells the crew to sleep first
-	leastSeen    = 6   // an hour of SouringStep
-	neverAllowed = 0.2 // chosen
+	widestRatio  = 2.4            // chosen: what is wider helps nobody
+	farthest     = 30 * time.Hour // chosen: what is seen further off than a day is wild more often than right
+	rising       = 0.15           // pH in an hour, chosen: a probe that was moved, or a liquor that was changed
+	leastSeen    = 6              // an hour of SouringStep
+	neverAllowed = 0.2            // chosen
 	// cut is where the interval of the curves alone ends.
 	cut = 0.17
 )
 
-// How much wider than the curves' own interval an honest one is: conformal factors (Vovk, Gammerman, Shafer 2005), chosen so that the interval holds four truths of five on the laws of package
-// tanktest that were held out or sealed once (Held and those before it from First on), and on none of those that are sealed now.
+// How much wider than the curves' own interval an honest one is: conformal factors (Vovk, Gammerman, Shafer 2005), chosen so that the interval holds four truths of five over all laws of package
+// tanktest that may be looked at; what an estate's own tanks show comes on top (Wider).
 const (
-	widerEarly = 0.75
-	widerLate  = 1.10
-	// An interval is never narrower than by this part of the time left, and by this part of how far the forecasts of the last eight hours were from today's.
+	widerEarly    = 0.60
+	widerLate     = 0.85
+	leastEarly    = 0.4  // h: near the end tanks quicken
+	widerLateLeft = 0.12 // part of the time left
+	// The interval of the curves is never narrower than by this part of the time left, and by this part of how far the forecasts of the last eight hours were from today's.
 	widerLeft  = 0.2
 	widerMoved = 0.3
-	widerLeast = 3 * time.Minute
+	widerLeast = 0.05 // h
 )
 
 // Where the pH hardly fell yet, the curves through it say little: the usual time counts as much as they do. Chosen, on the laws that may be looked at.
@@ -53,6 +57,9 @@ type backTest struct {
 	celsius units.Celsius              // of the last step
 	ends    [backHours + 1]float64     // h after loading at which the forecasts of the last hours saw the usual end, the newest first; 0: none
 	recent  [2*stepsAnHour + 1]float64 // pH of the last steps, the newest first
+	hinds   [hindsMost]hindsight
+	told    int
+	ended   float64 // h after loading at which the pH was first at the usual end; 0: not yet
 }
 
 const backHours = 8
@@ -64,6 +71,10 @@ func (s *Souring) lookBack() {
 	b.ends[0] = 0
 	if f, why := s.curves(usualEnd, b.celsius); why == "" {
 		b.ends[0] = b.hours + f.Middle.Hours()
+		if b.told < len(b.hinds) && b.ended == 0 {
+			b.hinds[b.told] = hindsight{b.hours, b.ends[0], s.wide(&f)}
+			b.told++
+		}
 	}
 }
 
@@ -77,13 +88,19 @@ func (b *backTest) moved() (most float64) {
 	return most
 }
 
+// rises tells that the pH rose over the last hour, as in no fermentation.
+func (b *backTest) rises() bool {
+	before := b.recent[stepsAnHour]
+	return before > 0 && b.recent[0]-before > rising
+}
+
 // falls is the fall of the pH over the last two hours, an hour.
 func (b *backTest) falls() float64 {
 	const hours = 2
 	return (b.recent[hours*stepsAnHour] - b.recent[0]) / hours
 }
 
-// Until forecasts when the pH reaches target, the mass staying at t. Without a forecast it says why.
+// Until forecasts when the pH reaches target, the mass being at t and going on from there as lately. Without a forecast it says why.
 func (s *Souring) Until(target float64, t units.Celsius, since time.Duration) (f Forecast, why string) {
 	if s.seen < leastSeen {
 		return f, SaysTooSoon
@@ -91,35 +108,37 @@ func (s *Souring) Until(target float64, t units.Celsius, since time.Duration) (f
 	if f, why = s.curves(target, t); why != "" {
 		return f, why
 	}
-	half, left := (f.Late-f.Early).Hours()/2, widerLeft*f.Middle.Hours()
-	moved := widerMoved * s.past.moved()
-	wide := time.Duration(math.Sqrt(half*half+left*left+moved*moved)*float64(time.Hour)) + widerLeast
-	f.Early = max(0, f.Middle-time.Duration(widerEarly*float64(wide)))
-	f.Late = f.Middle + time.Duration(widerLate*float64(wide))
-	if float64(since+f.Late) > widestRatio*float64(since+f.Early) {
+	early, late := s.wider.sides(f.Middle.Hours(), s.wide(&f))
+	f.Early, f.Late = max(0, f.Middle-hoursOf(early)), f.Middle+hoursOf(late)
+	if float64(since+f.Late) > widestRatio*float64(since+f.Early) || f.Middle > farthest || s.past.rises() {
 		return f, SaysTooWide
 	}
 	return f, ""
+}
+
+func hoursOf(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
+
+// wide is how wide the curves take a side of the interval to be, h.
+func (s *Souring) wide(f *Forecast) float64 {
+	half, left, moved := (f.Late-f.Early).Hours()/2, widerLeft*f.Middle.Hours(), widerMoved*s.past.moved()
+	return math.Sqrt(half*half+left*left+moved*moved) + widerLeast
 }
 
 // curves is what the weighted curves say, and the usual time where the pH hardly fell.
 func (s *Souring) curves(target float64, t units.Celsius) (f Forecast, why string) {
 	clear(s.chance[:])
 	best := s.fit(s.used)
-	var speeds [len(souringQ10)]float64
-	for i := range speeds {
-		speeds[i] = s.speed(i, t)
-	}
+	s.look(t)
 	total := 0.0
 	for i := range s.nodes[:s.used] {
-		total += s.spread(i, target, best, &speeds)
+		total += s.spread(i, target, best)
 	}
 	if total == 0 || s.chance[forecastSteps] > neverAllowed*total {
 		return f, SaysNoEnd
 	}
 	f = Forecast{s.quantile(cut * total), s.quantile(0.5 * total), s.quantile((1 - cut) * total)}
 	if part := s.usual(); part > 0 && target == usualEnd {
-		if usual := time.Duration((s.ready - s.age[1]) / speeds[1] * float64(time.Hour)); usual > 0 {
+		if usual := hoursOf(s.ahead[1].hours(s.ready - s.age[1])); usual > 0 {
 			f.Middle += time.Duration(part * float64(usual-f.Middle))
 			f.Early, f.Late = min(f.Early, f.Middle), max(f.Late, f.Middle)
 		}
@@ -150,7 +169,7 @@ func (s *Souring) fit(n int) float64 {
 var souringEnds = [...]float64{-1.40, -0.53, 0, 0.53, 1.40}
 
 // spread adds the ends of one curve to the chances and gives its weight.
-func (s *Souring) spread(i int, target, best float64, speeds *[len(souringQ10)]float64) float64 {
+func (s *Souring) spread(i int, target, best float64) float64 {
 	n, f := &s.nodes[i], &s.fits[i]
 	const least = -9.2 // one in ten thousand
 	if f.good-best < least || f.drop < 0.1 {
@@ -164,7 +183,7 @@ func (s *Souring) spread(i int, target, best float64, speeds *[len(souringQ10)]f
 		if p := part + end*deviation; p <= 0 {
 			step = 0
 		} else if p < 0.995 || n.course != nil {
-			if left := (n.age(p) - s.age[n.q10]) / speeds[n.q10] * float64(time.Hour/forecastStep); left < float64(forecastSteps) {
+			if left := s.ahead[n.q10].hours(n.age(p)-s.age[n.q10]) * float64(time.Hour/forecastStep); left < float64(forecastSteps) {
 				step = max(0, int(left))
 			}
 		}

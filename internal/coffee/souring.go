@@ -15,7 +15,7 @@ import (
 // What is assumed, all chosen but for the sources named:
 //   - the time to the usual end point, pH 4.6, lies within a third of Ready at the reference temperature in two cases of three
 //     (15 h at 20 to 26 °C, Jackels 2006; 12 to 36 h over all places and methods, Codex par. 27);
-//   - start at pH 5.6 ± 0.2 (5.5 to 5.8, Jackels 2005), levelling off 1.8 ± 0.3 lower (3.6 to 4.0 is severely over, Jackels 2006);
+//   - start at pH 5.6 ± 0.2 (5.5 to 5.8, Jackels 2005), levelling off 2.0 ± 0.2 lower (3.6 to 4.0 is severely over, Jackels 2006);
 //   - Q10 of 1.5, 2 or 2.6 (no measured one was found);
 //   - a fall that quickens towards the end is likelier than one that slows: from 4.6 on pH falls 0.2 to 0.27 an hour, three times its mean (Jackels 2006);
 //   - what was measured long ago counts less, since no tank follows one curve to its end.
@@ -34,6 +34,9 @@ type Souring struct {
 	chance [forecastSteps + 1]float64
 	fits   [souringNodes]fitted
 	past   backTest
+	warmth trend
+	wider  Wider
+	ahead  [len(souringQ10)]aging // scratch
 }
 
 // SouringStep is the time that one pH given to Souring should stand for: a median of that long. It is chosen, and the weights rest on it.
@@ -47,16 +50,16 @@ const (
 	souringNodes                = logisticNodes + courseNodes
 
 	usualStart, startSpread = 5.6, 0.20
-	usualDrop, dropSpread   = 1.8, 0.20
+	usualDrop, dropSpread   = 2.0, 0.20
 	usualEnd                = 4.6
 	readySpread             = 0.32 // of the logarithm of the time needed
 	leastSpread             = 0.10
 	// stepNoise is how far a ten-minute median may lie off its curve. Electrodes do better (0.03); chosen: wide, because neighbours err alike.
 	stepNoise = 0.05
 	// forgetHalf is after how many reference hours a value counts half.
-	forgetHalf = 2.0
-	// probeOffset is what a calibrated electrode may be off by over a stay, and a curve near its end; chosen, from 0.04 pH a day and buffers good to 0.02.
-	probeOffset = 0.07
+	forgetHalf = 3.0
+	// probeOffset is what a calibrated electrode may be off by over a stay (0.04 pH a day, buffers good to 0.02), a curve near its end, and the mass about the electrode from the whole; chosen.
+	probeOffset = 0.10
 
 	forecastStep  = 5 * time.Minute
 	forecastSteps = int(96 * time.Hour / forecastStep)
@@ -92,6 +95,7 @@ type Habit struct {
 	By     [len(souringQ10)]time.Duration // Ready by Q10; 0: as Ready
 	Tanks  int                            // washed tanks it rests on
 	Ways   [coursesKept]Course            // of the newest of them
+	Wider  Wider                          // than usual
 }
 
 // UsualHabit is that of a mill without washed tanks of its own.
@@ -123,6 +127,7 @@ func (h Habit) With(s *Souring, ended time.Duration) Habit {
 	for i := range h.Q10s {
 		h.Q10s[i] += (q10s[i] - h.Q10s[i]) / (n + 2)
 	}
+	h.Wider = h.Wider.after(&s.past)
 	h.Tanks++
 	return h
 }
@@ -159,7 +164,7 @@ func (s *Souring) likely() (shapes [souringShapes]float64, q10s [len(souringQ10)
 
 // NewSouring begins a tank of that habit.
 func NewSouring(h Habit) *Souring {
-	s := &Souring{pace: h.Pace, ready: h.by(1)}
+	s := &Souring{pace: h.Pace, ready: h.by(1), wider: h.Wider}
 	ways := 0
 	for i := range h.Ways {
 		if c, ok := h.Ways[i].curve(); ok {
@@ -224,6 +229,7 @@ func (s *Souring) speed(i int, t units.Celsius) float64 {
 func (s *Souring) Age(d time.Duration, t units.Celsius) {
 	s.past.hours += d.Hours()
 	s.past.celsius = t
+	s.warmth.add(d.Hours(), float64(t))
 	for i := range s.age {
 		s.age[i] += d.Hours() * s.speed(i, t)
 	}
@@ -232,6 +238,9 @@ func (s *Souring) Age(d time.Duration, t units.Celsius) {
 // See takes the median pH of the last SouringStep.
 func (s *Souring) See(ph float64) {
 	s.last = ph
+	if ph <= usualEnd && s.past.ended == 0 {
+		s.past.ended = s.past.hours
+	}
 	s.seen++
 	s.trail.add(s.age, ph)
 	copy(s.past.recent[1:], s.past.recent[:])

@@ -10,7 +10,7 @@ import (
 	"millwarden/internal/units"
 )
 
-// The layers and airs of this file are sealed: written and committed before the drying forecast was improved, looked at once, after that. Forms are from publications as remembered; what is
+// The layers and airs of this file were sealed: written and committed before the drying forecast was improved, asked once, after that; since then they may be looked at. Forms are from publications as remembered; what is
 // drawn lies in the ranges of the literature on parchment (as quoted there): 52 to 56 %wb at the start, 4 to 14 days on decks, 12 to 60 h in dryers at 35 to 45 °C, layers turned every
 // half hour to hour by day, heaped and covered at night, decks under film 8 to 14 K warmer than the air by day. Every isotherm passes near 12.4 % of the dry weight at 25 °C, 61 %RH.
 

@@ -2,7 +2,7 @@ package tanktest
 
 import "math"
 
-// The laws of this file are sealed: written and committed before the forecasters were improved, looked at once, after that. They share no growth, warmth or acid law with those before. Forms
+// The laws of this file were sealed: written and committed before the forecasters were improved, asked once, after that; since then they may be looked at. They share no growth, warmth or acid law with those before. Forms
 // are from the publications named, as remembered; what is drawn lies in the ranges that literature on coffee gives (as quoted there): pH 4.6 after 12 to 36 h (Codex par. 27), 15 h at 20 to
 // 26 °C (Jackels 2006), 16 h (Osorio 2026), 20 h in cool nights and 24 to 48 h under water; from pH 5.5 to 5.8 (Jackels 2005); acid fastest at 22 h at 20.5 °C (Puerta 2013).
 //

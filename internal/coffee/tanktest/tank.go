@@ -33,7 +33,7 @@ const (
 	Richards
 	Flooded
 	Successive
-	// Rivals is sealed, as are Strata and Liquor: see sealed.go.
+	// Rivals was sealed after that, as Strata and Liquor were, and is looked at since it was asked: see sealed.go.
 	Rivals
 	Strata
 	Liquor
@@ -87,10 +87,13 @@ type electrode struct{ offset, drift, noise, wander, state float64 }
 const Lots = 10
 
 // New makes the tank of a seed: estate seed/Lots, lot seed%Lots.
-func New(law Law, seed uint64) *Tank {
+func New(law Law, seed uint64) *Tank { return Sibling(law, seed, seed) }
+
+// Sibling makes the tank of a lot that is given by its own seed, in the estate of the seed.
+func Sibling(law Law, seed, lot uint64) *Tank {
 	estate := rand.New(rand.NewPCG(seed/Lots, uint64(law)+1))
 	own := func(low, high float64) float64 { return low + (high-low)*estate.Float64() }
-	r := rand.New(rand.NewPCG(seed, uint64(law)+101))
+	r := rand.New(rand.NewPCG(lot, uint64(law)+101))
 	between := func(low, high float64) float64 { return low + (high-low)*r.Float64() }
 	t := &Tank{law: law, rng: r,
 		start: between(5.45, 5.85), drop: own(1.5, 2.0) + between(-0.1, 0.1), pace: math.Exp(estate.NormFloat64()*0.25 + r.NormFloat64()*0.10), lag: own(1.5, 4.5) * between(0.8, 1.2), sharp: own(0.85, 1.2) * between(0.95, 1.05),
