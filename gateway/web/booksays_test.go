@@ -92,9 +92,9 @@ func TestSpanishSays_everySentence(t *testing.T) {
 			args = append(args, fmt.Sprintf("zz%d", len(args)+1))
 			return args[len(args)-1]
 		})
-		want := spanish
+		want := strings.ReplaceAll(spanish, "&", "$") // as it is, or said too: of these words the same
 		for i := len(args); i > 0; i-- {
-			if !strings.Contains(spanish, "$"+strconv.Itoa(i)) {
+			if !strings.Contains(want, "$"+strconv.Itoa(i)) {
 				t.Errorf("%q leaves out %d of %q", spanish, i, english)
 			}
 			want = strings.ReplaceAll(want, "$"+strconv.Itoa(i), args[i-1])
