@@ -7,7 +7,6 @@ import (
 	"strings"
 	"time"
 
-	"millwarden/internal/diag"
 	"millwarden/internal/units"
 	"millwarden/rules/engine"
 	"millwarden/rules/formula"
@@ -70,7 +69,7 @@ func (c *checker) placeAlarms() (alarms []*alarm, fit bool) {
 		a.places = c.placesOf(a)
 		c.noPlace(a)
 		if total += len(a.places); total > maxAlarms {
-			c.say("75", a.Name.Range, facts{"what": "alarms after for each:", "n": "more than " + fmt.Sprint(maxAlarms), "max": fmt.Sprint(maxAlarms),
+			c.say("75", a.Name.Where(), facts{"what": "alarms after for each:", "n": "more than " + fmt.Sprint(maxAlarms), "max": fmt.Sprint(maxAlarms),
 				"why": "Give fewer stations the same alarm, or leave built-in subjects out."})
 			return nil, false
 		}
@@ -81,7 +80,8 @@ func (c *checker) placeAlarms() (alarms []*alarm, fit bool) {
 
 func (c *checker) addAlarms() {
 	blocks := c.of("alarm", "prompt", "event")
-	c.alarms = make(map[string]*alarm, len(blocks))
+	c.alarms, c.alarmList = make(map[string]*alarm, len(blocks)), make([]*alarm, 0, len(blocks))
+	list := make([]alarm, 0, len(blocks)) // one array for all
 	for _, b := range blocks {
 		name := b.Name.Word()
 		if !b.Name.Given() {
@@ -90,7 +90,8 @@ func (c *checker) addAlarms() {
 		if old := c.alarms[name]; old != nil {
 			continue // said in checkTwice
 		}
-		a := &alarm{block: b, name: name, kind: kindOf(b)}
+		list = append(list, alarm{block: b, name: name, kind: kindOf(b)})
+		a := &list[len(list)-1]
 		c.alarms[name] = a
 		c.alarmList = append(c.alarmList, a)
 	}
@@ -118,7 +119,7 @@ func (c *checker) noAlarm(t syntax.Token) {
 		names = append(names, a.name)
 	}
 	n := near(t.Word(), names)
-	c.say("22", t.Range, facts{"what": "alarm", "name": t.Word(), "near": n, "why": orElse(n, "Built-in alarms are taken in by use.")})
+	c.say("22", t.Where(), facts{"what": "alarm", "name": t.Word(), "near": n, "why": orElse(n, "Built-in alarms are taken in by use.")})
 }
 
 // addMoments makes the events of the file moments of their stations.
@@ -170,7 +171,7 @@ func (c *checker) checkWithout() {
 			continue
 		}
 		if class == "safety" || class == "food" {
-			c.say("W13", b.Name.Range, facts{"alarm": a.name, "class": class, "because": strings.TrimSuffix(sentence(because), ".")})
+			c.say("W13", b.Name.Where(), facts{"alarm": a.name, "class": class, "because": strings.TrimSuffix(sentence(because), ".")})
 		}
 		c.plan.LeftOut = append(c.plan.LeftOut, LeftOut{Alarm: a.name, At: wordsOf(b.Scope.At), Class: classOf[class], Because: because})
 	}
@@ -289,30 +290,28 @@ func (c *checker) noPlace(a *alarm) {
 			return
 		}
 	}
-	c.say("60", a.Name.Range, facts{"kind": kinds, "alarm": a.Title(), "why": "There is no station of kind " + kinds + "."})
+	c.say("60", a.Name.Where(), facts{"kind": kinds, "alarm": a.Title(), "why": "There is no station of kind " + kinds + "."})
 }
 
-// typerAt is a typer for the formulas of a block at a station.
-func (c *checker) typerAt(b *block, s *station) *typer {
-	t := &typer{c: c, station: s, builtIn: !b.ours()}
+// begin makes t a typer for the formulas of a block at a station.
+func (t *typer) begin(c *checker, b *block, s *station) {
+	*t = typer{c: c, station: s, builtIn: !b.ours()}
 	if s != nil {
 		t.owner = s.name
 	}
 	if len(b.Scope.Each) > 0 || !b.ours() {
 		t.skip = func(string) {}
 	}
-	return t
 }
 
-// instantiate makes the alarm of one place, unless it lacks a point there.
-func (c *checker) instantiate(a *alarm, p place) {
-	lacked := ""
-	t := c.typerAt(a.block, p.station)
+// instantiate makes the alarm of one place, unless it lacks a point there. The typer is one that nobody needs any more.
+func (c *checker) instantiate(a *alarm, p place, t *typer) {
+	t.begin(c, a.block, p.station)
 	t.owner, t.value, t.alarm = p.name, p.value, a.name
 	if t.skip != nil {
 		t.skip = func(name string) {
-			if lacked == "" {
-				lacked = name
+			if t.lacked == "" {
+				t.lacked = name
 			}
 		}
 	}
@@ -321,15 +320,15 @@ func (c *checker) instantiate(a *alarm, p place) {
 		if a.lacking == nil {
 			a.lacking = map[string][]string{}
 		}
-		if a.lacking[lacked] == nil {
-			a.lackOrder = append(a.lackOrder, lacked)
+		if a.lacking[t.lacked] == nil {
+			a.lackOrder = append(a.lackOrder, t.lacked)
 		}
-		a.lacking[lacked] = append(a.lacking[lacked], p.name)
+		a.lacking[t.lacked] = append(a.lacking[t.lacked], p.name)
 		return
 	}
 	e := c.made.Next()
 	*e = engine.Alarm{ID: a.name + "@" + p.name, Name: a.name, Kind: a.kind, Title: titleOf(a.block), Place: p.name, PlaceTitle: p.title, Area: p.area,
-		When: when, While: while, SuppressedWhile: suppressed, Say: text(a.block, "say"), Source: text(a.block, "source"), File: a.Name.File, Line: a.Name.Line}
+		When: when, While: while, SuppressedWhile: suppressed, Say: text(a.block, "say"), Source: text(a.block, "source"), File: a.Name.File(), Line: a.Name.Line()}
 	c.calling(a, p, e)
 	c.beside(a, p, e, t)
 	e.Printed = printedForm(e)
@@ -355,7 +354,7 @@ func (c *checker) conditions(a *alarm, t *typer) (when, while, suppressed *formu
 			if a.ours() {
 				t.exclude(f.Expr)
 			}
-			c.checkSize(f.Expr.Where(), r.node)
+			c.checkSize(f.Expr, r.node)
 		}
 		return r.node
 	}
@@ -369,9 +368,9 @@ func (c *checker) conditions(a *alarm, t *typer) (when, while, suppressed *formu
 }
 
 // checkSize holds a condition to its depth; the number of its parts was counted where it was read.
-func (c *checker) checkSize(at diag.Range, n *formula.Node) {
+func (c *checker) checkSize(at placed, n *formula.Node) {
 	if deep := depthOf(n); deep > maxDepth {
-		c.say("75", at, facts{"what": "parts inside one another:", "n": fmt.Sprint(deep), "max": fmt.Sprint(maxDepth), "why": "Give a part of it a name with a point block."})
+		c.say("75", at.Where(), facts{"what": "parts inside one another:", "n": fmt.Sprint(deep), "max": fmt.Sprint(maxDepth), "why": "Give a part of it a name with a point block."})
 	}
 }
 
@@ -395,7 +394,7 @@ func (a *alarm) from(at, key string) *block {
 
 func (c *checker) deadbandsOf(a *alarm, t *typer) *deadbands {
 	b := a.from(t.owner, "deadband")
-	d := &deadbands{}
+	d := &t.own
 	l := line(b, "deadband")
 	if l == nil {
 		return d
@@ -554,7 +553,7 @@ func (c *checker) callNames(b *block) []string {
 			}
 			known := append(sortedKeys(c.watches), sortedKeys(c.people)...)
 			n := near(name, known)
-			c.say("22", t.Range, facts{"what": "watch or person", "name": name, "near": n,
+			c.say("22", t.Where(), facts{"what": "watch or person", "name": name, "near": n,
 				"why": orElse(n, "Watches: "+orNone(sortedKeys(c.watches))+". Persons: "+orNone(sortedKeys(c.people))+".")})
 			continue
 		}
@@ -650,7 +649,7 @@ func (c *checker) noteLacking(a *alarm) {
 		return
 	}
 	if len(a.made) == 0 && a.ours() {
-		c.say("60", a.Name.Range, facts{"kind": oneOf(wordsOf(a.Scope.Each)), "alarm": a.Title(), "why": "There is no " + oneOf(a.lackOrder) + "."})
+		c.say("60", a.Name.Where(), facts{"kind": oneOf(wordsOf(a.Scope.Each)), "alarm": a.Title(), "why": "There is no " + oneOf(a.lackOrder) + "."})
 		return
 	}
 	var points, places []string
@@ -661,7 +660,7 @@ func (c *checker) noteLacking(a *alarm) {
 		points, places = append(points, point), append(places, a.lacking[point]...)
 	}
 	if len(points) > 0 {
-		c.say("N1", a.Name.Range, facts{"alarm": a.name, "list": strings.Join(places, ", "), "point": oneOf(points)})
+		c.say("N1", a.Name.Where(), facts{"alarm": a.name, "list": strings.Join(places, ", "), "point": oneOf(points)})
 	}
 }
 
@@ -689,9 +688,9 @@ func printParts(b []byte, n *formula.Node) []byte {
 	switch n.Op {
 	case formula.Const:
 		b = append(append(append(b, " ["...), n.Text...), ' ')
-		b = append(strconv.AppendFloat(b, n.Value, 'g', -1, 64), ']')
+		b = append(appendNumber(b, n.Value), ']')
 	case formula.Less, formula.LessEq, formula.Greater, formula.GreaterEq:
-		b = append(strconv.AppendFloat(append(b, " [deadband "...), n.Deadband, 'g', -1, 64), ']')
+		b = append(appendNumber(append(b, " [deadband "...), n.Deadband), ']')
 	case formula.Point:
 		b = append(append(append(b, " ["...), n.Ref...), ']')
 	}
@@ -699,6 +698,14 @@ func printParts(b []byte, n *formula.Node) []byte {
 		b = printParts(b, arg)
 	}
 	return b
+}
+
+// appendNumber writes a number in as few digits as tell it from all others; most are small and whole, which is quickly done.
+func appendNumber(b []byte, n float64) []byte {
+	if whole := int64(n); n == float64(whole) && whole > 0 && whole < 1e6 {
+		return strconv.AppendInt(b, whole, 10)
+	}
+	return strconv.AppendFloat(b, n, 'g', -1, 64)
 }
 
 // checkDepends finds the alarms that others depend on, and circles among them.
@@ -736,7 +743,7 @@ func (c *checker) dependsCircle(a *alarm) {
 		// of a circle, only its first alarm is marked
 		for _, name := range path {
 			other := c.alarms[name]
-			if other.Name.File == a.Name.File && other.Name.Line < a.Name.Line && other.ours() {
+			if other.Name.File() == a.Name.File() && other.Name.Line() < a.Name.Line() && other.ours() {
 				return
 			}
 		}
@@ -744,7 +751,7 @@ func (c *checker) dependsCircle(a *alarm) {
 		if len(path) > 0 {
 			why = "It depends on " + strings.Join(append(path, a.name), ", which depends on ") + "."
 		}
-		c.say("64", t.Range, facts{"a": "alarm " + a.name, "why": why})
+		c.say("64", t.Where(), facts{"a": "alarm " + a.name, "why": why})
 		return
 	}
 }

@@ -44,6 +44,8 @@ func (c *checker) assemble() {
 }
 
 func (c *checker) assemblePoints() {
+	c.plan.Points = make([]Point, 0, len(c.pointList))
+	c.plan.Engine.Points = make([]engine.Point, 0, len(c.pointList))
 	for _, pt := range c.pointList {
 		if pt.gone {
 			continue

@@ -33,9 +33,9 @@ func (c *checker) missing(b *block, keys []string, why string) {
 	for _, k := range keys {
 		shown = append(shown, k+" "+examples[k])
 	}
-	at := b.Name.Range
+	at := b.Name.Where()
 	if !b.Name.Given() {
-		at = b.Word.Range
+		at = b.Word.Where()
 	}
 	c.say("16", at, facts{"block": b.Title(), "keys": strings.Join(keys, ", "), "example": strings.Join(shown, "; ") + ".", "why": why})
 }
@@ -119,11 +119,11 @@ func (c *checker) checkTwice(why func(*block) string, words ...string) {
 				seen[name] = b
 				continue
 			}
-			known := facts{"what": b.Word.Word(), "name": name, "place": before.Name.Position.String()}
+			known := facts{"what": b.Word.Word(), "name": name, "place": before.Name.Where().Position.String()}
 			if why != nil {
 				known["why"] = why(before)
 			}
-			c.say("21", b.Name.Range, known)
+			c.say("21", b.Name.Where(), known)
 		}
 	}
 }
@@ -135,8 +135,8 @@ func (c *checker) checkName(b *block) {
 	_, isKind := c.words.kinds[name]
 	stray := isKind && (word == "station" && b.Kind.Given() && b.Kind.Word() != name)
 	clash := word == "area" && name == "alarm" // readings of an area and alarms of the site would share a topic
-	if isReserved(name) || stray || clash {
-		c.say("23", b.Name.Range, facts{"name": name, "y": name + "-1"})
+	if syntax.Reserved(name) || stray || clash {
+		c.say("23", b.Name.Where(), facts{"name": name, "y": name + "-1"})
 	}
 }
 
@@ -149,7 +149,7 @@ func (c *checker) checkSingles(words ...string) {
 				continue
 			}
 			if before != nil {
-				c.say("21", b.Word.Range, facts{"what": "block", "name": w, "place": before.Word.Position.String()})
+				c.say("21", b.Word.Where(), facts{"what": "block", "name": w, "place": before.Word.Where().Position.String()})
 			}
 			before = b
 		}

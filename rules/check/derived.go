@@ -37,7 +37,8 @@ func (c *checker) derive(p *point) {
 		p.unsure = true
 		return
 	}
-	t := c.typerAt(p.block, p.station)
+	t := &typer{}
+	t.begin(c, p.block, p.station)
 	r := t.expr(p.block.Formula)
 	if !r.bad && (r.lit != nil || r.fixed) {
 		t.say("43", r.x, facts{"truth": "the same"})
@@ -92,9 +93,9 @@ func firstName(b *block, short string) diag.Range {
 	at := b.Formula.Where()
 	found := false
 	for _, t := range b.Head {
-		word := t.Word()
-		if !found && t.Column >= at.Column && t.Line >= at.Line && (word == short || strings.HasSuffix(word, "/"+short)) {
-			at, found = t.Range, true
+		word, here := t.Word(), t.Where()
+		if !found && here.Column >= at.Column && here.Line >= at.Line && (word == short || strings.HasSuffix(word, "/"+short)) {
+			at, found = here, true
 		}
 	}
 	return at

@@ -88,7 +88,7 @@ func (t *typer) call(x *syntax.Call) typed {
 			known["list"] = strings.Join(functionNames, ", ")
 		}
 		t.wrong = true
-		t.c.say("50", x.Func.Range, known)
+		t.c.say("50", x.Func.Where(), known)
 		return t.bad(x)
 	}
 	switch f.kind {
@@ -239,7 +239,7 @@ func (t *typer) overAll(x *syntax.Call, f function) typed {
 	if t.c.words.kinds[kind] == nil {
 		n := near(kind, t.c.words.kindNames)
 		t.wrong = true
-		t.c.say("22", ref.Station.Range, facts{"what": "kind of station", "name": kind, "near": n, "why": orElse(n, "Kinds: "+strings.Join(t.c.words.kindNames, ", ")+".")})
+		t.c.say("22", ref.Station.Where(), facts{"what": "kind of station", "name": kind, "near": n, "why": orElse(n, "Kinds: "+strings.Join(t.c.words.kindNames, ", ")+".")})
 		return t.bad(x)
 	}
 	var refs []string
@@ -492,7 +492,7 @@ func (t *typer) ofDay(x *syntax.Call, f function) typed {
 		if at.Kind != syntax.Clock || !ok {
 			return t.misused(x, f)
 		}
-		return t.node(x, formula.Node{Op: f.op, From: minutes % (24 * 60)}, units.Duration)
+		return t.node(x, formula.Node{Op: f.op, From: int16(minutes % (24 * 60))}, units.Duration)
 	}
 	if at.Kind != syntax.Span {
 		return t.misused(x, f)
@@ -502,7 +502,7 @@ func (t *typer) ofDay(x *syntax.Call, f function) typed {
 		t.wrong = true
 		return t.bad(x)
 	}
-	return t.node(x, formula.Node{Op: f.op, From: span.From, To: span.To}, units.YesNo)
+	return t.node(x, formula.Node{Op: f.op, From: int16(span.From), To: int16(span.To)}, units.YesNo)
 }
 
 // watched types watched(2 h) and watched(wash-in).

@@ -79,7 +79,7 @@ func (c *checker) addLimit(b *block) {
 		return
 	}
 	if declared != nil {
-		c.say("21", b.Name.Range, facts{"what": "limit", "name": name, "place": declared.Name.Position.String()})
+		c.say("21", b.Name.Where(), facts{"what": "limit", "name": name, "place": declared.Name.Where().Position.String()})
 		return
 	}
 	l := &limit{block: b, name: name, c: c, overrides: map[string]*override{}, in: b.Scope.In.Word()}
@@ -112,7 +112,7 @@ func (c *checker) override(l *limit, b *block) {
 			return
 		}
 		if !l.stands(s) && s.kind != nil {
-			c.say("68", t.Range, facts{"limit": l.name, "kind": s.kindName(), "list": oneOf(l.kinds), "station": s.name})
+			c.say("68", t.Where(), facts{"limit": l.name, "kind": s.kindName(), "list": oneOf(l.kinds), "station": s.name})
 			l.used.Store(true)
 			return
 		}
@@ -131,7 +131,7 @@ func (c *checker) override(l *limit, b *block) {
 	o := &override{block: b, value: value}
 	if len(b.Scope.At) == 0 {
 		if l.site != nil {
-			c.say("21", b.Name.Range, facts{"what": "limit", "name": l.name, "place": l.site.Name.Position.String()})
+			c.say("21", b.Name.Where(), facts{"what": "limit", "name": l.name, "place": l.site.Name.Where().Position.String()})
 			return
 		}
 		l.site = o
@@ -139,7 +139,7 @@ func (c *checker) override(l *limit, b *block) {
 	}
 	for _, t := range b.Scope.At {
 		if before := l.overrides[t.Word()]; before != nil {
-			c.say("21", t.Range, facts{"what": "limit", "name": l.name + " at " + t.Word(), "place": before.Name.Position.String()})
+			c.say("21", t.Where(), facts{"what": "limit", "name": l.name + " at " + t.Word(), "place": before.Name.Where().Position.String()})
 			continue
 		}
 		l.overrides[t.Word()] = o
@@ -158,7 +158,7 @@ func (c *checker) wrongLimit(l *limit, b *block) {
 		c.say("5", b.Amount.Where(), facts{"x": b.Amount.Measures[0].Number.Text, "what": l.name, "quantity": l.q.Article(), "y": withUnit(b.Amount.Measures[0].Number.Text, l.q)})
 		return
 	}
-	c.say("65", b.Amount.Where(), facts{"limit": l.name, "qa": l.q.Article(), "x": b.Amount.String(), "place": l.Name.Position.String(), "y": printed(l.value, l.q)})
+	c.say("65", b.Amount.Where(), facts{"limit": l.name, "qa": l.q.Article(), "x": b.Amount.String(), "place": l.Name.Where().Position.String(), "y": printed(l.value, l.q)})
 }
 
 // limitQuantity is what a limit is of. A unit of several meanings (% is a share, a humidity, a concentration) is read as what the limit is
@@ -302,7 +302,7 @@ func (c *checker) endOf(l *limit, key string, s *station) end {
 				names = append(names, o.name)
 			}
 			n := near(b.Name.Word(), names)
-			c.say("22", b.Name.Range, facts{"what": "limit", "name": b.Name.Word(), "near": n})
+			c.say("22", b.Name.Where(), facts{"what": "limit", "name": b.Name.Word(), "near": n})
 			return end{}
 		}
 		if other.subject != "" {
@@ -362,7 +362,7 @@ func (c *checker) beyondEnd(l *limit, b *block, broken, least, greatest end, tha
 		return
 	}
 	if broken.limit != nil {
-		c.say("66", b.Amount.Where(), facts{"limit": l.name, "than": than, "other": broken.name, "y": printed(broken.value, l.q), "place": broken.limit.Name.Position.String()})
+		c.say("66", b.Amount.Where(), facts{"limit": l.name, "than": than, "other": broken.name, "y": printed(broken.value, l.q), "place": broken.limit.Name.Where().Position.String()})
 		return
 	}
 	name := func(e end) string {
@@ -381,7 +381,7 @@ func (c *checker) upset(l *limit, broken end, than string) {
 		return
 	}
 	back := map[string]string{"at least": "at most", "at most": "at least"}[than]
-	c.say("66", o.Amount.Where(), facts{"limit": broken.name, "than": back, "other": l.name, "y": printed(l.value, l.q), "place": l.Name.Position.String()})
+	c.say("66", o.Amount.Where(), facts{"limit": broken.name, "than": back, "other": l.name, "y": printed(l.value, l.q), "place": l.Name.Where().Position.String()})
 }
 
 // checkUsed says which limits stand in no condition, and which of the used ones say not where they come from.
@@ -396,21 +396,21 @@ func (c *checker) checkUsed(l *limit) {
 				names = append(names, o.name)
 			}
 		}
-		c.say("67", l.Name.Range, facts{"name": l.name, "near": near(l.name, names)})
+		c.say("67", l.Name.Where(), facts{"name": l.name, "near": near(l.name, names)})
 		return
 	}
 	if !l.Has("source") && !l.Has("choice") {
-		c.say("16", l.Name.Range, facts{"block": l.Title(), "keys": "source or choice", "example": "choice " + examples["choice"] + ".", "why": whyNeeded["limit"]})
+		c.say("16", l.Name.Where(), facts{"block": l.Title(), "keys": "source or choice", "example": "choice " + examples["choice"] + ".", "why": whyNeeded["limit"]})
 	}
 }
 
 // plan writes the values in force.
 func (l *limit) plan() []Limit {
 	base := Limit{Name: l.name, Declared: units.Amount{Value: l.value, Quantity: l.q}, Value: units.Amount{Value: l.value, Quantity: l.q}, Subject: l.subject,
-		Source: text(l.block, "source"), Choice: text(l.block, "choice"), File: l.Name.File, Line: l.Name.Line, At: slices.Clone(l.stations)}
+		Source: text(l.block, "source"), Choice: text(l.block, "choice"), File: l.Name.File(), Line: l.Name.Line(), At: slices.Clone(l.stations)}
 	if l.site != nil {
 		base.Value.Value, base.Because = l.site.value, text(l.site.block, "because")
-		base.File, base.Line = l.site.Name.File, l.site.Name.Line
+		base.File, base.Line = l.site.Name.File(), l.site.Name.Line()
 	}
 	list := []Limit{base}
 	for _, name := range sortedKeys(l.overrides) {
@@ -418,7 +418,7 @@ func (l *limit) plan() []Limit {
 		at := base
 		at.At = []string{name}
 		at.Value.Value, at.Because = o.value, strings.TrimSpace(text(o.block, "because"))
-		at.File, at.Line = o.Name.File, o.Name.Line
+		at.File, at.Line = o.Name.File(), o.Name.Line()
 		list = append(list, at)
 	}
 	return list

@@ -42,7 +42,7 @@ func (c *checker) wireID(part string, t syntax.Token) (id string, ok bool) {
 }
 
 func (c *checker) noID(part string, t syntax.Token, why string) bool {
-	c.say("17", t.Range, facts{"key": "part " + part, "says when wrong": "needs its 1-Wire id, for example 28-0316a2794bff", "meaning": why})
+	c.say("17", t.Where(), facts{"key": "part " + part, "says when wrong": "needs its 1-Wire id, for example 28-0316a2794bff", "meaning": why})
 	return false
 }
 

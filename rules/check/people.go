@@ -108,7 +108,7 @@ func (c *checker) address(b *block, keys ...string) {
 		name, port, found := cutLast(host)
 		n, err := units.ParseNumber(strings.TrimSuffix(port, "/"))
 		if !found || name == "" && key == "address" || err != nil || n < 0 || n > 65535 {
-			c.wrong(l, t.Range, "")
+			c.wrong(l, t.Where(), "")
 		}
 	}
 }
@@ -138,7 +138,7 @@ func (c *checker) encrypted(b *block) {
 		bareHost = host
 	}
 	if plain && !isLoopback(bareHost) {
-		c.say("W18", t.Range, facts{"address": host})
+		c.say("W18", t.Where(), facts{"address": host})
 	}
 }
 
@@ -151,7 +151,7 @@ func (c *checker) pageListen(b *block, at string) {
 	if isLoopback(at) || c.plan.Page.Certificate != "" {
 		return
 	}
-	c.say("16", b.Word.Range, facts{"block": "page", "keys": "certificate", "example": "certificate /etc/millwarden/page.pem.",
+	c.say("16", b.Word.Where(), facts{"block": "page", "keys": "certificate", "example": "certificate /etc/millwarden/page.pem.",
 		"why": "It is served beyond this machine."})
 }
 
@@ -172,7 +172,7 @@ func (c *checker) addChannel(b *block) {
 	c.channels[name] = ch
 	if d == nil {
 		n := near(at.Word(), c.words.channelNames)
-		c.say("22", at.Range, facts{"what": "kind of channel", "name": at.Text, "near": n, "why": orElse(n, "Kinds: "+strings.Join(c.words.channelNames, ", ")+".")})
+		c.say("22", at.Where(), facts{"what": "kind of channel", "name": at.Text, "near": n, "why": orElse(n, "Kinds: "+strings.Join(c.words.channelNames, ", ")+".")})
 		return
 	}
 	ch.plan.Settings = c.settings(b, d, "channel "+d.Name, nil)
@@ -188,12 +188,12 @@ func (c *checker) checkPeople() {
 	}
 	if n := len(c.plan.People); n > maxPeople {
 		last := c.of("person")[n-1]
-		c.say("75", last.Name.Range, facts{"what": "persons:", "n": trimmed(float64(n)), "max": trimmed(maxPeople), "why": "Call groups by their phone list."})
+		c.say("75", last.Name.Where(), facts{"what": "persons:", "n": trimmed(float64(n)), "max": trimmed(maxPeople), "why": "Call groups by their phone list."})
 	}
 	for _, t := range c.peopleMeant {
 		if c.people[t.Word()] == nil {
 			n := near(t.Word(), sortedKeys(c.people))
-			c.say("22", t.Range, facts{"what": "person", "name": t.Word(), "near": n, "why": orElse(n, "Persons: "+orNone(sortedKeys(c.people))+".")})
+			c.say("22", t.Where(), facts{"what": "person", "name": t.Word(), "near": n, "why": orElse(n, "Persons: "+orNone(sortedKeys(c.people))+".")})
 		}
 	}
 	for _, b := range c.of("watch") {
@@ -215,14 +215,14 @@ func (c *checker) addPerson(b *block) {
 		if t, ok := valueToken(l); ok {
 			p.Phone = t.Text
 			if !isPhone(t.Text) {
-				c.wrong(l, t.Range, "")
+				c.wrong(l, t.Where(), "")
 			}
 		}
 	}
 	if l := line(b, "mail"); l != nil {
 		if user, host, found := strings.Cut(p.Mail, "@"); !found || user == "" || !strings.Contains(host, ".") || strings.ContainsAny(p.Mail, " <>") {
 			t, _ := valueToken(l)
-			c.wrong(l, t.Range, "")
+			c.wrong(l, t.Where(), "")
 		}
 	}
 	p.Rights = c.word(b, "rights", []string{"owner", "technician", "crew", "reader", "auditor"}, "crew")
@@ -264,7 +264,7 @@ func (c *checker) channelsNamed(tokens []syntax.Token) []string {
 			} else if n == "" {
 				why = "Channels: " + orNone(sortedKeys(c.channels)) + "."
 			}
-			c.say("22", t.Range, facts{"what": "channel", "name": name, "near": n, "why": why})
+			c.say("22", t.Where(), facts{"what": "channel", "name": name, "near": n, "why": why})
 			continue
 		}
 		names = append(names, name)
@@ -297,7 +297,7 @@ func (c *checker) peopleNamed(p *syntax.People, by []syntax.Token) (names, chann
 		b := c.people[name]
 		if b == nil {
 			n := near(name, append(sortedKeys(c.people), everyone))
-			c.say("22", t.Range, facts{"what": "person", "name": name, "near": n, "why": orElse(n, "Persons: "+orNone(sortedKeys(c.people))+".")})
+			c.say("22", t.Where(), facts{"what": "person", "name": name, "near": n, "why": orElse(n, "Persons: "+orNone(sortedKeys(c.people))+".")})
 			continue
 		}
 		names = append(names, name)
@@ -314,7 +314,7 @@ func (c *checker) reachable(b *block, t syntax.Token, by []syntax.Token) {
 			continue
 		}
 		if key := needsOf[set.plan.Kind]; key != "" && !b.Has(key) {
-			c.say("74", t.Range, facts{"person": t.Word(), "channel": ch.Word(), "key": key, "place": b.Name.Position.String()})
+			c.say("74", t.Where(), facts{"person": t.Word(), "channel": ch.Word(), "key": key, "place": b.Name.Where().Position.String()})
 		}
 	}
 }
@@ -342,13 +342,13 @@ func (c *checker) addWatch(b *block) {
 			if minutes, ok := clockMinutes(t.Text); ok {
 				w.Digest = minutes % (24 * 60)
 			} else {
-				c.wrong(l, t.Range, "")
+				c.wrong(l, t.Where(), "")
 			}
 		}
 	}
 	c.plan.Watches = append(c.plan.Watches, w)
 	if n := len(c.plan.Watches); n == maxWatches+1 {
-		c.say("75", b.Name.Range, facts{"what": "watches:", "n": trimmed(float64(n)), "max": trimmed(maxWatches), "why": "Join those of the same people."})
+		c.say("75", b.Name.Where(), facts{"what": "watches:", "n": trimmed(float64(n)), "max": trimmed(maxWatches), "why": "Join those of the same people."})
 	}
 }
 
@@ -359,7 +359,7 @@ func (c *checker) watchTakes(b *block, w *Watch) {
 		for _, t := range namesOf(l) {
 			p, ok := priorityOf[t.Word()]
 			if !ok {
-				c.say("20", t.Range, facts{"x": t.Text, "list": strings.Join(priorities, ", "), "near": near(t.Word(), priorities), "meaning": keyOf(l).Sentence()})
+				c.say("20", t.Where(), facts{"x": t.Text, "list": strings.Join(priorities, ", "), "near": near(t.Word(), priorities), "meaning": keyOf(l).Sentence()})
 				continue
 			}
 			w.Takes = append(w.Takes, p)
@@ -385,7 +385,7 @@ func (c *checker) watchHours(l *syntax.Line, h *syntax.Hours) (engine.Span, bool
 	span.Days = [7]bool{}
 	for _, t := range h.Days {
 		if !addDays(&span.Days, t.Word()) {
-			c.wrong(l, t.Range, "")
+			c.wrong(l, t.Where(), "")
 			return span, false
 		}
 	}
@@ -428,8 +428,8 @@ func (c *checker) steps(b *block) []Step {
 		if l.Refused {
 			continue
 		}
-		if l.Key.Line != row {
-			by, row = nil, l.Key.Line
+		if l.Key.Line() != row {
+			by, row = nil, l.Key.Line()
 		}
 		switch v := l.Value.(type) {
 		case *syntax.People:
@@ -453,7 +453,7 @@ func (c *checker) steps(b *block) []Step {
 		}
 	}
 	if len(steps) > maxSteps {
-		c.say("75", b.Name.Range, facts{"what": "steps of a watch:", "n": trimmed(float64(len(steps))), "max": trimmed(maxSteps), "why": "Call several people in one step."})
+		c.say("75", b.Name.Where(), facts{"what": "steps of a watch:", "n": trimmed(float64(len(steps))), "max": trimmed(maxSteps), "why": "Call several people in one step."})
 	}
 	return steps
 }

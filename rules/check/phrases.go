@@ -46,10 +46,10 @@ func (m *matcher) surplus() {
 	m.failed = true
 	rest := m.tokens[m.at:]
 	if m.at == 0 {
-		m.c.say("19", rest[0].Range, facts{"x": rest[0].Text, "key": m.name, "y": m.name})
+		m.c.say("19", rest[0].Where(), facts{"x": rest[0].Text, "key": m.name, "y": m.name})
 		return
 	}
-	m.c.say("19", rest[0].Range, facts{"x": rest[0].Text, "key": m.name, "y": joined(m.tokens[:m.at])})
+	m.c.say("19", rest[0].Where(), facts{"x": rest[0].Text, "key": m.name, "y": joined(m.tokens[:m.at])})
 }
 
 // joined writes tokens with one space between them.
@@ -150,7 +150,7 @@ func (m *matcher) misfit() {
 	m.failed = true
 	if m.at < len(m.tokens) {
 		t := m.tokens[m.at]
-		m.c.say("78", t.Range, facts{"x": t.Text, "key": m.name, "pattern": m.written})
+		m.c.say("78", t.Where(), facts{"x": t.Text, "key": m.name, "pattern": m.written})
 		return
 	}
 	m.c.say("27", m.lastPiece(), facts{"key": m.name, "pattern": m.written})
@@ -160,11 +160,11 @@ func (m *matcher) misfit() {
 func (m *matcher) lastPiece() diag.Range {
 	n := len(m.tokens)
 	if n == 0 {
-		return m.key.Range
+		return m.key.Where()
 	}
-	last := m.tokens[n-1].Range
+	last := m.tokens[n-1].Where()
 	if m.tokens[n-1].Kind == syntax.Unit && n > 1 {
-		number := m.tokens[n-2].Range
+		number := m.tokens[n-2].Where()
 		number.Width = last.Column + last.Width - number.Column
 		return number
 	}
@@ -229,7 +229,7 @@ func (m *matcher) slot(e *phrase.Element) {
 		n, ok := m.c.number(t)
 		m.failed = m.failed || !ok
 		s.Amount = units.Amount{Value: n, Quantity: units.Count}
-		m.bounds(e, t.Range, n)
+		m.bounds(e, t.Where(), n)
 	case e.Text == "AMOUNT" || e.Text == "ANY" || e.Quantity() != units.None:
 		m.amount(e, t, &s)
 	default:
@@ -245,12 +245,12 @@ func (m *matcher) address(e *phrase.Element, t syntax.Token, s *phrase.Slot) {
 	n, ok := hexNumber(t.Word())
 	if !ok {
 		m.failed = true
-		m.c.say("78", t.Range, facts{"x": t.Text, "key": m.name, "pattern": m.written})
+		m.c.say("78", t.Where(), facts{"x": t.Text, "key": m.name, "pattern": m.written})
 		return
 	}
 	s.Text = t.Word()
 	s.Amount = units.Amount{Value: n, Quantity: units.Count}
-	m.bounds(e, t.Range, n)
+	m.bounds(e, t.Where(), n)
 }
 
 func hexNumber(text string) (float64, bool) {

@@ -107,16 +107,16 @@ func (c *checker) addDerived(b *block, s *station) {
 		} else if old.block != nil {
 			by = "point " + name
 		}
-		c.say("32", b.Name.Range, facts{"point": full, "other": by, "place": place.String(), "y": "second-" + name})
+		c.say("32", b.Name.Where(), facts{"point": full, "other": by, "place": place.String(), "y": "second-" + name})
 		return
 	}
 	if s.kind != nil {
 		if k, ok := s.kind.Point(name); ok && k.Computed {
-			c.say("23", b.Name.Range, facts{"name": name, "y": "own-" + name})
+			c.say("23", b.Name.Where(), facts{"name": name, "y": "own-" + name})
 			return
 		}
 	}
-	p := &point{full: full, short: name, station: s, at: b.Name.Position, how: Derived, block: b, keep: flag(b, "keep", true), every: time.Second,
+	p := &point{full: full, short: name, station: s, at: b.Name.Where().Position, how: Derived, block: b, keep: flag(b, "keep", true), every: time.Second,
 		title: text(b, "title")}
 	if d, ok := c.duration(b, "every"); ok {
 		p.every = d
@@ -226,7 +226,7 @@ func (c *checker) scopeStations(b *block, tell bool) []*station {
 			if tell && c.words.each[kind] == nil {
 				known := append(slices.Clone(c.words.kindNames), "bus", "channel", "probe", "point")
 				n := near(kind, known)
-				c.say("22", t.Range, facts{"what": "kind of station", "name": kind, "near": n, "why": orElse(n, "Kinds: "+strings.Join(known, ", ")+".")})
+				c.say("22", t.Where(), facts{"what": "kind of station", "name": kind, "near": n, "why": orElse(n, "Kinds: "+strings.Join(known, ", ")+".")})
 			}
 			continue
 		}
@@ -245,7 +245,7 @@ func (c *checker) unknownArea(t syntax.Token) {
 		names = append(names, a.Name)
 	}
 	n := near(t.Word(), names)
-	c.say("22", t.Range, facts{"what": "area", "name": t.Word(), "near": n, "why": orElse(n, "Write a block: area "+t.Word()+".")})
+	c.say("22", t.Where(), facts{"what": "area", "name": t.Word(), "near": n, "why": orElse(n, "Write a block: area "+t.Word()+".")})
 }
 
 // isPlace tells whether a name is a bus, channel or probe.
@@ -283,7 +283,7 @@ func (c *checker) pointOfKind(t syntax.Token, kind, name string, skip func(strin
 			of = append(of, s)
 		}
 	}
-	at := t.Range
+	at := t.Where()
 	at.Width = len([]rune(kind))
 	switch len(of) {
 	case 1:
@@ -306,7 +306,7 @@ func (c *checker) pointOfKind(t syntax.Token, kind, name string, skip func(strin
 
 // noStation is the message for a reference whose station is not there; a minus without spaces is the usual cause.
 func (c *checker) noStation(t syntax.Token, place string) {
-	at := t.Range
+	at := t.Where()
 	at.Width = len([]rune(place))
 	n := near(place, c.stationNames())
 	why := ""
@@ -359,11 +359,11 @@ func (c *checker) pointAt(t syntax.Token, s *station, name string, skip func(str
 	}
 	why := ""
 	if slices.Contains(s.moments, name) {
-		c.say("48", t.Range, facts{"x": name, "qx": "a moment", "why": "Write time-since(" + name + "), or times(" + name + ", 6 h)."})
+		c.say("48", t.Where(), facts{"x": name, "qx": "a moment", "why": "Write time-since(" + name + "), or times(" + name + ", 6 h)."})
 		return nil, false
 	}
 	if left, right, ok := c.splitMinus(name); ok {
-		c.say("53", t.Range, facts{"name": name, "station": s.name, "y": left + " - " + right})
+		c.say("53", t.Where(), facts{"name": name, "station": s.name, "y": left + " - " + right})
 		return nil, false
 	}
 	if k, ok := s.kind.Point(name); ok && k.Computed {
@@ -404,7 +404,7 @@ func (c *checker) noPoint(t syntax.Token, name, place string, known []string, wh
 			why = "Points there: " + strings.Join(known, ", ") + "."
 		}
 	}
-	c.say("53", t.Range, facts{"name": name, "station": place, "near": n, "why": why})
+	c.say("53", t.Where(), facts{"name": name, "station": place, "near": n, "why": why})
 }
 
 // namesAt are the words that may stand in a condition at a station.

@@ -52,7 +52,7 @@ func (c *checker) checkBuses() {
 			n.word = d.Word
 		} else if b.Kind.Given() {
 			nearKind := near(b.Kind.Word(), c.words.busNames)
-			c.say("22", b.Kind.Range, facts{"what": "kind of bus", "name": b.Kind.Text, "near": nearKind,
+			c.say("22", b.Kind.Where(), facts{"what": "kind of bus", "name": b.Kind.Text, "near": nearKind,
 				"why": orElse(nearKind, "Kinds: "+strings.Join(c.words.busNames, ", ")+". The host's own buses need no block.")})
 		}
 		c.buses[name] = n
@@ -90,9 +90,9 @@ func (c *checker) busNamed(t syntax.Token, word, needs, board string) bool {
 			names = append(names, strings.TrimPrefix(n, busKey(board, "")))
 		}
 		n := near(name, names)
-		c.say("22", t.Range, facts{"what": "bus", "name": name, "near": n, "why": orElse(n, sentence(needs+" needs "+busExample(word)))})
+		c.say("22", t.Where(), facts{"what": "bus", "name": name, "near": n, "why": orElse(n, sentence(needs+" needs "+busExample(word)))})
 	default:
-		c.say("29", t.Range, facts{"part": needs, "bus": name, "list": busExample(word)})
+		c.say("29", t.Where(), facts{"part": needs, "bus": name, "list": busExample(word)})
 	}
 	return false
 }
@@ -139,7 +139,7 @@ func (c *checker) checkProbes() {
 		}
 		p := &probe{block: b, name: name, lines: map[string]*syntax.Line{}}
 		p.plan = Probe{Name: name, Title: titleOf(b), Every: 10 * time.Second, Slope: 1, Mounted: text(b, "mounted"), Note: text(b, "note"),
-			Remote: b.board != "", File: b.Name.File, Line: b.Name.Line}
+			Remote: b.board != "", File: b.Name.File(), Line: b.Name.Line()}
 		c.probes[name] = p
 		c.probeList = append(c.probeList, p)
 		c.probeTimes(p)
@@ -207,7 +207,7 @@ func (c *checker) probePart(p *probe, wants []units.Quantity) {
 	d := c.words.parts[head.Word()]
 	if d == nil {
 		n := near(head.Word(), c.words.partNames)
-		c.say("22", head.Range, facts{"what": "part", "name": head.Text, "near": n, "why": orElse(n, "Parts: "+strings.Join(c.words.partNames, ", ")+".")})
+		c.say("22", head.Where(), facts{"what": "part", "name": head.Text, "near": n, "why": orElse(n, "Parts: "+strings.Join(c.words.partNames, ", ")+".")})
 		return
 	}
 	p.part, p.plan.Part = d, d.Name
@@ -286,7 +286,7 @@ func (c *checker) readTwice(p *probe, d *phrase.Declaration, pieces *syntax.Piec
 		return
 	}
 	address := placeText(p.plan)
-	input, at := d.Name, pieces.List[0].Range
+	input, at := d.Name, pieces.List[0].Where()
 	where := p.board + "|" + address
 	for _, key := range d.Shares {
 		found, ok := p.plan.Settings.Find(key)
@@ -296,16 +296,16 @@ func (c *checker) readTwice(p *probe, d *phrase.Declaration, pieces *syntax.Piec
 		where += "|" + found.Slots[0].Text
 		input = found.Slots[0].Text + " of " + d.Name
 		if l := p.lines0(key); l != nil && len(l.Tokens) > 0 {
-			at = l.Tokens[0].Range
+			at = l.Tokens[0].Where()
 		}
 	}
 	// one part at one place may serve several probes, but two parts cannot stand at one place
 	if other := c.inputs[p.board+"|"+address]; other != nil && other.part != d {
-		c.say("31", pieces.List[0].Range, facts{"input": d.Name, "address": address, "other": other.name, "place": other.Name.Position.String()})
+		c.say("31", pieces.List[0].Where(), facts{"input": d.Name, "address": address, "other": other.name, "place": other.Name.Where().Position.String()})
 		return
 	}
 	if other := c.inputs[where]; other != nil {
-		c.say("31", at, facts{"input": input, "address": address, "other": other.name, "place": other.Name.Position.String()})
+		c.say("31", at, facts{"input": input, "address": address, "other": other.name, "place": other.Name.Where().Position.String()})
 		return
 	}
 	c.inputs[where] = p
@@ -472,11 +472,11 @@ func (c *checker) give(p *probe, s *station, t, as syntax.Token, taken map[strin
 	full := s.name + "/" + name
 	if other := c.points[full]; other != nil {
 		if other.probe != nil {
-			c.say("32", t.Range, facts{"point": full, "other": other.probe.name, "place": other.at.String(), "y": "second-" + name})
+			c.say("32", t.Where(), facts{"point": full, "other": other.probe.name, "place": other.at.String(), "y": "second-" + name})
 		}
 		return
 	}
-	pt := &point{full: full, short: name, station: s, at: t.Position, how: Measured, probe: p, keep: true}
+	pt := &point{full: full, short: name, station: s, at: t.Where().Position, how: Measured, probe: p, keep: true}
 	if p.board != "" {
 		pt.how = Remote
 	}
@@ -487,7 +487,7 @@ func (c *checker) give(p *probe, s *station, t, as syntax.Token, taken map[strin
 	}
 	known, isKnown := s.kind.Point(name)
 	if isKnown && known.Computed {
-		c.say("23", t.Range, facts{"name": name, "y": "measured-" + name})
+		c.say("23", t.Where(), facts{"name": name, "y": "measured-" + name})
 		return
 	}
 	if !isKnown {
@@ -531,7 +531,7 @@ func (c *checker) misspelt(s *station, t syntax.Token) {
 		}
 	}
 	if known := diag.Near(t.Word(), names); known != "" {
-		c.say("81", t.Range, facts{"name": t.Text, "known": known, "kind": s.kind.Name})
+		c.say("81", t.Where(), facts{"name": t.Text, "known": known, "kind": s.kind.Name})
 	}
 }
 
@@ -542,7 +542,7 @@ func (c *checker) channelFor(p *probe, s *station, t, as syntax.Token, known phr
 		i := slices.IndexFunc(p.channels, func(ch channelRead) bool { return ch.name == as.Word() })
 		if i < 0 {
 			n := near(as.Word(), channelNames(p.channels))
-			c.say("22", as.Range, facts{"what": "channel", "name": as.Word(), "near": n, "why": orElse(n, p.part.Name+" reads "+readsList(p.channels)+".")})
+			c.say("22", as.Where(), facts{"what": "channel", "name": as.Word(), "near": n, "why": orElse(n, p.part.Name+" reads "+readsList(p.channels)+".")})
 			return channelRead{}, false
 		}
 		if !fitting(p.channels[i]) {
@@ -567,7 +567,7 @@ func (c *checker) channelFor(p *probe, s *station, t, as syntax.Token, known phr
 		c.cannotGive(p, s, t, known)
 		return channelRead{}, false
 	case len(fit) > 1:
-		c.say("35", t.Range, facts{"point": t.Word(), "part": p.part.Name, "list": readsList(fit), "y": fit[0].name})
+		c.say("35", t.Where(), facts{"point": t.Word(), "part": p.part.Name, "list": readsList(fit), "y": fit[0].name})
 		return channelRead{}, false
 	}
 	return resolved(fit[0], t, known, isKnown), true
@@ -600,7 +600,7 @@ func (c *checker) cannotGive(p *probe, s *station, t syntax.Token, known phrase.
 	if known.Quantity == units.None {
 		quantity = "not known"
 	}
-	c.say("33", t.Range, facts{"part": p.part.Name, "point": t.Word(), "kind": article(s.kind.Name), "quantity": quantity, "list": readsList(p.channels)})
+	c.say("33", t.Where(), facts{"part": p.part.Name, "point": t.Word(), "kind": article(s.kind.Name), "quantity": quantity, "list": readsList(p.channels)})
 }
 
 // readsList names what a part reads: "a temperature", or with several channels "temperature (a temperature), junction (…)".
@@ -644,7 +644,7 @@ func (c *checker) probeCorrections(p *probe) {
 			t, ok = a.Measures[0].Number, true
 		}
 		if ok {
-			if n, isNumber := c.number(t); isNumber && c.inside(l, t.Range, n, units.Count) {
+			if n, isNumber := c.number(t); isNumber && c.inside(l, t, n, units.Count) {
 				p.plan.Slope = n
 			}
 		}
@@ -713,7 +713,7 @@ func (c *checker) compareEvery(p *probe) {
 		return
 	}
 	if slices.ContainsFunc(p.plan.Gives, func(g Give) bool { return g.Quantity == units.PH }) {
-		c.say("W19", line(p.block, "calibrate-every").Key.Range, facts{"part": p.plan.Part})
+		c.say("W19", line(p.block, "calibrate-every").Key.Where(), facts{"part": p.plan.Part})
 	}
 }
 
@@ -738,7 +738,7 @@ func (c *checker) checkCompensation() {
 				if known["y"] == "" {
 					known["y"] = "tank-1/temperature"
 				}
-				c.say("79", f.token.Range, known)
+				c.say("79", f.token.Where(), known)
 				continue
 			}
 			p.plan.Compensated = pt.full
@@ -749,7 +749,7 @@ func (c *checker) checkCompensation() {
 // keyWith is the key of the line in which a slot was found.
 func (c *checker) keyWith(p *probe, f found) string {
 	for _, l := range p.Lines {
-		if l.Key.Line == f.token.Line {
+		if l.Key.Line() == f.token.Line() {
 			return l.Key.Word()
 		}
 	}
@@ -762,7 +762,7 @@ const maxPairs = 64
 // tableRises is message 36: the left sides of a table must rise.
 func (c *checker) tableRises(l *syntax.Line, slots []phrase.Slot) bool {
 	if pairs := len(slots) / 2; pairs > maxPairs {
-		c.say("75", l.Key.Range, facts{"what": "pairs of a table:", "n": trimmed(float64(pairs)), "max": trimmed(maxPairs), "why": "Leave out pairs that lie on the line of their neighbours."})
+		c.say("75", l.Key.Where(), facts{"what": "pairs of a table:", "n": trimmed(float64(pairs)), "max": trimmed(maxPairs), "why": "Leave out pairs that lie on the line of their neighbours."})
 		return false
 	}
 	if len(slots) < 4 {
@@ -783,9 +783,9 @@ func (c *checker) tableRises(l *syntax.Line, slots []phrase.Slot) bool {
 func pairAt(l *syntax.Line, n int) diag.Range {
 	for i, t := range l.Tokens {
 		if n == 0 {
-			r := t.Range
-			if i+1 < len(l.Tokens) && l.Tokens[i+1].Kind == syntax.Unit && l.Tokens[i+1].Line == r.Line {
-				u := l.Tokens[i+1]
+			r := t.Where()
+			if i+1 < len(l.Tokens) && l.Tokens[i+1].Kind == syntax.Unit && l.Tokens[i+1].Line() == r.Line {
+				u := l.Tokens[i+1].Where()
 				r.Width = u.Column + u.Width - r.Column
 			}
 			return r
@@ -794,5 +794,5 @@ func pairAt(l *syntax.Line, n int) diag.Range {
 			n--
 		}
 	}
-	return l.Key.Range
+	return l.Key.Where()
 }

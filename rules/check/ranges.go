@@ -86,7 +86,7 @@ func (t *typer) possible(x *syntax.Binary, n *formula.Node, l, r typed) bool {
 	if always {
 		number = "58"
 	}
-	t.say(number, x, facts{"point": p.full, "probe": p.probe.name, "lo": lo, "hi": hi, "place": p.probe.Name.Position.String()})
+	t.say(number, x, facts{"point": p.full, "probe": p.probe.name, "lo": lo, "hi": hi, "place": p.probe.Name.Where().Position.String()})
 	return false
 }
 

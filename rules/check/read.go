@@ -9,6 +9,7 @@ import (
 	"io"
 	"io/fs"
 	"path"
+	"slices"
 	"strings"
 
 	"millwarden/internal/diag"
@@ -92,12 +93,15 @@ func (r *reader) parse(name, text, subject, board string, depth int) *syntax.Fil
 	r.size += len(text)
 	file, list := syntax.ParseDeclared(name, text, r.c.words.declares)
 	r.c.list = append(r.c.list, list...)
-	for _, b := range file.Blocks {
-		if b.Word.Word() == "include" {
+	r.c.blocks = slices.Grow(r.c.blocks, len(file.Blocks))
+	blocks := make([]block, len(file.Blocks)) // one array for all
+	for i, b := range file.Blocks {
+		if b.Word.Is("include") {
 			r.include(b, subject, board, depth)
 			continue
 		}
-		r.c.blocks = append(r.c.blocks, &block{Block: b, subject: subject, board: board})
+		blocks[i] = block{Block: b, subject: subject, board: board}
+		r.c.blocks = append(r.c.blocks, &blocks[i])
 	}
 	return file
 }
@@ -114,7 +118,7 @@ func (r *reader) include(b *syntax.Block, subject, board string, depth int) {
 // open reads a file named in the rules, below the main file's folder.
 func (r *reader) open(at syntax.Token, depth int, board bool) (text, name string, ok bool) {
 	refuse := func(why string) (string, string, bool) {
-		r.c.say("25", at.Range, facts{"path": at.Text, "why": why})
+		r.c.say("25", at.Where(), facts{"path": at.Text, "why": why})
 		return "", "", false
 	}
 	name = path.Join(r.dir, at.Text)
@@ -154,10 +158,10 @@ func (r *reader) readSubjects() {
 			text, ok := standard.Text(subject)
 			switch {
 			case !ok:
-				r.c.say("22", token.Range, facts{"what": "subject", "name": subject, "near": near(subject, standard.Subjects()),
+				r.c.say("22", token.Where(), facts{"what": "subject", "name": subject, "near": near(subject, standard.Subjects()),
 					"why": orElse(near(subject, standard.Subjects()), "Subjects: "+strings.Join(standard.Subjects(), ", ")+".")})
 			case used[subject]:
-				r.c.say("19", token.Range, facts{"x": subject, "key": "use", "y": "the first " + subject})
+				r.c.say("19", token.Where(), facts{"x": subject, "key": "use", "y": "the first " + subject})
 			default:
 				used[subject] = true
 				r.c.plan.Subjects = append(r.c.plan.Subjects, subject)
@@ -208,7 +212,7 @@ func (r *reader) readBoard(at syntax.Token, board, site string) {
 			kept = append(kept, b)
 		case "site":
 			if other := b.Name.Word(); site != "" && other != site {
-				r.c.say("77", at.Range, facts{"rules": at.Text, "a": other, "b": site})
+				r.c.say("77", at.Where(), facts{"rules": at.Text, "a": other, "b": site})
 			}
 		}
 	}

@@ -86,13 +86,13 @@ func (c *checker) checkBounds() {
 		}
 	}
 	if n := len(c.order); n > maxStations {
-		over("stations:", n, maxStations, c.order[n-1].Name.Range)
+		over("stations:", n, maxStations, c.order[n-1].Name.Where())
 	}
 	if n := len(c.probeList); n > maxProbes {
-		over("probes:", n, maxProbes, c.probeList[n-1].Name.Range)
+		over("probes:", n, maxProbes, c.probeList[n-1].Name.Where())
 	}
 	if n := len(c.pointList); n > maxPoints {
-		over("points:", n, maxPoints, c.lastPointBlock().Name.Range)
+		over("points:", n, maxPoints, c.lastPointBlock().Name.Where())
 	}
 }
 

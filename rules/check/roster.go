@@ -90,7 +90,7 @@ func (c *checker) hole(e *engine.Alarm, said map[string]bool) {
 		return
 	}
 	said[key] = true
-	c.say(number, c.watches[nearest].Name.Range, facts{"when": when, "alarm": e.Name, "priority": e.Priority.String(), "near-watch": nearest})
+	c.say(number, c.watches[nearest].Name.Where(), facts{"when": when, "alarm": e.Name, "priority": e.Priority.String(), "near-watch": nearest})
 }
 
 // holes writes the hours that are not covered: "08:00-18:00 every day".

@@ -35,9 +35,10 @@ func (c *checker) instantiateAll(alarms []*alarm) {
 }
 
 func (c *checker) instantiateEach(alarms []*alarm) {
+	t := &typer{}
 	for _, a := range alarms {
 		for _, p := range a.places {
-			c.instantiate(a, p)
+			c.instantiate(a, p, t)
 		}
 		c.noteLacking(a)
 	}

@@ -54,7 +54,7 @@ func (c *checker) checkSite(mains []string) {
 			continue
 		}
 		if c.site != nil {
-			c.say("21", b.Name.Range, facts{"what": "site", "name": b.Name.Word(), "place": c.site.Name.Position.String()})
+			c.say("21", b.Name.Where(), facts{"what": "site", "name": b.Name.Word(), "place": c.site.Name.Where().Position.String()})
 			continue
 		}
 		c.site = b
@@ -73,7 +73,7 @@ func (c *checker) checkSite(mains []string) {
 	if l := line(b, "altitude"); l != nil {
 		s.Altitude = c.height(l)
 	} else if !b.Has("altitude") {
-		c.say("W14", b.Name.Range, nil)
+		c.say("W14", b.Name.Where(), nil)
 	}
 	if l := line(b, "night"); l != nil {
 		if t, ok := valueToken(l); ok {
@@ -112,7 +112,7 @@ func (c *checker) siteZone(b *block) {
 		if like := zoneLike(t.Text); like != "" {
 			before = "Did you mean " + like + "? "
 		}
-		c.wrong(l, t.Range, before)
+		c.wrong(l, t.Where(), before)
 		return
 	}
 	c.plan.Site.Zone, c.plan.Site.ZoneName = zone, t.Text
@@ -156,7 +156,7 @@ func (c *checker) height(l *syntax.Line) float64 {
 		return 0
 	}
 	n, ok := c.number(a.Measures[0].Number)
-	if !ok || !c.inside(l, a.Where(), u.ToBase(n), units.Length) {
+	if !ok || !c.inside(l, a, u.ToBase(n), units.Length) {
 		return 0
 	}
 	return u.ToBase(n)
@@ -178,7 +178,7 @@ func (c *checker) show(b *block, choice units.Choice, language string) (units.Ch
 		case (word == "en" || word == "es") && b.Word.Word() == "site":
 			language = word
 		default:
-			c.wrong(line(b, "show"), t.Range, "")
+			c.wrong(line(b, "show"), t.Where(), "")
 		}
 	}
 	return choice, language
@@ -192,11 +192,11 @@ func (c *checker) span(t syntax.Token) (engine.Span, bool) {
 	f, ok1 := clockMinutes(from)
 	u, ok2 := clockMinutes(to)
 	if !ok1 || !ok2 {
-		c.say("70", t.Range, facts{"x": t.Text})
+		c.say("70", t.Where(), facts{"x": t.Text})
 		return engine.Span{}, false
 	}
 	if f == u {
-		c.say("71", t.Range, facts{"x": t.Text})
+		c.say("71", t.Where(), facts{"x": t.Text})
 		return engine.Span{}, false
 	}
 	return engine.Span{From: f, To: u, Days: everyDay}, true
@@ -239,7 +239,7 @@ func (c *checker) checkStations() {
 		s.kind = c.words.kinds[b.Kind.Word()]
 		if s.kind == nil && b.Kind.Given() {
 			n := near(b.Kind.Word(), c.words.kindNames)
-			c.say("22", b.Kind.Range, facts{"what": "kind of station", "name": b.Kind.Text, "near": n,
+			c.say("22", b.Kind.Where(), facts{"what": "kind of station", "name": b.Kind.Text, "near": n,
 				"why": orElse(n, "Kinds: "+strings.Join(c.words.kindNames, ", ")+".")})
 		}
 		c.stationArea(s)
@@ -281,7 +281,7 @@ func (c *checker) stationArea(s *station) {
 			names = append(names, a.Name)
 		}
 		n := near(s.area, names)
-		c.say("22", t.Range, facts{"what": "area", "name": s.area, "near": n, "why": orElse(n, "Write a block: area "+s.area+".")})
+		c.say("22", t.Where(), facts{"what": "area", "name": s.area, "near": n, "why": orElse(n, "Write a block: area "+s.area+".")})
 	}
 }
 
@@ -306,7 +306,7 @@ func (c *checker) settingsFound(b *block, d *phrase.Declaration, owner string, w
 			continue
 		}
 		if stood[key] != nil && !p.Many {
-			c.say("15", l.Key.Range, facts{"key": key, "block": b.Title(), "place": stood[key].Key.Position.String()})
+			c.say("15", l.Key.Where(), facts{"key": key, "block": b.Title(), "place": stood[key].Key.Where().Position.String()})
 			continue
 		}
 		stood[key] = l
@@ -349,7 +349,7 @@ func (c *checker) unknownSetting(l *syntax.Line, b *block, d *phrase.Declaration
 			known["list"] = "none of its own"
 		}
 	}
-	c.say("30", l.Key.Range, known)
+	c.say("30", l.Key.Where(), known)
 }
 
 // groups holds a block to `needs` and `one`.
@@ -367,7 +367,7 @@ func (c *checker) groups(b *block, d *phrase.Declaration, stood map[string]*synt
 				continue
 			}
 			if before != nil {
-				c.say("34", l.Key.Range, facts{"a": before.Key.Word(), "b": key, "place": before.Key.Position.String()})
+				c.say("34", l.Key.Where(), facts{"a": before.Key.Word(), "b": key, "place": before.Key.Where().Position.String()})
 				continue
 			}
 			before = l
@@ -380,7 +380,7 @@ func (c *checker) groups(b *block, d *phrase.Declaration, stood map[string]*synt
 
 func (c *checker) lacksSetting(b *block, d *phrase.Declaration, group []string) {
 	p, _ := d.Phrase(group[0])
-	at := b.Name.Range
+	at := b.Name.Where()
 	c.say("16", at, facts{"block": b.Title(), "keys": oneOf(group), "example": p.String() + "."})
 }
 
@@ -417,7 +417,7 @@ func (c *checker) stationNamed(t syntax.Token) (*station, bool) {
 		return s, true
 	}
 	n := near(name, c.stationNames())
-	c.say("22", t.Range, facts{"what": "station", "name": name, "near": n, "why": orElse(n, "Write a block: station "+name+" is tank.")})
+	c.say("22", t.Where(), facts{"what": "station", "name": name, "near": n, "why": orElse(n, "Write a block: station "+name+" is tank.")})
 	return nil, false
 }
 
@@ -434,7 +434,7 @@ func (c *checker) credential(t syntax.Token, b *block) string {
 	if isName(t.Word()) && t.Text == t.Word() {
 		return t.Word()
 	}
-	c.say("26", t.Range, facts{"y": map[string]string{"store": "store-token", "broker": "broker-login", "outside-watcher": "watcher-url"}[b.Word.Word()] +
+	c.say("26", t.Where(), facts{"y": map[string]string{"store": "store-token", "broker": "broker-login", "outside-watcher": "watcher-url"}[b.Word.Word()] +
 		map[bool]string{true: b.Name.Word() + "-login"}[b.Word.Word() == "channel"]})
 	return ""
 }

@@ -4,7 +4,6 @@ import (
 	"slices"
 	"strings"
 
-	"millwarden/internal/diag"
 	"millwarden/internal/units"
 	"millwarden/rules/formula"
 	"millwarden/rules/syntax"
@@ -20,7 +19,9 @@ type typer struct {
 	builtIn   bool         // stands in a built-in subject
 	alarm     string       // whose condition it is
 	bands     *deadbands   // of `when`; nil elsewhere
+	own       deadbands    // room for them
 	lacks     bool         // a point was lacking, and skip was told
+	lacked    string       // the first such point of an alarm
 	wrong     bool         // a mistake was said
 	relations []relation   // comparisons typed so far
 	few       [4]relation  // room for those of most conditions
@@ -46,7 +47,7 @@ type typed struct {
 
 func (t *typer) bad(x syntax.Expr) typed { return typed{x: x, bad: true} }
 
-func (t *typer) say(number string, at interface{ Where() diag.Range }, known facts) {
+func (t *typer) say(number string, at placed, known facts) {
 	t.wrong = true
 	t.c.say(number, at.Where(), known)
 }
@@ -259,7 +260,7 @@ func (t *typer) is(x *syntax.Is) typed {
 	op, known := isOps[state]
 	if !known {
 		t.wrong = true
-		t.c.say("20", x.State.Range, facts{"x": x.State.Text, "list": strings.Join(isWords, ", "), "near": near(state, isWords),
+		t.c.say("20", x.State.Where(), facts{"x": x.State.Text, "list": strings.Join(isWords, ", "), "near": near(state, isWords),
 			"meaning": "These are the words after is."})
 		return t.bad(x)
 	}
@@ -350,7 +351,7 @@ func kelvinAs(number string) string {
 func (t *typer) unlike(a, b typed, qb units.Quantity) {
 	known := facts{"a": a.x.String(), "qa": a.q.Article(), "b": b.x.String(), "qb": qb.Article(), "y": example(a.q)}
 	if a.point != nil && a.point.probe != nil {
-		known["full"], known["probe"], known["place"] = a.point.full, a.point.probe.name, a.point.probe.Name.Position.String()
+		known["full"], known["probe"], known["place"] = a.point.full, a.point.probe.name, a.point.probe.Name.Where().Position.String()
 	}
 	t.say("37", b.x, known)
 }
@@ -454,7 +455,7 @@ var opWords = map[string]string{"+": "added", "-": "subtracted", "*": "multiplie
 // cannot is message 42.
 func (t *typer) cannot(x *syntax.Binary, l, r typed, qr units.Quantity) {
 	t.wrong = true
-	t.c.say("42", x.Op.Range, facts{"a": l.x.String(), "b": r.x.String(), "op": opWords[x.Op.Text], "qa": l.q.Article(), "qb": qr.Article()})
+	t.c.say("42", x.Op.Where(), facts{"a": l.x.String(), "b": r.x.String(), "op": opWords[x.Op.Text], "qa": l.q.Article(), "qb": qr.Article()})
 }
 
 func (t *typer) product(x *syntax.Binary, l, r typed) typed {

@@ -19,13 +19,13 @@ func (c *checker) checkUnused() {
 			watched = watched || p.how == Measured || p.how == Remote || p.how == Derived
 		}
 		if !watched {
-			c.say("W6", s.Name.Range, facts{"station": s.name})
+			c.say("W6", s.Name.Where(), facts{"station": s.name})
 		}
 	}
 	c.unusedPoints()
 	c.peopleOutOfReach()
 	if c.plan.Watcher == nil && c.site != nil && c.plan.Site.Hub == "" {
-		c.say("W10", c.site.Name.Range, nil)
+		c.say("W10", c.site.Name.Where(), nil)
 	}
 	c.manyHigh()
 }
@@ -54,7 +54,7 @@ func (c *checker) peopleOutOfReach() {
 			reached = reached || need == "" && ch.Kind != "siren" || need == "phone" && p.Phone != "" || need == "mail" && p.Mail != ""
 		}
 		if b := c.people[p.Name]; !reached {
-			c.say("W8", b.Name.Range, facts{"person": p.Name})
+			c.say("W8", b.Name.Where(), facts{"person": p.Name})
 		}
 	}
 }
@@ -79,6 +79,6 @@ func (c *checker) manyHigh() {
 		}
 	}
 	if all >= fewAlarms && float64(high) > manyHighShare*float64(all) && c.site != nil {
-		c.say("W11", c.site.Name.Range, facts{"n": trimmed(float64(high)), "m": trimmed(float64(all))})
+		c.say("W11", c.site.Name.Where(), facts{"n": trimmed(float64(high)), "m": trimmed(float64(all))})
 	}
 }

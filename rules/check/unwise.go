@@ -49,7 +49,7 @@ func (c *checker) toldTooLate(a *alarm, e *engine.Alarm) {
 		if p == nil || p.probe == nil || p.probe.plan.Bus == byHand || e.OnDelay+p.probe.plan.Every <= e.RespondWithin || e.OnDelay >= e.RespondWithin {
 			continue
 		}
-		at := p.probe.Name.Range
+		at := p.probe.Name.Where()
 		if l := line(p.probe.block, "every"); l != nil {
 			at = l.Value.Where()
 		}
@@ -114,7 +114,7 @@ func (c *checker) ringsBefore(a *alarm, e *engine.Alarm) {
 		}
 		for _, o := range other.made {
 			if slices.Contains(e.DependsOn, o.ID) && e.OnDelay <= o.OnDelay {
-				c.say("W17", t.Range, facts{"a": a.name, "b": other.name, "x": printedTime(e.OnDelay.Seconds()), "y": printedTime(o.OnDelay.Seconds())})
+				c.say("W17", t.Where(), facts{"a": a.name, "b": other.name, "x": printedTime(e.OnDelay.Seconds()), "y": printedTime(o.OnDelay.Seconds())})
 			}
 		}
 	}
@@ -202,7 +202,7 @@ func letterAt(t *syntax.Texts, n int) diag.Range {
 	for _, piece := range t.Pieces {
 		length := utf8.RuneCountInString(piece.Text)
 		if n < length {
-			r := piece.Range
+			r := piece.Where()
 			r.Column += n + 1 // behind the quote
 			r.Width = 1
 			return r
@@ -222,7 +222,7 @@ func (c *checker) translated(a *alarm) {
 			}
 		}
 		if begun && !has && len(a.made) > 0 {
-			c.say("W20", a.Name.Range, facts{"alarm": a.name, "language": p.Language, "person": p.Name, "other": "the words of the file"})
+			c.say("W20", a.Name.Where(), facts{"alarm": a.name, "language": p.Language, "person": p.Name, "other": "the words of the file"})
 			return
 		}
 	}

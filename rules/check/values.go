@@ -75,14 +75,17 @@ func (c *checker) endsOf(k *syntax.Key, q units.Quantity) ends {
 	return e
 }
 
+// placed is what stands somewhere in a file. Where it is asked only once something is said about it.
+type placed interface{ Where() diag.Range }
+
 // inside says 18 if the value lies beyond the key's ends.
-func (c *checker) inside(l *syntax.Line, at diag.Range, value float64, q units.Quantity) bool {
+func (c *checker) inside(l *syntax.Line, at placed, value float64, q units.Quantity) bool {
 	k := keyOf(l)
 	if k.Least == "" {
 		return true
 	}
 	if e := c.endsOf(k, q); value < e.low || value > e.high {
-		c.say("18", at, facts{"key": l.Key.Word(), "least": k.Least, "greatest": k.Most, "meaning": k.Sentence()})
+		c.say("18", at.Where(), facts{"key": l.Key.Word(), "least": k.Least, "greatest": k.Most, "meaning": k.Sentence()})
 		return false
 	}
 	return true
@@ -127,7 +130,7 @@ func (c *checker) time(l *syntax.Line, a *syntax.Amount) (time.Duration, bool) {
 		return 0, false
 	}
 	value, ok := c.convert(a, units.Duration, key)
-	if !ok || !c.inside(l, a.Where(), value, units.Duration) {
+	if !ok || !c.inside(l, a, value, units.Duration) {
 		return 0, false
 	}
 	return seconds(value), true
@@ -145,7 +148,7 @@ func (c *checker) convert(a *syntax.Amount, want units.Quantity, key string) (fl
 		}
 		if !m.Unit.Given() {
 			if !takesPlain(want) {
-				c.say("5", m.Number.Range, facts{"x": m.Number.Text, "y": withUnit(m.Number.Text, want)})
+				c.say("5", m.Number.Where(), facts{"x": m.Number.Text, "y": withUnit(m.Number.Text, want)})
 				return 0, false
 			}
 			total += n
@@ -177,7 +180,7 @@ func (c *checker) wrongUnit(a *syntax.Amount, m syntax.Measure, want units.Quant
 // unknownUnit is message 4.
 func (c *checker) unknownUnit(unit syntax.Token, want units.Quantity) {
 	known := units.Of(want)
-	c.say("4", unit.Range, facts{"x": unit.Text, "near": near(unit.Text, known), "quantity": want.String(), "list": unitList(want)})
+	c.say("4", unit.Where(), facts{"x": unit.Text, "near": near(unit.Text, known), "quantity": want.String(), "list": unitList(want)})
 }
 
 // unitList names the units of a quantity for message 4.
@@ -200,7 +203,7 @@ func source(a *syntax.Amount) string {
 		}
 		b.WriteString(m.Number.Text)
 		if m.Unit.Given() {
-			if m.Unit.Column > m.Number.Column+m.Number.Width {
+			if !m.Number.Touches(m.Unit) {
 				b.WriteByte(' ')
 			}
 			b.WriteString(m.Unit.Text)
@@ -212,7 +215,7 @@ func source(a *syntax.Amount) string {
 func (c *checker) number(t syntax.Token) (float64, bool) {
 	n, err := units.ParseNumber(t.Text)
 	if err != nil {
-		c.say("8", t.Range, facts{"x": t.Text})
+		c.say("8", t.Where(), facts{"x": t.Text})
 		return 0, false
 	}
 	return n, true
@@ -318,7 +321,7 @@ func (c *checker) word(b *block, name string, list []string, without string) str
 		return without
 	}
 	if !slices.Contains(list, t.Word()) {
-		c.say("20", t.Range, facts{"x": t.Text, "list": strings.Join(list, ", "), "near": near(t.Word(), list),
+		c.say("20", t.Where(), facts{"x": t.Text, "list": strings.Join(list, ", "), "near": near(t.Word(), list),
 			"meaning": keyOf(l).Sentence()})
 		return without
 	}

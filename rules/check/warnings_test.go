@@ -176,7 +176,7 @@ func TestKinds_declare(t *testing.T) {
 			}
 		}
 		for _, p := range d.Points {
-			if !isName(p.Name) || isReserved(p.Name) && p.Name != "value" {
+			if !isName(p.Name) || syntax.Reserved(p.Name) && p.Name != "value" {
 				t.Errorf("%s is no name for a point of %s", p.Name, d.Name)
 			}
 			for _, input := range p.From {

@@ -4,8 +4,8 @@ import (
 	"fmt"
 	"time"
 
-	"millwarden/internal/diag"
 	"millwarden/rules/formula"
+	"millwarden/rules/syntax"
 )
 
 // What a window keeps (LANGUAGE.md section 4): up to an hour every reading, at most 4,096; longer ones 360 slices of mean, lowest and
@@ -41,24 +41,24 @@ func (c *checker) checkWindows() {
 			}
 		})
 	}
-	over := func(what *formula.Node, at diag.Range) bool {
+	over := func(what *formula.Node, at syntax.Token) bool {
 		count(what)
 		if total <= maxWindowBytes {
 			return false
 		}
-		c.say("75", at, facts{"what": "memory of all windows:", "n": fmt.Sprintf("more than %d MiB", maxWindowBytes>>20), "max": fmt.Sprintf("%d MiB", maxWindowBytes>>20),
+		c.say("75", at.Where(), facts{"what": "memory of all windows:", "n": fmt.Sprintf("more than %d MiB", maxWindowBytes>>20), "max": fmt.Sprintf("%d MiB", maxWindowBytes>>20),
 			"why": "Take shorter windows, or the same one in several alarms."})
 		return true
 	}
 	for _, p := range c.pointList {
-		if p.formula != nil && over(p.formula, p.block.Name.Range) {
+		if p.formula != nil && over(p.formula, p.block.Name) {
 			return
 		}
 	}
 	for _, a := range c.alarmList {
 		for _, e := range a.made {
 			for _, n := range []*formula.Node{e.When, e.While, e.SuppressedWhile, e.Due} {
-				if n != nil && over(n, a.Name.Range) {
+				if n != nil && over(n, a.Name) {
 					return
 				}
 			}

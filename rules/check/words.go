@@ -1,7 +1,6 @@
 package check
 
 import (
-	"slices"
 	"strings"
 
 	"millwarden/internal/diag"
@@ -14,13 +13,6 @@ func near(written string, known []string) string {
 		return "Did you mean " + word + "? "
 	}
 	return ""
-}
-
-// reserved words are no names.
-var reserved = []string{"and", "or", "not", "is", "at", "by", "for", "each", "every", "from", "in", "ago", "because", "except", "everyone", "value"}
-
-func isReserved(name string) bool {
-	return slices.Contains(reserved, name) || functions[name].args != ""
 }
 
 // maxName: a name is a topic level and a SenML name.

@@ -180,7 +180,7 @@ func (c compiler) test(n *formula.Node, odd bool) func() truth {
 		spans := []Span{c.m.plan.Night}
 		return func() truth { return c.m.clock.within(spans, 0, holds) }
 	case formula.During:
-		spans := []Span{{From: n.From, To: n.To}}
+		spans := []Span{{From: int(n.From), To: int(n.To)}}
 		return func() truth { return c.m.clock.within(spans, 0, unclear) }
 	case formula.Watched:
 		return c.watched(n)

@@ -139,7 +139,7 @@ func (c compiler) running(n *formula.Node) func() float64 {
 		return func() float64 { return (m.clock.mono - since(log, loaded, m.began)).Seconds() }
 	}
 	return func() float64 {
-		left, ok := m.clock.until(n.From)
+		left, ok := m.clock.until(int(n.From))
 		if !ok {
 			return math.NaN()
 		}

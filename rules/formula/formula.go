@@ -64,6 +64,8 @@ const (
 type Node struct {
 	Op       Op
 	Quantity units.Quantity // of the result: YesNo for conditions
+	Lower    bool
+	From, To int16 // minutes after midnight
 	Args     []*Node
 	Ref      string   // full point name, "tank-1/ph"
 	Refs     []string // of the …Of functions
@@ -71,10 +73,8 @@ type Node struct {
 	Value    float64
 	Over     time.Duration
 	Ago      time.Duration
-	From, To int     // minutes after midnight
 	Deadband float64 // of a comparison, in base units, counted only while the alarm is active
-	Lower    bool
-	Text     string // as the formatter prints this part, for "because" and explain
+	Text     string  // as the formatter prints this part, for "because" and explain
 }
 
 // Walk visits n and all below it.

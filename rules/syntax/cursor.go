@@ -3,7 +3,6 @@ package syntax
 import (
 	"slices"
 	"strings"
-	"unicode/utf8"
 
 	"millwarden/internal/diag"
 )
@@ -82,15 +81,12 @@ func (c *cursor) remark(code string, where diag.Range, summary, detail string) {
 	}
 }
 
-// typed is a token as it stands in the file.
-func (c *cursor) typed(t Token) string { return c.source(t.Range) }
-
+// source is what stands in the file at a place.
 func (c *cursor) source(r diag.Range) string {
 	text := c.p.file.Text[min(r.Byte, len(c.p.file.Text)):]
 	end := 0
 	for range r.Width {
-		_, size := utf8.DecodeRuneInString(text[end:])
-		end += size
+		end += runeLen(text[end:])
 	}
 	return text[:end]
 }
@@ -99,11 +95,11 @@ func (c *cursor) source(r diag.Range) string {
 func (c *cursor) rest() diag.Range { return coverTokens(c.tokens[c.i:]) }
 
 func (c *cursor) stray(t Token, why string) {
-	typed := `"` + c.typed(t) + `"`
+	typed := `"` + t.typed() + `"`
 	if t.Kind == Text {
-		typed = c.typed(t)
+		typed = t.typed()
 	}
-	c.fail("7", t.Range, typed+" does not belong here", why)
+	c.fail("7", t.Where(), typed+" does not belong here", why)
 }
 
 // colon refuses and skips a colon behind the key.
@@ -112,7 +108,7 @@ func (c *cursor) colon() {
 		return
 	}
 	t := c.next()
-	c.remark("7", t.Range, `":" does not belong here`,
+	c.remark("7", t.Where(), `":" does not belong here`,
 		"A key stands without a colon: "+strings.TrimSpace(c.tokens[0].Word()+" "+c.source(c.rest()))+".")
 }
 
@@ -120,15 +116,15 @@ func (c *cursor) colon() {
 func (c *cursor) says(t Token) {
 	switch {
 	case !t.Given() && c.i > 1:
-		c.fail("27", c.last().Range, c.name()+" stops too early", "It is written: "+c.pattern()+".")
+		c.fail("27", c.last().Where(), c.name()+" stops too early", "It is written: "+c.pattern()+".")
 	case c.key.Name == "":
 		c.headerSays(t)
 	case !t.Given():
-		c.fail("17", c.tokens[0].Range, c.key.Name+" "+c.key.Says, c.key.Sentence())
+		c.fail("17", c.tokens[0].Where(), c.key.Name+" "+c.key.Says, c.key.Sentence())
 	case t.Kind == Stray:
 		c.stray(t, "Blocks have no braces; a word with marks in it is put in quotes.")
 	default:
-		where := t.Range
+		where := t.Where()
 		if c.i == 1 {
 			where = c.rest() // nothing of the value could be read: all of it is meant
 		}
@@ -157,7 +153,7 @@ func (c *cursor) pattern() string {
 
 func (c *cursor) headerSays(t Token) {
 	if !t.Given() {
-		c.fail("27", c.last().Range, c.facts.word+" stops too early", "It is written: "+c.facts.header+".")
+		c.fail("27", c.last().Where(), c.facts.word+" stops too early", "It is written: "+c.facts.header+".")
 		return
 	}
 	c.stray(t, "Write for example: "+c.facts.header+".")
@@ -186,8 +182,8 @@ func (c *cursor) newName() Token {
 	switch {
 	case !t.Given():
 		c.headerSays(t)
-	case t.Kind == Keyword || t.Kind == Name && reserved(t.Word()):
-		c.fail("23", t.Range, t.Word()+" is a word of the language", "Choose another, for example "+t.Word()+"-1.")
+	case t.Kind == Keyword || t.Kind == Name && Reserved(t.Word()):
+		c.fail("23", t.Where(), t.Word()+" is a word of the language", "Choose another, for example "+t.Word()+"-1.")
 	case t.Kind == Name:
 		return t
 	case t.Kind == Stray:
@@ -200,7 +196,7 @@ func (c *cursor) newName() Token {
 
 // noName is message 3.
 func (c *cursor) noName(t Token) {
-	c.fail("3", t.Range, c.typed(t)+" is not a name", "Names are a to z, 0 to 9 and single -, begin with a letter and have at most 40 characters: "+
+	c.fail("3", t.Where(), t.typed()+" is not a name", "Names are a to z, 0 to 9 and single -, begin with a letter and have at most 40 characters: "+
 		suggestName(t.Text, c.facts.word)+". Put accents and spaces into title.")
 }
 

@@ -66,7 +66,7 @@ func SetLine(f *File, b *Block, key, value string) (string, error) {
 	if len(found) == 0 {
 		return Replace(f, b, strings.TrimRight(strings.Join(rows, ""), "\r\n")+"\n"+line+"\n")
 	}
-	first, last := found[0].Key.Line, found[0].lastLine()
+	first, last := found[0].Key.Line(), found[0].lastLine()
 	var above []string
 	for _, c := range f.Comments {
 		switch {
@@ -77,7 +77,7 @@ func SetLine(f *File, b *Block, key, value string) (string, error) {
 			above = append(above, "    "+c.Text+"\n")
 		}
 	}
-	top := b.Word.Line
+	top := b.Word.Line()
 	rows = slices.Replace(rows, first-top, last-top+1, append(above, line+"\n")...)
 	return Replace(f, b, strings.Join(rows, ""))
 }
@@ -93,8 +93,7 @@ func SetAmount(f *File, b *Block, amount string) (string, error) {
 	if u := a[len(a)-1].Unit; u.Given() {
 		last = u
 	}
-	end := last.Byte + len((&cursor{p: &parser{file: f}}).typed(last))
-	return Replace(f, b, f.Text[from:start.Byte]+amount+f.Text[end:to])
+	return Replace(f, b, f.Text[from:start.at]+amount+f.Text[last.end():to])
 }
 
 // printBlock reads the text of one block and prints it with the file's ends of lines.
@@ -132,15 +131,15 @@ func endsBlank(text string) bool {
 
 // extent is where a block stands: from the start of its header's line to behind the end of its last line.
 func (f *File) extent(b *Block) (from, to int) {
-	from = b.Word.Byte // a header stands at the margin, or behind a byte order mark that stays
+	from = int(b.Word.at) // a header stands at the margin, or behind a byte order mark that stays
 	last := b.Head[len(b.Head)-1]
 	for _, l := range b.Lines {
-		if t := l.lastToken(); t.Byte > last.Byte {
+		if t := l.lastToken(); t.at > last.at {
 			last = t
 		}
 	}
-	if i := strings.IndexByte(f.Text[last.Byte:], '\n'); i >= 0 {
-		return from, last.Byte + i + 1
+	if i := strings.IndexByte(f.Text[last.at:], '\n'); i >= 0 {
+		return from, int(last.at) + i + 1
 	}
 	return from, len(f.Text)
 }
@@ -152,7 +151,7 @@ func (l *Line) lastToken() Token {
 	return l.Key
 }
 
-func (l *Line) lastLine() int { return l.lastToken().Line }
+func (l *Line) lastLine() int { return l.lastToken().Line() }
 
 // stationOf is where a block belongs: the first station it names.
 func stationOf(b *Block) string {

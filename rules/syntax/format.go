@@ -103,9 +103,9 @@ func headerRows(b *Block) []item {
 func lineRows(b *Block, l *Line) []item {
 	key := l.Key.Word()
 	column := max(valueColumn, keyColumn+len(key)+1)
-	rows := []item{{line: l.Key.Line, depth: keyColumn, text: key, block: b}}
+	rows := []item{{line: l.Key.Line(), depth: keyColumn, text: key, block: b}}
 	for i, r := range rowsOf(l.value(), l.keeps(b)) {
-		if i == 0 && r.line == l.Key.Line {
+		if i == 0 && r.line == l.Key.Line() {
 			rows[0].text = key + strings.Repeat(" ", column-keyColumn-len(key)) + r.text
 			continue
 		}
@@ -146,8 +146,8 @@ func rowsOf(tokens []Token, keeps func(int) bool) []item {
 	for i, t := range tokens {
 		text := t.printed(keeps(i) || i > 0 && tokens[i-1].Kind == Number)
 		switch {
-		case i == 0 || t.Line > tokens[i-1].Line:
-			rows = append(rows, item{line: t.Line, text: text})
+		case i == 0 || t.Line() > tokens[i-1].Line():
+			rows = append(rows, item{line: t.Line(), text: text})
 		case joined(tokens[i-1], t):
 			rows[len(rows)-1].text += text
 		default:

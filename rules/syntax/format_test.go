@@ -94,8 +94,8 @@ func holds(t *testing.T, text string) {
 		}
 	}
 	walk(reflect.ValueOf(f.Blocks), 0, func(_ int, v reflect.Value) bool {
-		if r, ok := v.Interface().(diag.Range); ok && r.Valid() {
-			inFile(t, text, r)
+		if token, ok := v.Interface().(Token); ok && token.Given() {
+			inFile(t, text, token.Where())
 		}
 		return true
 	})

@@ -17,7 +17,9 @@ func (c *cursor) formula() (Expr, bool) {
 	}
 	junction := c.peek()
 	word := junction.Word()
-	j := &Junction{And: word == "and", Terms: append(c.p.room.exprs.Take(2)[:0], first), Words: c.p.room.tokens.Take(1)[:0]}
+	j := c.p.room.junctions.Next()
+	j.And, j.Terms, j.Words = word == "and", c.p.room.exprs.Take(2)[:1], c.p.room.tokens.Take(1)[:0]
+	j.Terms[0] = first
 	for c.word("and") || c.word("or") {
 		t := c.next()
 		if t.Word() != word {
@@ -43,7 +45,7 @@ func (c *cursor) mixed(j *Junction, second Token) {
 			y = j.Terms[i].String() + " or " + y
 		}
 	}
-	c.fail("45", second.Range, "and, or: which belongs together?", "Put one part in parentheses: "+y+".")
+	c.fail("45", second.Where(), "and, or: which belongs together?", "Put one part in parentheses: "+y+".")
 }
 
 func (c *cursor) test() (Expr, bool) {
@@ -105,11 +107,11 @@ func (c *cursor) second(x Expr, op Token, y Expr) {
 	if z, ok := (&cursor{p: c.p, tokens: c.tokens, i: c.i, facts: c.facts, block: c.block, key: c.key, failed: true}).sum(); ok {
 		right = z.String()
 	}
-	c.fail("44", again.Range, "one comparison at a time", "Write "+left+" and "+y.String()+" "+again.Text+" "+right+".")
+	c.fail("44", again.Where(), "one comparison at a time", "Write "+left+" and "+y.String()+" "+again.Text+" "+right+".")
 }
 
 func (c *cursor) comparesNothing(sign Token) {
-	c.fail("46", sign.Range, c.typed(sign)+" compares nothing here",
+	c.fail("46", sign.Where(), sign.typed()+" compares nothing here",
 		"Measured values are compared with < and >; states with is, for example fan is off.")
 }
 
@@ -174,7 +176,7 @@ func (c *cursor) binary(x Expr, op Token, y Expr) *Binary {
 func (c *cursor) node(t Token) bool {
 	c.nodes++
 	if c.nodes > maxNodes {
-		c.fail("75", t.Range, fmt.Sprintf("%s has more than %d parts, at most %d", c.name(), maxNodes, maxNodes),
+		c.fail("75", t.Where(), fmt.Sprintf("%s has more than %d parts, at most %d", c.name(), maxNodes, maxNodes),
 			"Give a part of it a name of its own, with a block point.")
 		return false
 	}
@@ -185,7 +187,7 @@ func (c *cursor) node(t Token) bool {
 func (c *cursor) deeper(open Token) bool {
 	c.depth++
 	if c.depth > maxDepth {
-		c.fail("75", open.Range, fmt.Sprintf("parentheses stand %d deep, at most %d", c.depth, maxDepth),
+		c.fail("75", open.Where(), fmt.Sprintf("parentheses stand %d deep, at most %d", c.depth, maxDepth),
 			"Give a part of it a name of its own, with a block point.")
 		return false
 	}
@@ -222,11 +224,11 @@ func (c *cursor) factor() (Expr, bool) {
 
 func refTo(t Token) *RefTo {
 	r := &RefTo{Token: t, Station: t, Point: t}
-	station, point, _ := strings.Cut(t.Text, "/")
-	r.Station.Kind, r.Station.Text, r.Station.Width = Name, station, len(station)
-	r.Point.Kind, r.Point.Text, r.Point.Width = Name, point, len(point)
-	r.Point.Column += len(station) + 1 // names are plain letters: bytes are characters
-	r.Point.Byte += len(station) + 1
+	r.Station.Kind, r.Point.Kind = Name, Name
+	r.Station.Text, r.Point.Text, _ = strings.Cut(t.Text, "/")
+	slash := strings.IndexByte(t.typed(), '/')
+	r.Station.size = uint16(slash)
+	r.Point.at, r.Point.size = t.at+uint32(slash+1), t.size-uint16(slash+1)
 	return r
 }
 
@@ -253,7 +255,7 @@ func (c *cursor) shut(open Token, inside func() string) (Token, bool) {
 		c.noOperator(t)
 		return t, false
 	}
-	c.fail("54", open.Range, "a parenthesis is not closed", "Add ) after "+inside()+".")
+	c.fail("54", open.Where(), "a parenthesis is not closed", "Add ) after "+inside()+".")
 	return Token{}, false
 }
 
@@ -345,7 +347,7 @@ func (c *cursor) noOperator(t Token) {
 	case t.Kind == Close:
 		c.stray(t, "No ( stands before it.")
 	case t.Kind == Number && strings.HasPrefix(t.Text, "-"):
-		c.stray(t, "Minus needs spaces: "+c.typed(c.last())+" - "+t.Text[1:]+".")
+		c.stray(t, "Minus needs spaces: "+c.last().typed()+" - "+t.Text[1:]+".")
 	case t.Kind == Word && glued(t.Text) != "":
 		c.stray(t, "+ - * / stand between spaces: "+glued(t.Text)+".")
 	case t.Kind == Stray:

@@ -424,7 +424,7 @@ var classes = map[Kind]string{Name: "NAME", Number: "NUMBER", Ref: "REF", Clock:
 // terminals scans a text into what the grammar reads. Not ok: the scanner refused something.
 func terminals(text string) (all []terminal, ok bool) {
 	_, list := Parse("x", "") // nothing of the parser is used
-	rows := scanAll("x", text, &list)
+	rows := scanAll(newFile("x", text), &list)
 	if list.HasErrors() {
 		return nil, false
 	}
@@ -457,7 +457,7 @@ func terminals(text string) (all []terminal, ok bool) {
 				}
 			case i == 0 && !st.head && !st.margin && t.Kind == Name && !key:
 				one.class = "SETTING"
-			case i == 1 && st.head && block != "use" && t.Kind == Name && reserved(t.Word()):
+			case i == 1 && st.head && block != "use" && t.Kind == Name && Reserved(t.Word()):
 				one.class = "" // a word of the language names nothing
 			}
 			all = append(all, one)

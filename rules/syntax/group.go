@@ -1,9 +1,6 @@
 package syntax
 
 import (
-	"slices"
-	"strings"
-
 	"millwarden/internal/diag"
 )
 
@@ -21,53 +18,44 @@ type statement struct {
 // pages scans a text piece by piece. The rows and tokens of a piece lie where those of the one before lay: a long file costs the memory of
 // a short one, which stays near the processor.
 type pages struct {
-	scanner scanner
-	text    string
-	start   int // byte where the next piece begins
-	number  int // of its first line
-	rows    []row
-	tokens  []Token // of all rows of the piece, row behind row; where it was too small, the rows behind have arrays of their own
+	scanner
+	next, end int // lines, counted from 0
+	rows      []row
 }
 
-// pageSize is the least that a piece has, but the last. Chosen: some 2,000 tokens, which fit the second cache of a small board.
+// pageSize is the least that a piece has in bytes, but the last. Chosen: some 2,000 tokens, which fit the second cache of a small board.
 const pageSize = 16 << 10
 
 // bytesPerToken of an ordinary file: examples have 9 to 12.
 const bytesPerToken = 8
 
-func newPages(name, text string, part piece, list *diag.List) *pages {
-	return &pages{scanner: scanner{file: name, list: list}, text: text[:part.end], start: part.start, number: part.number}
+func newPages(file *File, part piece, list *diag.List) *pages {
+	return &pages{scanner: scanner{file: file, list: list}, next: part.from, end: part.to}
 }
 
-// next scans a piece of at least so many bytes. A piece ends before a line at the margin, which no line before it goes on in.
-func (p *pages) next(size int) (rows []row, more bool) {
-	if p.start >= len(p.text) {
-		return nil, false
-	}
+// page scans at least so many bytes, if they are left. It ends before a line at the margin, which no line before it goes on in.
+func (p *pages) page(size int) []row {
 	if p.tokens == nil {
-		p.tokens = make([]Token, 0, min(size, len(p.text))/bytesPerToken*5/4+1)
+		p.tokens = make([]Token, 0, min(size, len(p.file.Text))/bytesPerToken*5/4+1)
 	}
-	p.rows = p.rows[:0]
-	tokens := p.tokens
-	for end := p.start + size; p.start < len(p.text) && (p.start < end || !p.margin()); p.number++ {
-		line, _, _ := strings.Cut(p.text[p.start:], "\n")
-		p.rows = append(p.rows, row{number: p.number, tokens: tokens[len(tokens):]})
-		r := &p.rows[len(p.rows)-1]
-		p.scanner.scanRow(strings.TrimSuffix(line, "\r"), p.start, r)
-		tokens = r.tokens
-		r.tokens = slices.Clip(r.tokens)
-		p.start += len(line) + 1
+	p.rows, p.tokens = p.rows[:0], p.tokens[:0]
+	for end := -1; p.next < p.end; p.next++ {
+		begins := int(p.file.lines[p.next])
+		if end < 0 {
+			end = begins + size
+		}
+		if begins >= end && begins < len(p.file.Text) && isLetter(p.file.Text[begins]) {
+			break
+		}
+		p.rows = append(p.rows, row{})
+		p.scanRow(p.next, &p.rows[len(p.rows)-1])
 	}
-	return p.rows, true
+	return p.rows
 }
 
-// margin tells whether a word at the left margin comes next.
-func (p *pages) margin() bool { return isLetter(p.text[p.start]) }
-
-// scanAll turns a whole text into rows.
-func scanAll(name, text string, list *diag.List) []row {
-	rows, _ := newPages(name, text, piece{end: len(text), number: 1}, list).next(len(text))
-	return rows
+// scanAll turns a whole file into rows.
+func scanAll(file *File, list *diag.List) []row {
+	return newPages(file, piece{to: len(file.lines)}, list).page(len(file.Text))
 }
 
 // group puts all rows of a text together into statements.

@@ -75,8 +75,7 @@ func (c *cursor) expect(word string) bool {
 
 // scope reads `at STATION, …` or `for each KIND, … [in AREA] [except STATION, …]`.
 func (c *cursor) scope(needed bool) (ok bool) {
-	s, from := &c.block.Scope, c.i
-	defer func() { s.Range = coverTokens(c.tokens[from:c.i]) }()
+	s := &c.block.Scope
 	switch {
 	case c.word("at"):
 		c.next()

@@ -51,16 +51,27 @@ type blockFacts struct {
 	settings bool   // it takes lines that are declared elsewhere
 	bare     bool   // it has no lines
 	keys     []Key
-	byName   map[string]*Key // of keys
+	byPlace  [places][]*Key // of keys, by the place of their names
 }
 
-// indexed fills byName.
+// places for keys: so many that few share one.
+const places = 64
+
+// placeOf is that of a key.
+func placeOf(key string) uint8 {
+	if key == "" {
+		return 0
+	}
+	return (uint8(len(key))*5 + key[0]) % places
+}
+
+// indexed fills byPlace.
 func indexed(list []blockFacts) []blockFacts {
 	for i := range list {
 		b := &list[i]
-		b.byName = make(map[string]*Key, len(b.keys))
 		for j := range b.keys {
-			b.byName[b.keys[j].Name] = &b.keys[j]
+			at := placeOf(b.keys[j].Name)
+			b.byPlace[at] = append(b.byPlace[at], &b.keys[j])
 		}
 	}
 	return list

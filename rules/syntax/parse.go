@@ -14,13 +14,13 @@ type Declared func(block, key string) bool
 
 // Parse reads a file. The tree holds all that could be read, whatever is wrong; the list, sorted, says what is.
 func Parse(name, text string) (*File, diag.List) {
-	return (&parser{file: &File{Name: name, Text: text}, whole: true}).parse(nil)
+	return (&parser{file: newFile(name, text), whole: true}).parse(nil)
 }
 
 // ParseDeclared is Parse for who has the declared keys at hand, so that such a line is known even where it slipped to the right, and writes
 // nothing back: lines of blocks that hold no declared ones come without their Tokens.
 func ParseDeclared(name, text string, declared Declared) (*File, diag.List) {
-	return (&parser{file: &File{Name: name, Text: text}}).parse(declared)
+	return (&parser{file: newFile(name, text)}).parse(declared)
 }
 
 func (p *parser) parse(declared Declared) (*File, diag.List) {
@@ -31,11 +31,12 @@ func (p *parser) parse(declared Declared) (*File, diag.List) {
 		p.file.faulty = true
 		return p.file, p.list
 	}
-	if pieces := cut(text, runtime.GOMAXPROCS(0)); len(pieces) == 1 {
+	if pieces := cut(p.file, runtime.GOMAXPROCS(0)); len(pieces) == 1 {
 		p.read(pieces[0], declared)
 	} else {
 		p.readPieces(pieces, declared)
 	}
+	p.file.Blocks, p.file.Comments = p.blocks, p.comments
 	p.list.Sort()
 	p.file.faulty = p.list.HasErrors()
 	return p.file, p.list
@@ -44,31 +45,33 @@ func (p *parser) parse(declared Declared) (*File, diag.List) {
 // read goes through one piece of the text.
 func (p *parser) read(part piece, declared Declared) {
 	g := &grouper{declared: declared}
-	pages := newPages(p.file.Name, p.file.Text, part, &p.list)
-	for rows, more := pages.next(pageSize); more; rows, more = pages.next(pageSize) {
-		p.comments(rows)
+	for pages := newPages(p.file, part, &p.list); pages.next < pages.end; {
+		rows := pages.page(pageSize)
+		p.keepComments(rows)
 		p.statements(g.group(rows))
 	}
 }
 
-func (p *parser) comments(rows []row) {
+func (p *parser) keepComments(rows []row) {
 	for i := range rows {
 		if r := &rows[i]; r.comment != nil {
-			p.file.Comments = append(p.file.Comments, *r.comment)
+			p.comments = append(p.comments, *r.comment)
 		}
 	}
 }
 
 // parser goes through the statements of one file, or of a piece of it.
 type parser struct {
-	file  *File
-	list  diag.List
-	block *Block      // the present one; nil before the first, or within one that is unknown
-	facts *blockFacts // of it
-	bare  bool        // the present block has no lines
-	lost  bool        // lines here belong to no block, and that was said
-	whole bool        // all tokens are kept, for who writes the file again
-	room  room        // of the tree
+	file     *File
+	blocks   []*Block
+	comments []Comment
+	list     diag.List
+	block    *Block      // the present one; nil before the first, or within one that is unknown
+	facts    *blockFacts // of it
+	bare     bool        // the present block has no lines
+	lost     bool        // lines here belong to no block, and that was said
+	whole    bool        // all tokens are kept, for who writes the file again
+	room     room        // of the tree
 }
 
 func (p *parser) say(code string, where diag.Range, summary, detail string) {
@@ -94,7 +97,7 @@ func (p *parser) statements(all []statement) {
 		default:
 			if st.margin {
 				word := st.tokens[0]
-				c.remark("12", word.Range, word.Word()+" is a line of a block",
+				c.remark("12", word.Where(), word.Word()+" is a line of a block",
 					"Put spaces before it: it is a key of "+strings.Join(BlocksWith(word.Word()), ", ")+".")
 			}
 			p.line(c, st.key)
@@ -121,7 +124,7 @@ func linesBelow(rest []statement) int {
 // homeless is an indented line where none can be; said once for each run of them.
 func (p *parser) homeless(c *cursor) {
 	if !p.lost {
-		c.fail("10", c.tokens[0].Range, "this line belongs to no block",
+		c.fail("10", c.tokens[0].Where(), "this line belongs to no block",
 			"A block begins at the left margin, for example: probe tank-1-electrode.")
 	}
 	p.lost = true
@@ -140,11 +143,12 @@ func (p *parser) header(c *cursor, st *statement) {
 		}
 		word.Text = facts.word
 	} else if st.slipped {
-		c.remark("11", word.Range, word.Word()+" begins a block", "Move it to the left margin; only the lines of a block are indented.")
+		c.remark("11", word.Where(), word.Word()+" begins a block", "Move it to the left margin; only the lines of a block are indented.")
 	}
-	p.block = &Block{Word: word, Head: c.tokens}
+	p.block = p.room.blocks.Next()
+	p.block.Word, p.block.Head = word, c.tokens
 	p.bare = facts.bare
-	p.file.Blocks = append(p.file.Blocks, p.block)
+	p.blocks = append(p.blocks, p.block)
 	p.facts = facts
 	c.facts, c.block = facts, p.block
 	c.parseHeader()
@@ -157,17 +161,17 @@ func (p *parser) unknownBlock(c *cursor, word Token) *blockFacts {
 		c.stray(word, "Blocks have no braces; the indented lines under a header belong to it.")
 		return nil
 	}
-	typed := c.typed(word)
+	typed := word.typed()
 	if in := BlocksWith(word.Word()); len(in) > 0 {
-		c.fail("12", word.Range, word.Word()+" is a line of a block", "Put spaces before it: it is a key of "+strings.Join(in, ", ")+".")
+		c.fail("12", word.Where(), word.Word()+" is a line of a block", "Put spaces before it: it is a key of "+strings.Join(in, ", ")+".")
 		return nil
 	}
 	meant := meantBlock(word.Word())
 	if meant == "" {
-		c.fail("13", word.Range, typed+" is not a block", "Blocks: "+strings.Join(Blocks(), ", ")+".")
+		c.fail("13", word.Where(), typed+" is not a block", "Blocks: "+strings.Join(Blocks(), ", ")+".")
 		return nil
 	}
-	c.remark("13", word.Range, typed+" is not a block", "Did you mean "+meant+"?")
+	c.remark("13", word.Where(), typed+" is not a block", "Did you mean "+meant+"?")
 	return factsOf(meant)
 }
 
@@ -180,20 +184,22 @@ func (p *parser) line(c *cursor, known *Key) {
 	if c.kept {
 		l.Tokens = c.tokens[1:]
 	}
-	p.block.Lines = append(p.block.Lines, l)
 	switch {
 	case known != nil:
 		l.fixed, c.key = known, known
 		p.once(c, l, known)
+		p.block.add(l, known.Name)
 		c.colon()
 		c.value(l)
 	case c.facts.settings && key.Kind == Name:
 		c.key = &Key{Name: key.Word(), form: formPart}
+		p.block.add(l, c.key.Name)
 		c.colon()
 		l.Value = &Pieces{List: c.pieces()}
 		c.end()
 	default:
 		p.noKey(c, l)
+		p.block.add(l, key.Word())
 	}
 	l.Refused = c.failed
 	if l.Value == nil {
@@ -203,12 +209,12 @@ func (p *parser) line(c *cursor, known *Key) {
 
 // once refuses a key that stands already, unless it may stand several times.
 func (p *parser) once(c *cursor, l *Line, key *Key) {
-	if key.Many {
+	if key.Many || p.block.stands&(1<<placeOf(key.Name)) == 0 {
 		return
 	}
-	for _, other := range p.block.Lines[:len(p.block.Lines)-1] {
+	for _, other := range p.block.Lines {
 		if other.Key.Is(key.Name) {
-			c.fail("15", l.Key.Range, key.Name+" stands twice in "+p.block.Title(), "The first is at "+other.Key.Position.String()+".")
+			c.fail("15", l.Key.Where(), key.Name+" stands twice in "+p.block.Title(), "The first is at "+other.Key.Where().Position.String()+".")
 			return
 		}
 	}
@@ -223,7 +229,7 @@ func (p *parser) noKey(c *cursor, l *Line) {
 	}
 	if key.Kind == Word && strings.Contains(key.Text, ":") {
 		name, value, _ := strings.Cut(key.Text, ":")
-		at := key.Range
+		at := key.Where()
 		at.Column += len([]rune(name))
 		at.Byte, at.Width = at.Byte+len(name), 1
 		c.fail("7", at, `":" does not belong here`, "A key stands without a colon: "+strings.ToLower(name)+" "+value+".")
@@ -231,7 +237,7 @@ func (p *parser) noKey(c *cursor, l *Line) {
 		return
 	}
 	if block == "change" && len(BlocksWith(key.Word())) > 0 {
-		c.fail("69", key.Range, key.Word()+" of a built-in alarm stays as it is", "change takes "+strings.Join(KeyNames(block), ", ")+
+		c.fail("69", key.Where(), key.Word()+" of a built-in alarm stays as it is", "change takes "+strings.Join(KeyNames(block), ", ")+
 			". To watch something else, leave it out with without and write an alarm of your own.")
 		return
 	}
@@ -249,5 +255,5 @@ func (p *parser) noKey(c *cursor, l *Line) {
 	default:
 		detail = block + " takes " + strings.Join(KeyNames(block), ", ") + "."
 	}
-	c.fail("14", key.Range, c.typed(key)+" is no key of "+block, detail)
+	c.fail("14", key.Where(), key.typed()+" is no key of "+block, detail)
 }

@@ -6,43 +6,35 @@ import (
 )
 
 // piece is a stretch of a text that is read by itself: it begins with a header, so nothing before it decides how it is read.
-type piece struct {
-	start, end int // bytes
-	number     int // of its first line
-}
+type piece struct{ from, to int } // lines, counted from 0
 
-// leastPiece is worth a goroutine. Chosen: a built-in subject is read in one.
+// leastPiece is worth a goroutine, in bytes. Chosen: a built-in subject is read in one.
 const leastPiece = 32 << 10
 
-// cut divides a text into at most n pieces of about one size.
-func cut(text string, n int) []piece {
-	n = max(1, min(n, len(text)/leastPiece))
-	all := []piece{{end: len(text), number: 1}}
+// cut divides a file into at most n pieces of about as many lines.
+func cut(f *File, n int) []piece {
+	n = max(1, min(n, len(f.Text)/leastPiece))
+	all := []piece{{to: len(f.lines)}}
 	for i := 1; i < n; i++ {
 		last := &all[len(all)-1]
-		at := nextHeader(text, max(last.start+1, len(text)/n*i))
-		if at == len(text) {
+		at := f.nextHeader(max(last.from+1, len(f.lines)/n*i))
+		if at == len(f.lines) {
 			break
 		}
-		last.end = at
-		all = append(all, piece{start: at, end: len(text), number: last.number + strings.Count(text[last.start:at], "\n")})
+		last.to = at
+		all = append(all, piece{from: at, to: len(f.lines)})
 	}
 	return all
 }
 
-// nextHeader is where the next line begins that has the word of a block at its left margin; the text's end if none does.
-func nextHeader(text string, from int) int {
-	for at := from; ; {
-		end := strings.IndexByte(text[at:], '\n')
-		if end < 0 {
-			return len(text)
-		}
-		at += end + 1
-		line, _, _ := strings.Cut(text[at:], "\n")
-		if word, _, _ := strings.Cut(line, " "); factsOf(word) != nil {
-			return at
+// nextHeader is the next line that has the word of a block at its left margin; behind the last where none does.
+func (f *File) nextHeader(from int) int {
+	for n := from; n < len(f.lines); n++ {
+		if word, _, _ := strings.Cut(f.line(n), " "); factsOf(word) != nil {
+			return n
 		}
 	}
+	return len(f.lines)
 }
 
 // readPieces reads the pieces side by side and joins what came of them, in their order.
@@ -50,7 +42,7 @@ func (p *parser) readPieces(pieces []piece, declared Declared) {
 	parts := make([]parser, len(pieces))
 	var reading sync.WaitGroup
 	for i := range parts {
-		parts[i] = parser{file: &File{Name: p.file.Name, Text: p.file.Text}, whole: p.whole}
+		parts[i] = parser{file: p.file, whole: p.whole}
 		if i > 0 {
 			reading.Go(func() { parts[i].read(pieces[i], declared) })
 		}
@@ -58,8 +50,8 @@ func (p *parser) readPieces(pieces []piece, declared Declared) {
 	parts[0].read(pieces[0], declared)
 	reading.Wait()
 	for _, part := range parts {
-		p.file.Blocks = append(p.file.Blocks, part.file.Blocks...)
-		p.file.Comments = append(p.file.Comments, part.file.Comments...)
+		p.blocks = append(p.blocks, part.blocks...)
+		p.comments = append(p.comments, part.comments...)
 		p.list = append(p.list, part.list...)
 	}
 }

@@ -23,47 +23,66 @@ const (
 
 // row is one physical line.
 type row struct {
-	number  int
 	indent  int     // 0: at the margin; a tab goes to the next multiple of 8
-	tokens  []Token // its stretch of the one array of the file
+	tokens  []Token // its stretch of the one array of the page
 	comment *Comment
 	faulty  bool // something in it was said to be wrong
 }
 
-// scanner turns one line into tokens. Byte positions are of the whole file.
+// scanner turns lines into tokens, one after the other.
 type scanner struct {
-	file   string
+	file   *File
 	list   *diag.List
+	tokens []Token // of the page: those of the line are added to them
 	line   string
-	number int
-	start  int  // byte of the line's start
-	at     int  // byte in line
-	column int  // of at, from 1
-	plain  bool // every character of the line is one byte
+	start  int  // byte of the file at which the line begins
+	at     int  // byte of the line
+	first  int  // of the tokens, that of the line
+	plain  bool // nothing but what ASCII prints stands in the line
 	minus  bool // a − stands in it, which is read as -
 	row    *row
 }
 
-// scanRow reads one line into r, whose tokens are empty and have room for what comes.
-func (s *scanner) scanRow(line string, start int, r *row) {
-	*s = scanner{file: s.file, list: s.list, line: line, number: r.number, start: start, column: 1, row: r}
-	if r.number == 1 && strings.HasPrefix(line, "\ufeff") {
-		s.step() // a byte order mark, as some editors put it
-	}
-	if !s.plausible() {
+// scanRow reads line n of the file, counted from 0.
+func (s *scanner) scanRow(n int, r *row) {
+	s.line, s.start, s.at, s.first, s.row = s.file.line(n), int(s.file.lines[n]), 0, len(s.tokens), r
+	if s.plain = isPlain(s.line); s.plain {
+		s.minus = false
+	} else if !s.plausible() {
 		return
+	}
+	if n == 0 && strings.HasPrefix(s.line, "\ufeff") {
+		s.step() // a byte order mark, as some editors put it
 	}
 	s.indent()
 	for s.scan() {
 	}
+	r.tokens = s.tokens[s.first:len(s.tokens):len(s.tokens)]
+}
+
+// isPlain tells of a line of ordinary length that holds nothing but what ASCII prints, as most lines do: eight bytes are looked at together.
+func isPlain(line string) bool {
+	if len(line) > maxLine {
+		return false
+	}
+	const each = 0x0101010101010101 // times a byte: that byte eight times
+	var odd uint64                  // the highest bit of each byte tells that one of its like is no printed ASCII
+	for len(line) >= 8 {
+		b := uint64(line[0]) | uint64(line[1])<<8 | uint64(line[2])<<16 | uint64(line[3])<<24 |
+			uint64(line[4])<<32 | uint64(line[5])<<40 | uint64(line[6])<<48 | uint64(line[7])<<56
+		odd |= b | (b + each) | (b - each*' ') // from 0x80; 0x7f; below a space. What one byte lends the next was odd itself.
+		line = line[8:]
+	}
+	for i := range len(line) {
+		odd |= uint64(line[i] | (line[i] + 1) | (line[i] - ' '))
+	}
+	return odd&(each*0x80) == 0
 }
 
 // plausible refuses a line that is no text before anybody tries to read it.
 func (s *scanner) plausible() bool {
-	var text bool
-	s.plain, text = looks(s.line)
-	s.minus = !s.plain && strings.Contains(s.line, "−")
-	if text && len(s.line) <= maxLine {
+	s.minus = strings.Contains(s.line, "−")
+	if len(s.line) <= maxLine && !isOdd(s.line) {
 		return true
 	}
 	column := 0
@@ -80,7 +99,8 @@ func (s *scanner) plausible() bool {
 		default:
 			continue
 		}
-		where := diag.Range{Position: diag.Position{File: s.file, Line: s.number, Column: column, Byte: s.start + at}, Width: 1}
+		where := s.file.where(s.start+at, 0)
+		where.Width = 1
 		s.fault("9", where, "this line is no text",
 			"It holds "+what+". Save the file as UTF-8 with lines of at most 1,000 characters.")
 		return false
@@ -88,37 +108,21 @@ func (s *scanner) plausible() bool {
 	return true
 }
 
-// odd are the bytes of which a line is looked at more closely: control characters and what is not ASCII.
-var odd = func() (odd [256]bool) {
-	for b := range odd {
-		odd[b] = b < ' ' && b != '\t' || b >= 0x7f
-	}
-	return odd
-}()
-
-// looks tells that a line holds nothing but tabs and what ASCII prints, as most lines do, which are read byte for byte; and whether it is text.
-func looks(line string) (plain, text bool) {
-	plain = true
-	for i := 0; i < len(line); i++ {
-		if !odd[line[i]] {
-			continue
+// isOdd tells of a line that holds control characters, or what may be no character.
+func isOdd(line string) bool {
+	for _, r := range line {
+		if r < ' ' && r != '\t' || r >= 0x7f && r < 0xa0 || r == utf8.RuneError {
+			return true
 		}
-		r, size := utf8.DecodeRuneInString(line[i:])
-		if r == utf8.RuneError && size == 1 || isControl(r) {
-			return false, false
-		}
-		plain, i = false, i+size-1
 	}
-	return plain, true
+	return false
 }
-
-func isControl(r rune) bool { return r != '\t' && unicode.IsControl(r) }
 
 func (s *scanner) indent() {
 	for s.at < len(s.line) && s.line[s.at] == ' ' {
-		s.at, s.column, s.row.indent = s.at+1, s.column+1, s.row.indent+1
+		s.at++
 	}
-	for s.at < len(s.line) {
+	for s.row.indent = s.at; s.at < len(s.line); {
 		r := s.peek()
 		if !unicode.IsSpace(r) {
 			return
@@ -146,55 +150,60 @@ func (s *scanner) peek() rune {
 	return r
 }
 
-func (s *scanner) step() {
-	size := 1
-	if s.at < len(s.line) && s.line[s.at] >= utf8.RuneSelf {
-		_, size = utf8.DecodeRuneInString(s.line[s.at:])
-	}
+func (s *scanner) step() { s.at += runeLen(s.line[s.at:]) }
+
+// runeLen is how many bytes the first character of a text has; of none, none.
+func runeLen(text string) int {
+	_, size := utf8.DecodeRuneInString(text)
+	return size
+}
+
+// where is the place of the next size bytes.
+func (s *scanner) where(size int) diag.Range { return s.file.where(s.start+s.at, size) }
+
+// take adds a token; size is how many bytes it has in the line, where it comes next.
+func (s *scanner) take(kind Kind, text string, size int) {
+	s.tokens = append(s.tokens, Token{Text: text, file: s.file, at: uint32(s.start + s.at), size: uint16(size), Kind: kind})
 	s.at += size
-	s.column++
 }
 
-// width is how many characters a part of the line has.
-func (s *scanner) width(text string) int {
-	if s.plain {
-		return len(text)
+// What a token may begin with.
+const (
+	other   = iota // units, words, what is not ASCII
+	letter         // most words
+	number         // most numbers
+	blank          //
+	mark           // a mark that stands for itself
+	quote          //
+	comment        //
+	relate         // < > = !
+)
+
+// begins tells what a token that begins with a byte may be.
+var begins = func() (what [256]uint8) {
+	for b := range what {
+		switch c := byte(b); {
+		case isLetter(c):
+			what[b] = letter
+		case c >= '0' && c <= '9':
+			what[b] = number
+		case c == ' ' || c == '\t':
+			what[b] = blank
+		case marks[c] != None:
+			what[b] = mark
+		case c == '"':
+			what[b] = quote
+		case c == '#':
+			what[b] = comment
+		case strings.IndexByte("<>=!", c) >= 0:
+			what[b] = relate
+		}
 	}
-	return utf8.RuneCountInString(text)
-}
+	return what
+}()
 
-// place is the range of the next width characters.
-func (s *scanner) place(width int) diag.Range {
-	return diag.Range{Position: diag.Position{File: s.file, Line: s.number, Column: s.column, Byte: s.start + s.at}, Width: width}
-}
-
-func (s *scanner) add(kind Kind, text string, where diag.Range) {
-	s.row.tokens = append(s.row.tokens, Token{Kind: kind, Text: text, Range: where})
-}
-
-// take adds a token; typed is how it stands in the line, where it comes next.
-func (s *scanner) take(kind Kind, text, typed string) {
-	width := s.width(typed)
-	s.add(kind, text, s.place(width))
-	s.at, s.column = s.at+len(typed), s.column+width
-}
-
-// markOf is what a mark that stands for itself is.
-func markOf(r rune) Kind {
-	switch r {
-	case ',':
-		return Comma
-	case ';':
-		return Semicolon
-	case '(':
-		return Open
-	case ')':
-		return Close
-	case '{', '}', '”':
-		return Stray
-	}
-	return None
-}
+// marks stand for themselves.
+var marks = [256]Kind{',': Comma, ';': Semicolon, '(': Open, ')': Close, '{': Stray, '}': Stray}
 
 // comparisons in the order in which they are tried.
 var comparisons = []struct {
@@ -206,61 +215,64 @@ var comparisons = []struct {
 	{"=>", Stray, "=>"}, {"==", Stray, "=="}, {"!=", Stray, "!="}, {"≠", Stray, "≠"}, {"<", Relation, "<"}, {">", Relation, ">"}, {"=", Keyword, "is"},
 }
 
-// scan reads one token, or the comment that ends the line.
+// scan reads one token, or the comment that ends the line, or a blank other than a space.
 func (s *scanner) scan() bool {
-	s.blanks()
+	for s.at < len(s.line) && s.line[s.at] == ' ' {
+		s.at++
+	}
 	if s.at >= len(s.line) {
 		return false
 	}
-	if isLetter(s.line[s.at]) { // most words
+	b := s.line[s.at]
+	switch begins[b] {
+	case letter:
 		if !s.plainName() {
 			s.chunk()
 		}
-		return true
-	}
-	r := s.peek()
-	if r == '#' {
+	case number:
+		if !s.plainNumber() {
+			s.chunk()
+		}
+	case blank:
+		s.step()
+	case mark:
+		s.take(marks[b], s.line[s.at:s.at+1], 1)
+	case quote:
+		s.quoted('"')
+	case relate:
+		if !s.comparison() {
+			s.chunk()
+		}
+	case comment:
 		s.comment()
 		return false
-	}
-	if r == '"' || r == '“' {
-		s.quoted(r)
-		return true
-	}
-	if kind := markOf(r); kind != None {
-		mark := s.line[s.at : s.at+utf8.RuneLen(r)]
-		s.take(kind, mark, mark)
-		return true
-	}
-	if !s.comparison(r) {
-		s.chunk()
+	default:
+		s.beyond()
 	}
 	return true
 }
 
-// blanks goes over spaces, and what else counts as one.
-func (s *scanner) blanks() {
-	for s.at < len(s.line) {
-		switch b := s.line[s.at]; {
-		case b == ' ':
-			s.at, s.column = s.at+1, s.column+1
-		case (b < ' ' || b >= utf8.RuneSelf) && unicode.IsSpace(s.peek()):
-			s.step()
-		default:
-			return
-		}
+// beyond reads what begins with a sign, or with a character that is not ASCII.
+func (s *scanner) beyond() {
+	switch r := s.peek(); {
+	case r < utf8.RuneSelf:
+		s.chunk()
+	case r == '“':
+		s.quoted(r)
+	case r == '”':
+		s.take(Stray, "”", len("”"))
+	case unicode.IsSpace(r):
+		s.step()
+	case (r == '≤' || r == '≥' || r == '≠') && s.comparison():
+	default:
+		s.chunk()
 	}
 }
 
-func (s *scanner) comparison(r rune) bool {
-	switch r {
-	case '<', '>', '≤', '≥', '=', '!', '≠':
-	default:
-		return false
-	}
+func (s *scanner) comparison() bool {
 	for _, c := range comparisons {
 		if strings.HasPrefix(s.line[s.at:], c.typed) {
-			s.take(c.kind, c.text, c.typed)
+			s.take(c.kind, c.text, len(c.typed))
 			return true
 		}
 	}
@@ -269,24 +281,24 @@ func (s *scanner) comparison(r rune) bool {
 
 func (s *scanner) comment() {
 	text := strings.TrimRightFunc(s.line[s.at:], unicode.IsSpace)
-	s.row.comment = &Comment{Text: text, Range: s.place(s.width(text)), Own: len(s.row.tokens) == 0}
+	s.row.comment = &Comment{Text: text, Range: s.where(len(text)), Own: len(s.tokens) == s.first}
 	s.at = len(s.line)
 }
 
 // quoted reads a text. One that begins with “ ends with ”, or with " where no ” follows.
 func (s *scanner) quoted(open rune) {
+	if s.plain {
+		if text, _, closed := strings.Cut(s.line[s.at+1:], `"`); closed && strings.IndexByte(text, '\\') < 0 { // as it stands: no copy
+			s.take(Text, text, len(text)+2)
+			return
+		}
+	}
 	end := '"'
 	if open == '“' && strings.ContainsRune(s.line[s.at:], '”') {
 		end = '”'
 	}
-	where, from := s.place(1), s.column
+	from := s.at
 	s.step()
-	if text, _, closed := strings.Cut(s.line[s.at:], `"`); closed && s.plain && strings.IndexByte(text, '\\') < 0 { // as it stands: no copy
-		s.at, s.column = s.at+len(text)+1, s.column+len(text)+1
-		where.Width = len(text) + 2
-		s.add(Text, text, where)
-		return
-	}
 	var b strings.Builder
 	for s.at < len(s.line) && s.peek() != end {
 		r := s.peek()
@@ -297,24 +309,25 @@ func (s *scanner) quoted(open rune) {
 		}
 		b.WriteRune(r)
 	}
-	if s.at >= len(s.line) {
-		s.fault("1", where, "this text is not closed", `End it with " on the same line; a long text goes on with another "…" on the next line.`)
-	} else {
-		s.step()
+	closed := s.at < len(s.line)
+	s.step()
+	size := s.at - from
+	s.at = from
+	if !closed {
+		s.fault("1", s.where(utf8.RuneLen(open)), "this text is not closed", `End it with " on the same line; a long text goes on with another "…" on the next line.`)
 	}
-	where.Width = s.column - from
-	s.add(Text, b.String(), where)
+	s.take(Text, b.String(), size)
 }
 
 func (s *scanner) escape() rune {
-	where := s.place(2)
+	from := s.at
 	s.step()
 	if s.at >= len(s.line) {
 		return '\\'
 	}
 	r := s.peek()
 	if r != '"' && r != '\\' {
-		s.fault("80", where, fmt.Sprintf(`"\%c" is no escape`, r), `Only \" and \\ are; write other letters as they are.`)
+		s.fault("80", s.file.where(s.start+from, 1+runeLen(s.line[s.at:])), fmt.Sprintf(`"\%c" is no escape`, r), `Only \" and \\ are; write other letters as they are.`)
 	}
 	s.step()
 	return r
@@ -364,21 +377,23 @@ func isRef(text string) bool {
 	return found && isName(station) && isName(point)
 }
 
-// What a byte is within a name.
+// What a byte is within a name, a bit each.
 const (
-	noName = iota
-	smallOrDigit
+	small uint8 = 1 << iota
 	capital
+	digit
 	hyphen
 )
 
 var inName = func() (in [256]uint8) {
 	for b := range in {
 		switch c := byte(b); {
-		case c >= 'a' && c <= 'z' || c >= '0' && c <= '9':
-			in[b] = smallOrDigit
+		case c >= 'a' && c <= 'z':
+			in[b] = small
 		case c >= 'A' && c <= 'Z':
 			in[b] = capital
+		case c >= '0' && c <= '9':
+			in[b] = digit
 		case c == '-':
 			in[b] = hyphen
 		}
@@ -386,34 +401,65 @@ var inName = func() (in [256]uint8) {
 	return in
 }()
 
-// plainName reads a name with a space, a comma or a parenthesis behind it, or the end of the line, in one go: most words are such. It gives up where a
-// closer look is due: behind a quantity, where a unit or `to` may stand, and at anything else than a name.
+// plainName reads a name in one go: most words are such. It gives up where a closer look is due: behind a quantity, where a unit or `to` may
+// stand, at anything else than a name, and where something else than a space, a comma or a parenthesis follows.
 func (s *scanner) plainName() bool {
-	rest := s.line[s.at:]
-	end, small, before := 0, true, uint8(hyphen)
-	for ; end < len(rest); end++ {
-		is := inName[rest[end]]
-		if is == noName {
-			break
-		}
-		if is == hyphen && before == hyphen {
-			return false
-		}
-		small = small && is != capital
-		before = is
-	}
-	if end < len(rest) {
-		switch rest[end] {
-		case ' ', ',', '(', ')':
-		default:
-			return false
-		}
-	}
-	if last := s.last(); before == hyphen || end > maxName || last == Number || last == Unit {
+	if last := s.last(); last == Number || last == Unit {
 		return false
 	}
-	s.name(rest[:end], rest[:end], small)
+	rest := s.line[s.at:]
+	end, has := 0, uint8(0)
+	for ; end < len(rest); end++ {
+		is := inName[rest[end]]
+		if is == 0 {
+			break
+		}
+		has |= is
+	}
+	if end > maxName || !endsPlain(rest[end:]) || has&hyphen != 0 && !isName(rest[:end]) {
+		return false
+	}
+	s.name(rest[:end], end, has&capital == 0)
 	return true
+}
+
+// plainNumber reads digits, perhaps with a point and digits behind, in one go. It gives up as plainName does, and at a comma within digits.
+func (s *scanner) plainNumber() bool {
+	rest := s.line[s.at:]
+	end := digits(rest)
+	if end < len(rest) && rest[end] == '.' {
+		part := digits(rest[end+1:])
+		if part == 0 {
+			return false
+		}
+		end += 1 + part
+	}
+	if !endsPlain(rest[end:]) || end+1 < len(rest) && rest[end] == ',' && inName[rest[end+1]] == digit {
+		return false
+	}
+	s.take(Number, rest[:end], end)
+	return true
+}
+
+// digits is how many digits a text begins with.
+func digits(text string) int {
+	n := 0
+	for n < len(text) && inName[text[n]] == digit {
+		n++
+	}
+	return n
+}
+
+// endsPlain tells whether a text begins with what ends a word whatever stands before it; so does the end of the line.
+func endsPlain(text string) bool {
+	if text == "" {
+		return true
+	}
+	switch text[0] {
+	case ' ', ',', '(', ')':
+		return true
+	}
+	return false
 }
 
 // chunk reads what stands up to the next space or mark, and tells what it is.
@@ -425,26 +471,26 @@ func (s *scanner) chunk() {
 			return
 		}
 	}
-	end := 0
-	for end < len(rest) && !endsPlain[rest[end]] { // most words are of plain letters
-		end++
-	}
-	if end < len(rest) && rest[end] != ' ' {
-		end = chunkEnd(rest, end)
-	}
-	s.classify(rest[:end])
+	s.classify(rest[:chunkEnd(rest)])
 }
 
-// endsPlain are the bytes at which chunkEnd looks: those that end a chunk or may do so.
-var endsPlain = func() (ends [256]bool) {
+// endsChunkAt are the bytes at which chunkEnd looks: those that end a chunk or may do so.
+var endsChunkAt = func() (ends [256]bool) {
 	for b := range ends {
 		ends[b] = b >= utf8.RuneSelf || b == '=' || endsChunk(rune(b))
 	}
 	return ends
 }()
 
-// chunkEnd is where the chunk ends that goes on to from at least.
-func chunkEnd(text string, from int) int {
+// chunkEnd is where the chunk ends.
+func chunkEnd(text string) int {
+	from := 0
+	for from < len(text) && !endsChunkAt[text[from]] {
+		from++
+	}
+	if from < len(text) && text[from] == ' ' {
+		return from
+	}
 	for at, r := range text[from:] {
 		if at += from; endsChunk(r) || r == '=' && splitsAt(text, at) {
 			return at
@@ -456,11 +502,8 @@ func chunkEnd(text string, from int) int {
 // beginsWithComma tells whether digits, perhaps with a minus before them, and a comma begin the text: only then is it looked at closely.
 func beginsWithComma(text string) bool {
 	text = strings.TrimPrefix(strings.TrimPrefix(text, "-"), "−")
-	digits := 0
-	for digits < len(text) && text[digits] >= '0' && text[digits] <= '9' {
-		digits++
-	}
-	return digits > 0 && digits < len(text) && text[digits] == ','
+	n := digits(text)
+	return n > 0 && n < len(text) && text[n] == ','
 }
 
 // endsChunk tells which characters no word holds.
@@ -478,8 +521,12 @@ func splitsAt(text string, at int) bool {
 	if !isName(before) && !isRef(before) {
 		return false
 	}
+	value := strings.TrimSpace(after)
+	if value == "" || value[0] == '#' { // the = ends the line, or stands before its comment
+		return false
+	}
 	r, _ := utf8.DecodeRuneInString(after)
-	return after != "" && (unicode.IsLetter(r) || unicode.IsDigit(r) || r == '-' || unicode.IsSpace(r) && strings.TrimSpace(after) != "")
+	return unicode.IsLetter(r) || unicode.IsDigit(r) || r == '-' || unicode.IsSpace(r)
 }
 
 func (s *scanner) commaNumber(head string) {
@@ -488,13 +535,14 @@ func (s *scanner) commaNumber(head string) {
 	if whole, thousands, _ := strings.Cut(head, ","); len(thousands) == 3 && strings.TrimLeft(whole, "-0") != "" {
 		write = whole + thousands + " or " + point // 1,450 m: many write so what is not a decimal
 	}
-	s.fault("2", s.place(len(head)), head+" has a comma, the decimal mark is a point", "Write "+write+".")
-	s.take(Number, point, s.typed(head))
+	typed := s.typed(head)
+	s.fault("2", s.where(len(typed)), head+" has a comma, the decimal mark is a point", "Write "+write+".")
+	s.take(Number, point, len(typed))
 }
 
 func (s *scanner) last() Kind {
-	if n := len(s.row.tokens); n > 0 {
-		return s.row.tokens[n-1].Kind
+	if n := len(s.tokens); n > s.first {
+		return s.tokens[n-1].Kind
 	}
 	return None
 }
@@ -507,37 +555,37 @@ func (s *scanner) classify(typed string) {
 	}
 	switch {
 	case isLetter(text[0]) && s.last() != Number && isName(text) && !strings.EqualFold(text, "to"): // most words
-		s.name(text, typed, isSmall(text))
+		s.name(text, len(typed), isSmall(text))
 	case text == "+" || text == "-" || text == "*" || text == "/":
-		s.take(Operator, text, typed)
+		s.take(Operator, text, len(typed))
 	case text == "×":
-		s.take(Operator, "*", typed)
+		s.take(Operator, "*", len(typed))
 	case text == "..":
-		s.take(To, "..", typed)
+		s.take(To, "..", len(typed))
 	case s.last() == Number && s.unit(text, typed):
 	case !isLetter(text[0]) && s.numeral(typed, text):
 	case strings.EqualFold(text, "to") && (s.last() == Number || s.last() == Unit):
-		s.take(To, "..", typed)
+		s.take(To, "..", len(typed))
 	case isName(text):
-		s.name(text, typed, isSmall(text))
+		s.name(text, len(typed), isSmall(text))
 	case isRef(text):
-		s.take(Ref, text, typed)
+		s.take(Ref, text, len(typed))
 	case strings.HasSuffix(text, ":") && isName(text[:len(text)-1]):
-		s.take(Name, text[:len(text)-1], typed[:len(typed)-1])
-		s.take(Stray, ":", ":")
+		s.take(Name, text[:len(text)-1], len(typed)-1)
+		s.take(Stray, ":", 1)
 	default:
-		s.take(Word, typed, typed) // a path keeps what stood in it
+		s.take(Word, typed, len(typed)) // a path keeps what stood in it
 	}
 }
 
 // name takes what has the shape of a name; small tells that no capital stands in it.
-func (s *scanner) name(text, typed string, small bool) {
+func (s *scanner) name(text string, size int, small bool) {
 	kind := Name
 	if isKeyword(text) {
 		kind = Keyword
 	}
-	s.take(kind, text, typed)
-	s.row.tokens[len(s.row.tokens)-1].small = small
+	s.take(kind, text, size)
+	s.tokens[len(s.tokens)-1].small = small
 }
 
 func isSmall(name string) bool {
@@ -553,11 +601,11 @@ func isSmall(name string) bool {
 func (s *scanner) numeral(typed, text string) bool {
 	switch {
 	case isNumber(text):
-		s.take(Number, text, typed)
+		s.take(Number, text, len(typed))
 	case clockShape.MatchString(text):
-		s.take(Clock, text, typed)
+		s.take(Clock, text, len(typed))
 	case spanShape.MatchString(text):
-		s.take(Span, text, typed)
+		s.take(Span, text, len(typed))
 	default:
 		return s.split(typed)
 	}
@@ -572,7 +620,7 @@ func (s *scanner) unit(text, typed string) bool {
 		if len(word) < len(rest) && len(word) >= 2 {
 			_, known := unitsRead["% "+word[:2]]
 			if ends := len(word) == 2 || !isWordByte(word[2]); known && ends {
-				s.take(Unit, "% "+word[:2], text+rest[:len(rest)-len(word)+2])
+				s.take(Unit, "% "+word[:2], 1+len(rest)-len(word)+2)
 				return true
 			}
 		}
@@ -580,7 +628,7 @@ func (s *scanner) unit(text, typed string) bool {
 	if _, ok := lookUnit(text); !ok {
 		return false
 	}
-	s.take(Unit, text, typed)
+	s.take(Unit, text, len(typed))
 	return true
 }
 
@@ -605,7 +653,7 @@ func (s *scanner) split(typed string) bool {
 		return false
 	}
 	for _, m := range measures {
-		s.take(Number, m[0], s.typed(m[0]))
+		s.take(Number, m[0], len(s.typed(m[0])))
 		s.unit(m[1], s.typed(m[1]))
 	}
 	return true

@@ -1,7 +1,9 @@
 package syntax
 
 import (
+	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"millwarden/internal/diag"
 )
@@ -30,16 +32,52 @@ const (
 	Stray                 // a mark that belongs nowhere
 )
 
-// Token is one word or mark of the file. Its Range stands in one line.
+// Token is one word or mark of the file. It stands in one line. A tree holds more of them than of all else, so they are kept small: line
+// and column are reckoned when somebody asks for them, which is when something is said about the token.
 type Token struct {
-	Kind  Kind
-	small bool   // a name or keyword as Word gives it: nothing is left to do, and most are
 	Text  string // as it stands in the file; marks in their printed form (− is -, ≤ is <=); of a Text what stood between the quotes
-	diag.Range
+	file  *File
+	at    uint32 // byte where it begins
+	size  uint16 // bytes, the quotes of a Text included: a line has at most 1,000
+	Kind  Kind
+	small bool // a name or keyword as Word gives it: nothing is left to do, and most are
 }
 
 // Given tells that the token stood in the file.
 func (t Token) Given() bool { return t.Kind != None }
+
+// Where is the place of the token; none where it did not stand.
+func (t Token) Where() diag.Range {
+	if t.file == nil {
+		return diag.Range{}
+	}
+	return t.file.where(int(t.at), int(t.size))
+}
+
+// File is the name of its file.
+func (t Token) File() string {
+	if t.file == nil {
+		return ""
+	}
+	return t.file.Name
+}
+
+// Line is the number of its line, from 1.
+func (t Token) Line() int {
+	if t.file == nil {
+		return 0
+	}
+	return t.file.lineAt(t.at) + 1
+}
+
+// Touches tells that another token begins where this one ends.
+func (t Token) Touches(next Token) bool { return t.end() == int(next.at) }
+
+// typed is the token as it stands in the file.
+func (t Token) typed() string { return t.file.Text[t.at:t.end()] }
+
+// end is the byte behind the token.
+func (t Token) end() int { return int(t.at) + int(t.size) }
 
 // Word is the token as words are compared: small.
 func (t *Token) Word() string {
@@ -68,7 +106,45 @@ type File struct {
 	Blocks   []*Block
 	Comments []Comment // in the order of the file
 
-	faulty bool // it has mistakes of writing: the formatter leaves it alone
+	lines  []uint32 // byte at which each line begins
+	faulty bool     // it has mistakes of writing: the formatter leaves it alone
+}
+
+func newFile(name, text string) *File {
+	f := &File{Name: name, Text: text, lines: make([]uint32, 1, strings.Count(text, "\n")+1)}
+	for at := strings.IndexByte(text, '\n'); at >= 0; {
+		start := at + 1
+		f.lines = append(f.lines, uint32(start))
+		if at = strings.IndexByte(text[start:], '\n'); at >= 0 {
+			at += start
+		}
+	}
+	return f
+}
+
+// line is the text of line n, counted from 0, without its end.
+func (f *File) line(n int) string {
+	end := len(f.Text)
+	if n+1 < len(f.lines) {
+		end = int(f.lines[n+1]) - 1
+	}
+	return strings.TrimSuffix(f.Text[f.lines[n]:end], "\r")
+}
+
+// lineAt is the line in which a byte stands, counted from 0.
+func (f *File) lineAt(at uint32) int {
+	n, begins := slices.BinarySearch(f.lines, at)
+	if !begins {
+		n--
+	}
+	return n
+}
+
+// where is the place of a stretch of one line, in bytes.
+func (f *File) where(from, size int) diag.Range {
+	n := f.lineAt(uint32(from))
+	return diag.Range{Position: diag.Position{File: f.Name, Line: n + 1, Column: utf8.RuneCountInString(f.Text[f.lines[n]:from]) + 1, Byte: from},
+		Width: utf8.RuneCountInString(f.Text[from : from+size])}
 }
 
 // Block is a header and the lines under it. Which of its fields are set depends on its word.
@@ -85,6 +161,14 @@ type Block struct {
 	Lines   []*Line
 	Refused bool    // its header could not be read to its end: what is missing in it was said already
 	Head    []Token // all tokens of the header
+	stands  uint64  // the places of its lines' keys, a bit each: most keys that are asked for do not stand
+}
+
+// add takes in a line of that key.
+func (b *Block) add(l *Line, key string) {
+	b.Lines = append(b.Lines, l)
+	l.place = placeOf(key)
+	b.stands |= 1<<l.place | 1<<placeOf(l.Meant)
 }
 
 // Title is the block as messages name it: "alarm too-sour", "broker".
@@ -97,6 +181,9 @@ func (b *Block) Title() string {
 
 // Find returns the lines of that key which are not refused, in their order.
 func (b *Block) Find(key string) []*Line {
+	if b.stands&(1<<placeOf(key)) == 0 {
+		return nil
+	}
 	var found []*Line
 	for _, l := range b.Lines {
 		if !l.Refused && l.is(key) {
@@ -108,8 +195,12 @@ func (b *Block) Find(key string) []*Line {
 
 // First returns the first line of that key which is not refused, or nil.
 func (b *Block) First(key string) *Line {
+	place := placeOf(key)
+	if b.stands&(1<<place) == 0 {
+		return nil
+	}
 	for _, l := range b.Lines {
-		if l.is(key) && !l.Refused {
+		if l.place == place && l.is(key) && !l.Refused {
 			return l
 		}
 	}
@@ -118,8 +209,12 @@ func (b *Block) First(key string) *Line {
 
 // Has tells whether a line of that key stands, refused or meant ones too: nobody is told that what he mistyped is missing.
 func (b *Block) Has(key string) bool {
+	place := placeOf(key)
+	if b.stands&(1<<place) == 0 {
+		return false
+	}
 	for _, l := range b.Lines {
-		if l.is(key) || l.Meant != "" && l.Meant == key {
+		if l.place == place && l.is(key) || l.Meant != "" && l.Meant == key {
 			return true
 		}
 	}
@@ -132,7 +227,6 @@ type Scope struct {
 	Each   []Token
 	In     Token
 	Except []Token
-	diag.Range
 }
 
 // Line is one key with its value. The one-line form of a watch's steps is split into lines, whose Key is the word `after`.
@@ -142,6 +236,7 @@ type Line struct {
 	Because *Texts  // suppressed-while … because "…"
 	Tokens  []Token // what stood behind the key
 	fixed   *Key    // of the table of keys; nil where it is declared elsewhere, or none
+	place   uint8   // of its key
 	Refused bool    // it was said to be wrong; Value may be nil
 	Meant   string  // a key near the one that is no key of the block
 }
@@ -316,31 +411,30 @@ func cover(a, b diag.Range) diag.Range {
 func coverTokens(tokens []Token) diag.Range {
 	var r diag.Range
 	for _, t := range tokens {
-		if !r.Valid() || t.Line == r.Line {
-			r = cover(r, t.Range)
+		if at := t.Where(); !r.Valid() || at.Line == r.Line {
+			r = cover(r, at)
 		}
 	}
 	return r
 }
 
 // Where is the place of a value or a node: from its first word to its last, or to the end of its first line.
-func (t Token) Where() diag.Range   { return t.Range }
 func (t *Texts) Where() diag.Range  { return coverTokens(t.Pieces) }
 func (f Formula) Where() diag.Range { return f.Expr.Where() }
 func (b *Bound) Where() diag.Range {
 	if b.Amount != nil {
 		return b.Amount.Where()
 	}
-	return b.Name.Range
+	return b.Name.Where()
 }
 func (b *Between) Where() diag.Range { return cover(b.Low.Where(), b.High.Where()) }
 func (p *Perhaps) Where() diag.Range {
 	if p.Amount != nil {
 		return p.Amount.Where()
 	}
-	return p.No.Range
+	return p.No.Where()
 }
-func (f *Flag) Where() diag.Range  { return f.Word.Range }
+func (f *Flag) Where() diag.Range  { return f.Word.Where() }
 func (n *Names) Where() diag.Range { return coverTokens(n.List) }
 func (g *Gives) Where() diag.Range {
 	return coverTokens(append(append([]Token{}, g.Points...), g.Station, g.As))
@@ -352,9 +446,9 @@ func (p *People) Where() diag.Range {
 	return coverTokens(append(append([]Token{}, p.Names...), p.By...))
 }
 func (s *Step) Where() diag.Range  { return cover(s.After.Where(), s.People.Where()) }
-func (d *Daily) Where() diag.Range { return cover(d.At.Range, d.People.Where()) }
+func (d *Daily) Where() diag.Range { return cover(d.At.Where(), d.People.Where()) }
 func (d *Deadband) Where() diag.Range {
-	r := d.None.Range
+	r := d.None.Where()
 	for _, a := range d.Amounts {
 		r = cover(r, a.Where())
 	}
@@ -381,9 +475,9 @@ func (p *Pieces) Where() diag.Range { return coverTokens(p.List) }
 func (a *Amount) Where() diag.Range {
 	var r diag.Range
 	for _, m := range a.Measures {
-		r = cover(r, m.Number.Range)
+		r = cover(r, m.Number.Where())
 		if m.Unit.Given() {
-			r = cover(r, m.Unit.Range)
+			r = cover(r, m.Unit.Where())
 		}
 	}
 	return r
@@ -392,11 +486,11 @@ func (a *Amount) Where() diag.Range {
 // Plain tells that the amount is a number without a unit.
 func (a *Amount) Plain() bool { return len(a.Measures) == 1 && !a.Measures[0].Unit.Given() }
 
-func (c *Call) Where() diag.Range   { return cover(c.Func.Range, c.Close.Range) }
-func (p *Paren) Where() diag.Range  { return cover(p.Open.Range, p.Close.Range) }
-func (n *Not) Where() diag.Range    { return cover(n.Word.Range, n.X.Where()) }
+func (c *Call) Where() diag.Range   { return cover(c.Func.Where(), c.Close.Where()) }
+func (p *Paren) Where() diag.Range  { return cover(p.Open.Where(), p.Close.Where()) }
+func (n *Not) Where() diag.Range    { return cover(n.Word.Where(), n.X.Where()) }
 func (b *Binary) Where() diag.Range { return cover(b.X.Where(), b.Y.Where()) }
-func (i *Is) Where() diag.Range     { return cover(i.X.Where(), i.State.Range) }
+func (i *Is) Where() diag.Range     { return cover(i.X.Where(), i.State.Where()) }
 func (j *Junction) Where() diag.Range {
 	return cover(j.Terms[0].Where(), j.Terms[len(j.Terms)-1].Where())
 }
@@ -405,11 +499,11 @@ func (j *Junction) Where() diag.Range {
 func (a Argument) Where() diag.Range {
 	switch {
 	case a.Time.Given():
-		return a.Time.Range
+		return a.Time.Where()
 	case a.Each.Given():
-		return cover(a.Each.Range, a.Expr.Where())
+		return cover(a.Each.Where(), a.Expr.Where())
 	case a.Ago.Given():
-		return cover(a.Expr.Where(), a.Ago.Range)
+		return cover(a.Expr.Where(), a.Ago.Where())
 	default:
 		return a.Expr.Where()
 	}

@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"reflect"
 	"strings"
-
-	"millwarden/internal/diag"
 )
 
 // dump prints a tree without positions, so that two can be compared. Marks that the layout adds or drops are left out.
@@ -13,8 +11,6 @@ func dump(f *File) string {
 	var b strings.Builder
 	walk(reflect.ValueOf(f.Blocks), 0, func(depth int, v reflect.Value) bool {
 		switch x := v.Interface().(type) {
-		case diag.Range:
-			return false
 		case Token:
 			if x.Kind != None {
 				text := x.Word()

@@ -128,7 +128,7 @@ func (c *cursor) newOne(t Token) *One {
 func (c *cursor) nameValue() Value {
 	t := c.peek()
 	if c.key.Name == "credential" && (t.Kind == Word || t.Kind == Text) {
-		c.fail("26", t.Range, "this looks like the secret itself",
+		c.fail("26", t.Where(), "this looks like the secret itself",
 			"Secrets never stand in this file. Keep it as a credential and write: credential "+c.key.Example()+".")
 	}
 	t, ok := c.oneName()
@@ -154,13 +154,13 @@ func (c *cursor) clock(t Token) {
 	from, to, isSpan := strings.Cut(t.Text, "-")
 	for _, text := range []string{from, to} {
 		if _, ok := Minutes(text); !ok && text != "" {
-			c.fail("70", t.Range, t.Text+" is no time of day", "Hours go from 00:00 to 24:00, for example 18:00-08:00.")
+			c.fail("70", t.Where(), t.Text+" is no time of day", "Hours go from 00:00 to 24:00, for example 18:00-08:00.")
 			return
 		}
 	}
 	a, _ := Minutes(from)
 	if b, _ := Minutes(to); isSpan && a == b {
-		c.fail("71", t.Range, t.Text+" begins and ends at the same time", "Write always, or 00:00-24:00 for the whole day.")
+		c.fail("71", t.Where(), t.Text+" begins and ends at the same time", "Write always, or 00:00-24:00 for the whole day.")
 	}
 }
 
@@ -238,7 +238,7 @@ func (c *cursor) unitDue() bool {
 // noNumber says why a token is no number.
 func (c *cursor) noNumber(t Token) {
 	if t.Kind == Word && strings.IndexFunc(strings.TrimPrefix(t.Text, "-"), func(r rune) bool { return r >= '0' && r <= '9' }) == 0 {
-		c.fail("8", t.Range, c.typed(t)+" is not a number",
+		c.fail("8", t.Where(), t.typed()+" is not a number",
 			"Plain digits with a point as decimal mark, for example 1200 or 0.5; no exponents, no thousands marks.")
 		return
 	}
@@ -257,7 +257,7 @@ func (c *cursor) quantity() (*Amount, bool) {
 		if strings.HasSuffix(c.key.Example(), " d") {
 			write = n.Text + " d"
 		}
-		c.fail("5", n.Range, n.Text+" has no unit", c.key.Name+" is a time. Write "+write+".")
+		c.fail("5", n.Where(), n.Text+" has no unit", c.key.Name+" is a time. Write "+write+".")
 	} else {
 		c.says(n)
 	}
@@ -406,7 +406,7 @@ func (c *cursor) call() Value {
 			l.Value = v
 		}
 		l.Tokens, l.Refused = c.keep(from), c.failed
-		c.block.Lines = append(c.block.Lines, l)
+		c.block.add(l, l.fixed.Name)
 		if v == nil {
 			return first
 		}
@@ -418,7 +418,8 @@ func (c *cursor) deadband() Value {
 	if c.word("none") {
 		return &Deadband{None: c.next()}
 	}
-	d := &Deadband{Amounts: c.p.room.pointers.Take(2)[:0]}
+	d := c.p.room.deadbands.Next()
+	d.Amounts = c.p.room.pointers.Take(2)[:0]
 	for {
 		a, ok := c.amount()
 		if !ok {

@@ -96,7 +96,12 @@ func (b *blockFacts) key(name string) *Key {
 	if b == nil {
 		return nil
 	}
-	return b.byName[name]
+	for _, k := range b.byPlace[placeOf(name)] {
+		if k.Name == name {
+			return k
+		}
+	}
+	return nil
 }
 
 // keywords are never names, wherever they stand.
@@ -105,13 +110,15 @@ var keywords = []string{"and", "or", "not", "is", "at", "by", "for", "each", "ev
 // Keywords are the words of the language that stand between others.
 func Keywords() []string { return slices.Clone(keywords) }
 
-// keywordsBy are the keywords that begin with a letter.
-var keywordsBy = func() (by [256][]string) {
-	for _, k := range keywords {
-		by[k[0]] = append(by[k[0]], k)
+// byLetter puts words together that begin with the same letter.
+func byLetter(words []string) (by [256][]string) {
+	for _, w := range words {
+		by[w[0]] = append(by[w[0]], w)
 	}
 	return by
-}()
+}
+
+var keywordsBy = byLetter(keywords)
 
 // isKeyword tells whether a name, small or not, is one of them.
 func isKeyword(name string) bool {
@@ -129,7 +136,7 @@ var Functions = []string{
 	"time-since", "times", "age", "apart", "vote", "during", "until", "watched",
 }
 
-// reserved words name something already, so that no block may be called so.
-func reserved(word string) bool {
-	return slices.Contains(keywords, word) || slices.Contains(Functions, word) || word == "everyone" || word == "value"
-}
+var reservedBy = byLetter(slices.Concat(keywords, Functions, []string{"everyone", "value"}))
+
+// Reserved tells of words that name something already, so that no block may be called so.
+func Reserved(word string) bool { return word != "" && slices.Contains(reservedBy[word[0]], word) }
