@@ -143,7 +143,7 @@ func (r *Rows) value(text, unit string, q units.Quantity, p *rowPoint) (float64,
 		if !ok {
 			return 0, r.table.wrong("unit %q is not for %s; write one of %s", unit, q.Article(), strings.Join(units.Of(q), ", "))
 		}
-		p.unitText, p.unit = unit, u
+		p.unitText, p.unit = strings.Clone(unit), u
 	}
 	base := p.unit.ToBase(number)
 	if math.IsInf(base, 0) || math.IsNaN(base) {

@@ -21,7 +21,7 @@ const linesBuffer = 64 << 10
 // table reads rows of one fixed header and says in which line what is wrong. Rows without a quote, nearly all, are parted here; encoding/csv reads the others.
 type table struct {
 	lines    *bufio.Reader
-	long     []byte // a line longer than the buffer
+	text     string // lines that were read together and are not yet given; the last of the file may have no end
 	read     int    // lines
 	row      []string
 	header   []string
@@ -81,7 +81,8 @@ func (t *table) next() ([]string, error) {
 	return row, nil
 }
 
-// nextRow parts the next line that is not empty. The row is good until the next call, its fields are for ever.
+// nextRow parts the next line that is not empty. The row is good until the next call, its fields are for ever; who keeps one clones it, else all lines
+// that were read with it are kept.
 func (t *table) nextRow() ([]string, error) {
 	for {
 		line, err := t.nextLine()
@@ -92,46 +93,52 @@ func (t *table) nextRow() ([]string, error) {
 			continue
 		}
 		t.line = t.read
-		if bytes.IndexByte(line, '"') >= 0 {
+		if strings.IndexByte(line, '"') >= 0 {
 			return csv.NewReader(&rest{table: t, line: ended(line)}).Read()
 		}
 		t.row = t.row[:0]
-		text := string(line)
 		for {
-			end := strings.IndexByte(text, ',')
+			end := strings.IndexByte(line, ',')
 			if end < 0 {
-				t.row = append(t.row, text)
+				t.row = append(t.row, line)
 				return t.row, nil
 			}
-			t.row = append(t.row, text[:end])
-			text = text[end+1:]
+			t.row = append(t.row, line[:end])
+			line = line[end+1:]
 		}
 	}
 }
 
-// nextLine reads a line without its end; it is good until the next call.
-func (t *table) nextLine() ([]byte, error) {
-	line, err := t.lines.ReadSlice('\n')
-	if errors.Is(err, bufio.ErrBufferFull) {
-		t.long = t.long[:0]
-		for errors.Is(err, bufio.ErrBufferFull) {
-			t.long = append(t.long, line...)
-			line, err = t.lines.ReadSlice('\n')
+// nextLine reads a line without its end.
+func (t *table) nextLine() (string, error) {
+	if t.text == "" {
+		if err := t.fill(); err != nil {
+			return "", err
 		}
-		t.long = append(t.long, line...)
-		line = t.long
 	}
-	if err != nil && (!errors.Is(err, io.EOF) || len(line) == 0) {
-		return nil, err
-	}
+	line, after, _ := strings.Cut(t.text, "\n")
+	t.text = after
 	t.read++
-	if n := len(line); n > 0 && line[n-1] == '\n' {
-		line = line[:n-1]
+	return strings.TrimSuffix(line, "\r"), nil
+}
+
+// fill takes all whole lines that the buffer holds, so that many rows are one string; where it holds none, the line that begins in it.
+func (t *table) fill() error {
+	if _, err := t.lines.Peek(1); err != nil {
+		return err
 	}
-	if n := len(line); n > 0 && line[n-1] == '\r' {
-		line = line[:n-1]
+	held, _ := t.lines.Peek(t.lines.Buffered())
+	if end := bytes.LastIndexByte(held, '\n') + 1; end > 0 {
+		t.text = string(held[:end])
+		_, err := t.lines.Discard(end)
+		return err
 	}
-	return line, nil
+	text, err := t.lines.ReadString('\n')
+	if err != nil && !errors.Is(err, io.EOF) { // at the end of the file, the last line has none
+		return err
+	}
+	t.text = text
+	return nil
 }
 
 // rest gives a line, and those after it, one at a time, so that a reader of one row takes no more lines than the row has.
@@ -141,7 +148,7 @@ type rest struct {
 }
 
 // ended is a line with the end that encoding/csv takes away again, whatever the line ends with.
-func ended(line []byte) []byte { return append(bytes.Clone(line), '\r', '\n') }
+func ended(line string) []byte { return append([]byte(line), '\r', '\n') }
 
 func (r *rest) Read(into []byte) (int, error) {
 	if len(r.line) == 0 {

@@ -31,6 +31,11 @@ func (e *Engine) Observe(r *reading.Reading, out []Transition) []Transition {
 	return e.m.observe(r, out)
 }
 
+// ObserveAt is Observe for who knows the place of the reading's point in Plan.Points.
+func (e *Engine) ObserveAt(place int, r *reading.Reading, out []Transition) []Transition {
+	return e.m.observeAt(int32(place), r, out)
+}
+
 // Tick does what time alone brings: delays, overdue points, windows and hours, each at its own instant, however late or often Tick comes.
 func (e *Engine) Tick(now reading.Stamp, out []Transition) []Transition { return e.m.advance(now, out) }
 

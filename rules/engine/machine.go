@@ -82,9 +82,17 @@ func (m *machine) makePoints(now reading.Stamp) error {
 
 // observe takes a reading. One older than the newest of its point, or of another boot, decides nothing.
 func (m *machine) observe(r *reading.Reading, out []Transition) []Transition {
-	out = m.advance(r.Stamp, out)
 	i, ok := m.index[r.Point]
-	if !ok || r.Stamp.Boot != m.clock.anchor.Boot {
+	if !ok {
+		return m.advance(r.Stamp, out)
+	}
+	return m.observeAt(i, r, out)
+}
+
+// observeAt takes a reading of a point that is known already.
+func (m *machine) observeAt(i int32, r *reading.Reading, out []Transition) []Transition {
+	out = m.advance(r.Stamp, out)
+	if r.Stamp.Boot != m.clock.anchor.Boot {
 		return out
 	}
 	p := &m.points[i]

@@ -148,8 +148,21 @@ func New(c Config) *Models {
 
 // Observe takes a reading; of points that no model looks at, nothing is kept.
 func (m *Models) Observe(r *reading.Reading) {
-	in := m.inputs[r.Point]
-	if in == nil || in.seen && r.Stamp.Mono < in.at {
+	if in := m.inputs[r.Point]; in != nil {
+		in.observe(r)
+	}
+}
+
+// Observer is Observe for the readings of one point; nil where no model looks at it.
+func (m *Models) Observer(point string) func(*reading.Reading) {
+	if in := m.inputs[point]; in != nil {
+		return in.observe
+	}
+	return nil
+}
+
+func (in *input) observe(r *reading.Reading) {
+	if in.seen && r.Stamp.Mono < in.at {
 		return
 	}
 	if in.station.counter != nil {

@@ -60,11 +60,11 @@ func (a *ahead) fill(from Source) pack {
 	return p
 }
 
-// Next gives the readings of the source in their order, then its error for ever.
-func (a *ahead) Next() (reading.Reading, error) {
+// next gives the readings of the source in their order, then its error for ever. A reading is good until the next call.
+func (a *ahead) next() (*reading.Reading, error) {
 	for a.at == len(a.now.readings) {
 		if a.now.err != nil {
-			return reading.Reading{}, a.now.err
+			return nil, a.now.err
 		}
 		if a.now.readings != nil {
 			select {
@@ -75,5 +75,5 @@ func (a *ahead) Next() (reading.Reading, error) {
 		a.now, a.at = <-a.packs, 0
 	}
 	a.at++
-	return a.now.readings[a.at-1], nil
+	return &a.now.readings[a.at-1], nil
 }

@@ -68,15 +68,16 @@ type player struct {
 
 // seen is one point of the plan while playing.
 type seen struct {
-	spoke    bool // a reading that is not bad came
-	computed bool // by a model, unless it was recorded
+	place    int                    // in the plan of the engine
+	models   func(*reading.Reading) // takes its readings; nil: no model looks at it
+	spoke    bool                   // a reading that is not bad came
+	computed bool                   // by a model, unless it was recorded
 }
 
 // head is the next reading of a source.
 type head struct {
-	from  Source
-	next  reading.Reading
-	ended bool
+	from *ahead
+	next *reading.Reading // nil at the end
 }
 
 // bootOfRehearsal is the number of the one boot that a rehearsal plays.
@@ -91,7 +92,8 @@ func Play(plan *check.Plan, in Input, tell func(*engine.Transition) error) (Summ
 	}
 	slices.SortStableFunc(p.lots, func(a, b reading.Stay) int { return a.Stamp.Wall.Compare(b.Stamp.Wall) })
 	for i := range plan.Engine.Points {
-		p.known[plan.Engine.Points[i].Name] = &seen{}
+		name := plan.Engine.Points[i].Name
+		p.known[name] = &seen{place: i, models: p.computing.models.Observer(name)}
 	}
 	for i := range plan.Points {
 		if point := p.known[plan.Points[i].Name]; point != nil {
@@ -121,9 +123,9 @@ func Play(plan *check.Plan, in Input, tell func(*engine.Transition) error) (Summ
 // fetch reads the next reading that has a time and lies before the end.
 func (p *player) fetch(h *head) error {
 	for {
-		r, err := h.from.Next()
+		r, err := h.from.next()
 		if errors.Is(err, io.EOF) {
-			h.ended = true
+			h.next = nil
 			return nil
 		}
 		if err != nil {
@@ -157,7 +159,7 @@ func (p *player) play() error {
 		if h == nil {
 			return nil
 		}
-		if err := p.observe(&h.next); err != nil {
+		if err := p.observe(h.next); err != nil {
 			return err
 		}
 		if err := p.fetch(h); err != nil {
@@ -170,7 +172,7 @@ func (p *player) earliest() *head {
 	var first *head
 	for i := range p.heads {
 		h := &p.heads[i]
-		if !h.ended && (first == nil || h.next.Stamp.Wall.Before(first.next.Stamp.Wall)) {
+		if h.next != nil && (first == nil || h.next.Stamp.Wall.Before(first.next.Stamp.Wall)) {
 			first = h
 		}
 	}
@@ -226,9 +228,17 @@ func (p *player) observe(r *reading.Reading) error {
 		return err
 	}
 	r.Stamp = at
-	p.said = p.engine.Observe(r, p.said[:0])
-	p.computing.models.Observe(r)
+	p.said = p.take(point, r, p.said[:0])
 	return p.pass()
+}
+
+// take gives a reading to the engine, then to the models.
+func (p *player) take(point *seen, r *reading.Reading, said []engine.Transition) []engine.Transition {
+	said = p.engine.ObserveAt(point.place, r, said)
+	if point.models != nil {
+		point.models(r)
+	}
+	return said
 }
 
 // reach lets time go on to at, with the points that run with it.

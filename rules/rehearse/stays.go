@@ -111,7 +111,6 @@ func (p *player) compute(at reading.Stamp) {
 			continue
 		}
 		point.spoke = point.spoke || !math.IsNaN(r.Value)
-		p.said = p.engine.Observe(r, p.said)
-		c.models.Observe(r)
+		p.said = p.take(point, r, p.said)
 	}
 }
