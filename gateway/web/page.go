@@ -42,6 +42,7 @@ type file struct {
 // files serves the page. Every path that is not a file is the page itself: it finds its own way.
 func (w *Web) files() http.Handler {
 	held := load(dist)
+	words := wordsOf(held)
 	held["/answer.css"] = newFile("answer.css", reader(answerFiles, "answer.css"))
 	held["/passkey.js"] = newFile("passkey.js", reader(loginFiles, "passkey.js"))
 	if _, built := held["/index.html"]; !built {
@@ -66,12 +67,24 @@ func (w *Web) files() http.Handler {
 			}
 			f = held["/index.html"]
 			if m := w.standsFor(r); m != nil && !found {
+				f.links += words[m.frame.Plan.Site.Language]
 				w.servePage(rw, r, f, m)
 				return
 			}
 		}
 		f.serve(rw, r)
 	})
+}
+
+// wordsOf are, by language, the words with which the page begins, as one more link of its header: asked for by the first script they would come a round trip later.
+func wordsOf(held map[string]file) map[string]string {
+	links := map[string]string{}
+	for name := range held {
+		if language, hash, _ := strings.Cut(strings.TrimPrefix(name, "/"), "-"); len(language) == 2 && strings.HasSuffix(hash, ".js") {
+			links[language] = fmt.Sprintf(", <%s>; rel=modulepreload", name)
+		}
+	}
+	return links
 }
 
 // standsFor is what stands, if who asks for the page may see it; nil: the page comes bare and asks for itself. So it does by its own name, under

@@ -167,6 +167,9 @@ func TestPage_stands(t *testing.T) {
 	if text == nil || got.Header().Get("Cache-Control") != "no-store" || !strings.Contains(got.Header().Get("Link"), "rel=modulepreload") {
 		t.Fatalf("%v, what stands is not in the page", got.Header())
 	}
+	if !regexp.MustCompile(`</en-[A-Z0-9]+\.js>; rel=modulepreload`).MatchString(got.Header().Get("Link")) {
+		t.Errorf("the words of the site's language are not asked for with the page: %s", got.Header().Get("Link"))
+	}
 	var frame struct {
 		Seq  uint64
 		Plan struct{ Site struct{ Title string } }

@@ -11,16 +11,18 @@
 //   - Jackels 2005, 2006: J. Food Sci. 70:C321-C325; ASIC 2006; fermentation of washed arabica, as quoted.
 //   - 29 CFR 1910.1000(d)(1)(i): the eight-hour average.
 //
-// How far its forecasts go. They are judged on simulated tanks and layers of four sets, whose authors worked apart: those looked at while the first forecasters were made; those held out then
+// How far its forecasts go. They are judged on simulated tanks and layers of five sets, whose authors worked apart: those looked at while the first forecasters were made; those held out then
 // (tanktest/unseen.go, rules/models/unseen_test.go); those sealed and opened (tanktest/opened.go, rules/models/opened_test.go); those sealed after that, asked once and opened since
-// (tanktest/sealed.go, rules/models/sealed_test.go). All four may be looked at now: what they say is no longer what to expect of a tank that nobody knows; what they said when they were first
-// asked is. Goals: wash half way within 45 min in every other tank, drying half way within 10 % of the time left in every other run, 80 % intervals that hold the truth in 70 to 90 %.
+// (tanktest/sealed.go, rules/models/sealed_test.go); and the verdict (tanktest/verdict.go, rules/models/verdict_test.go), an ordinary good estate, written while they were improved by somebody
+// who had not read them and asked once, on 29 November 2026, with the forecasters as they stand. All may be looked at now: what they say is no longer what to expect of a tank that nobody
+// knows; what they said when they were first asked is. Goals: wash half way within 45 min in every other tank, drying half way within 10 % of the time left in every other run, 80 % intervals that hold the truth in 70 to 90 %.
 //
 // Wash (Souring), half way, median / nine of ten / worst in minutes, part held, 100 tanks of each law; in brackets the same with three washed tanks of the same estate. Looked at, five laws:
 // 38 / 134 / 891, 85 % (31 / 117 / 891, 87 %). Held out, two: 47 / 123 / 336, 90 % (42 / 110 / 268, 89 %). Opened, three: 103 / 371 / 1306, 76 % (94 / 365 / 1306, 77 %). Sealed until opened,
 // three: 98 / 339 / 898, 73 % (98 / 327 / 714, 73 %). At a quarter of the way the medians are 93, 90, 147 and 131, held 76, 89, 72 and 76 %; at three quarters 25, 34, 62 and 72, held 90, 78, 78
-// and 65 %. Silent half way: 1, 0, 9 and 15 tanks. When they were first asked, with the forecaster of then: opened 171, 52 %; sealed 96, 73 %. So the goal of the error is met
-// on the first set and near on the second, and missed on the others; that of the interval is met but for the last set at three quarters.
+// and 65 %. Silent half way: 1, 0, 9 and 15 tanks. When they were first asked, with the forecaster of then: opened 171, 52 %; sealed 96, 73 %. The verdict, three laws:
+// 58 / 132 / 296, 80 % (54 / 126 / 296, 77 %); at a quarter 81, 84 %, at three quarters 27, 86 %; none silent; where the interval missed, the tank was nearly always ready before it. So the
+// goal of the error is met on the first set and near on the second and on the verdict, and missed on the others; that of the interval is met but for the sealed set at three quarters.
 //
 // Most of that error seems to lie in the tanks. Who knows the law and the estate, and takes the middle of those nine of 300 tanks of them whose readings so far were likest, is half way wrong by 38 to 61 min
 // on the first set, 52 and 59 on the second, 65, 67 and 105 on the third, 73, 105 and 193 on the last (40 tanks of each; TestOracle_ofTheLaw with -oracle 4): no bound, on Pair and Liquor the forecaster is nearer. Trees of regression taught on up to 700 tanks of the very law,
@@ -33,7 +35,9 @@
 //
 // Drying (Layer) with a moisture meter, half way, median / nine of ten / worst in per cent of the time left, part held, set points changed since left out. Looked at, two laws: 7 / 20 / 66,
 // 100 %. Held out once, four laws: 16 / 41 / 94, 88 %. Opened, three laws: 17 / 55 / 96, 89 % (23 / 93 / 235, 70 % when they were opened). Sealed until opened, three laws by dryers with a wood fire or stepped
-// up through a power cut, decks below film or heaped at night, meters that are flat in wet beans: 25 / 75 / 229, 85 %, silent 2 of 128, when it was asked and now: the goal of the interval is met, that of the error on the first set only. Trees taught on 20 layers of the
+// up through a power cut, decks below film or heaped at night, meters that are flat in wet beans: 25 / 75 / 229, 85 %, silent 2 of 128, when it was asked and now: the goal of the interval is met, that of the error on the first set only. The verdict, three laws in dryers set back at night or set up once,
+// decks shut at night and a house with a warm floor: 52 / 137 / 332, 42 %, silent 4 of 138: both goals are missed by far (two films in a dryer 12 to 24 %, beans by Thompson 1968 near 100 %), so an
+// interval of drying is not to be relied on for a coffee that was never dried on it before. Trees taught on 20 layers of the
 // very law in each of those places come to 7, 14, 14 and 18 % over the sets, so much of this lies in weather, fires and hands that nobody knows ahead. Without any measured moisture it is hardly a
 // forecast: off by 88 % (sealed), held in 7 of 10; it is given as uncertain.
 // TestSouring_judged with -tanks 100, and TestBed_judged in rules/models with -layers 12, print all of it; without the flags a part of it.

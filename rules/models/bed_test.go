@@ -203,9 +203,6 @@ func judge(t *testing.T, runs []run, metered bool) (known, later [len(wayParts)]
 
 var layersJudged = flag.Int("layers", 0, "layers of each law in each air that drying forecasts are judged on; 0: one layer of each law in one air, to see that nothing broke")
 
-// verdictAsked opens verdict_test.go. That set may be asked once, when nobody improves the forecast any more; then this flag goes and its row joins the others.
-var verdictAsked = flag.Bool("verdict", false, "judge the drying forecast on the sealed verdict too: once only, see verdict_test.go")
-
 // layerSeeds is how many layers are made of each law in each air.
 func layerSeeds() uint64 { return uint64(max(1, *layersJudged)) }
 
@@ -249,8 +246,8 @@ type bedSet struct {
 type bedResult struct{ known, later [len(wayParts)]verdict }
 
 // Aim: drying forecasts judged, through the whole model, on layers that dry by other laws, in air that changes: those that were looked at while the forecast was made, those that were
-// held out then and are looked at since, and those that were sealed and opened once, and those that were sealed while it was improved. Goals, with a moisture meter, half way: the middle is within 10 % of the time that is left
-// in every other run, and the 80 % interval holds the truth in 70 to 90 %. What is missed stands in the doc of package coffee.
+// held out then and are looked at since, those that were sealed and opened twice, and the verdict, asked once by somebody who improved nothing after it. Goals, with a moisture meter,
+// half way: the middle is within 10 % of the time that is left in every other run, and the 80 % interval holds the truth in 70 to 90 %. What is missed stands in the doc of package coffee.
 // Each cell tells, at 25, 50, 75 % of the way: runs, median / nine of ten / worst error in per cent of the time left, part held, silent ones.
 func TestBed_judged(t *testing.T) {
 	sets := []bedSet{
@@ -258,11 +255,7 @@ func TestBed_judged(t *testing.T) {
 		{"held out once", unseenLaws, len(unseenScenes(1)), unseenRuns, 20, 78},
 		{"opened", openedLaws, len(openedPlaces), openedRuns, 24, 70},
 		{"sealed", sealedLaws, len(sealedPlaces), sealedRuns, 32, 75},
-	}
-	if *verdictAsked { // its bounds are the goals; whoever asks puts what was reached there, with a margin
-		sets = append(sets, bedSet{"verdict", verdictLaws, len(verdictPlaces), verdictRuns, 10, 70})
-	} else {
-		t.Log("the verdict is sealed and not asked: see -verdict")
+		{"verdict", verdictLaws, len(verdictPlaces), verdictRuns, 60, 36},
 	}
 	for _, set := range sets {
 		for _, metered := range [...]bool{true, false} {
@@ -327,7 +320,7 @@ func (s *bedSet) sum(t *testing.T, results []bedResult, metered bool) {
 	half, least, most, held := all.known[1], 8**layersJudged, s.most, s.held
 	if *layersJudged == 0 { // a handful: what it must not be by far
 		half.add(&all.later[1])
-		least, most, held = len(s.laws)/2, 100, 50
+		least, most, held = len(s.laws)/2, 100, min(50, s.held-10)
 	}
 	if metered && (len(half.wrong) < least || half.at(0.5) > most || half.coverage() < held) {
 		t.Errorf("%s, half way: %v; want %d or more with a median of at most %v %%, held at least %v %%", s.name, &half, least, most, held)

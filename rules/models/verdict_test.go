@@ -10,8 +10,8 @@ import (
 	"millwarden/internal/units"
 )
 
-// The layers and airs of this file are sealed, and are the verdict: written and committed while others improved the forecast, by somebody who had not read it, and to be asked once, when
-// nobody improves it any more (go test ./rules/models -run judged -layers 12 -verdict -v). Whoever improves the forecast does not look at them. They stand for an ordinary good estate: thin
+// The layers and airs of this file were the verdict: written and committed while others improved the forecast, by somebody who had not read it, and asked once, after that. Since then they
+// may be looked at (the next improvement wants new ones). They stand for an ordinary good estate: thin
 // layers that are turned, dryers that hold what they are set to, decks that are shut at night, one meter, set on that estate's coffee. Forms are from the publications named, as remembered;
 // what is drawn lies in the ranges of the literature on parchment that sealed_test.go gives. Every isotherm passes near 12.4 % of the dry weight at 25 °C, 61 %RH, and near what was measured.
 

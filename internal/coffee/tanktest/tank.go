@@ -37,7 +37,7 @@ const (
 	Rivals
 	Strata
 	Liquor
-	// Contois is of the verdict, as are Avrami and Volterra, to be asked once: see verdict.go.
+	// Contois was of the verdict, as were Avrami and Volterra: asked once, see verdict.go.
 	Contois
 	Avrami
 	Volterra
