@@ -1,6 +1,7 @@
 package record
 
 import (
+	"cmp"
 	_ "embed"
 	"fmt"
 	"html/template"
@@ -62,6 +63,12 @@ func (r *Record) words() template.FuncMap {
 			}
 			return choice.Print(float64(v), units.Mass)
 		},
+		"degrees": func(v float64) string {
+			if v == 0 {
+				return "–"
+			}
+			return choice.Print(v, units.Temperature)
+		},
 		"wb": func(v float64) string {
 			if v == 0 {
 				return "–"
@@ -93,6 +100,7 @@ func (r *Record) words() template.FuncMap {
 		"limits":  func(c Curve, st Stay) []string { return r.limitWords(&c, &st) },
 		"person":  r.person,
 		"titleOf": r.stayTitle,
+		"whence":  r.whence,
 		"short":   func(s string) string { return s[:min(12, len(s))] },
 		"seal":    func(h logbook.Head) string { return fmt.Sprintf("%d:%x", h.ID, h.Seal[:16]) },
 		"opening": func(n int) string { return fmt.Sprintf("%.2f mm", coffee.ScreenOpening(n)) },
@@ -112,6 +120,16 @@ func (r *Record) words() template.FuncMap {
 			return r.say(value(p.Reference, q) + " read as " + value(p.Read, q))
 		},
 	}
+}
+
+// whence is where a weight was taken, with the station by its title.
+func (r *Record) whence(where string) string {
+	for _, way := range [...]string{"out of ", "into "} {
+		if station, found := strings.CutPrefix(where, way); found {
+			where = way + cmp.Or(r.stayTitle(station), station)
+		}
+	}
+	return r.say(where)
 }
 
 func signed(v float64, q units.Quantity) string {

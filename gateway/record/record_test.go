@@ -132,7 +132,7 @@ func TestRecord_finishedLot(t *testing.T) {
 	text := page.String()
 	for _, want := range []string{"Lot 126", "640.0 kg of cherry", "125.0 kg", "102.8 kg", "N-12", "no answer", "checksum", "temperature for the compensation is not known", "action limit", "over fermented",
 		"Not read:", "Uncertain:", "tank-1-electrode", "7.00 pH read as 7.04 pH", "gritty: yes", "entered", "corrected by", "the sack&#39;s own weight", "What became of the coffee", "Reviewed by",
-		"1.0-test", r.RulesHash[:12], "screen", "Roast loss", "Taken on"} {
+		"1.0-test", r.RulesHash[:12], "screen", "Roast loss", "Taken on", "<td>out of tank 1</td>", "204.0 °C"} {
 		if !strings.Contains(strings.ToLower(text), strings.ToLower(want)) {
 			t.Errorf("the page does not say %q", want)
 		}
@@ -326,7 +326,7 @@ func TestRecord_spanish(t *testing.T) {
 	}
 	text := page.String()
 	for _, want := range []string{`<html lang="es">`, "Lote 126", "1411.0 lb de cereza", "deck-a/bean-temperature: 40.6 °C, límite 40.0 °C", "Cereza recibida", "sin respuesta", "Límite de acción: no menos de 4.20 pH", "áspero: sí", "Desviaciones y qué se hizo", "washed in three waters",
-		"de mayo de 2026", "prioridad", "°F", "1.0-test", r.RulesHash[:12], "Revisado por"} {
+		"no menos de 4.20 pH, pH pasado", "<td>sale de tank 1</td>", "399.2 °F", "de mayo de 2026", "prioridad", "°F", "1.0-test", r.RulesHash[:12], "Revisado por"} {
 		if !strings.Contains(strings.ToLower(text), strings.ToLower(want)) {
 			t.Errorf("the page does not say %q", want)
 		}

@@ -10,10 +10,10 @@ import (
 
 var (
 	said  = regexp.MustCompile(`(?m)^\s+(?:title|note|cause|consequence|action|caution|say)\s+"(.+)"$`)
-	named = regexp.MustCompile(`(?m)^(?:alarm|prompt) ([a-z0-9-]+)`)
+	named = regexp.MustCompile(`(?m)^(?:alarm|prompt|limit) ([a-z0-9-]+)`)
 )
 
-// english are all built-in texts that a person reads, and the names of alarms and prompts as they are shown.
+// english are all built-in texts that a person reads, and the names of alarms, prompts and limits as they are shown.
 func english(t *testing.T) map[string]bool {
 	t.Helper()
 	all := map[string]bool{}
