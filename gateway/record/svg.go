@@ -291,14 +291,18 @@ func (d *drawing) marks(st *Stay) {
 	slices.SortStableFunc(st.Marks, func(a, b Mark) int { return a.At.Compare(b.At) })
 	for _, m := range st.Marks {
 		x, level := d.x(m.At), 0
-		for level < markLevels-1 && x < ends[level] {
+		w := 6.0*float64(len(m.Letter)) + 4
+		from := x
+		if x+w > wide {
+			from = x - w
+		}
+		for level < markLevels-1 && from < ends[level] {
 			level++
 		}
-		w := 6.0*float64(len(m.Letter)) + 4
-		ends[level] = x + w
+		ends[level] = from + w
 		y := top - 3 - 9*float64(level)
 		fmt.Fprintf(&d.b, `<path d="M%.1f %.1fV%g" class="event"/>`, x, y-6, high-bottom)
-		if x+w > wide {
+		if from < x {
 			d.text(x-2, y, "eventtext", "end", m.Letter)
 			continue
 		}
