@@ -213,7 +213,7 @@ func (j journal) entry(l *callout.Line) (logbook.Entry, error) {
 }
 
 func (j journal) Tries(alarm string, occurrence int64) ([]callout.Line, error) {
-	lines, err := j.lines(alarm, occurrence, logbook.Message, logbook.Receipt)
+	lines, err := j.lines(alarm, occurrence)
 	for _, l := range lines {
 		if l.Event == callout.Try {
 			j.f.noteCalls(l)
@@ -225,16 +225,16 @@ func (j journal) Tries(alarm string, occurrence int64) ([]callout.Line, error) {
 // queryWait bounds a question to the logbook; chosen: the page asks every second.
 const queryWait = 2 * time.Second
 
-func (j journal) lines(alarm string, occurrence int64, kinds ...logbook.Kind) ([]callout.Line, error) {
+func (j journal) lines(alarm string, occurrence int64) ([]callout.Line, error) {
 	ctx, cancel := context.WithTimeout(context.Background(), queryWait)
 	defer cancel()
-	entries, err := j.f.logbook.Entries(ctx, logbook.Filter{Kinds: kinds, Alarm: alarm, Occurrence: occurrence})
+	entries, err := j.f.logbook.OfOccurrence(ctx, alarm, occurrence)
 	if err != nil {
 		return nil, err
 	}
 	lines := make([]callout.Line, 0, len(entries))
 	for _, e := range entries {
-		if len(e.Data) == 0 { // what the network says of a delivery
+		if e.Kind != logbook.Message && e.Kind != logbook.Receipt || len(e.Data) == 0 { // without data: what the network says of a delivery
 			continue
 		}
 		var l callout.Line

@@ -165,3 +165,16 @@ func (l *Logbook) Entries(ctx context.Context, f Filter) ([]Entry, error) {
 	})
 	return found, err
 }
+
+// OfOccurrence gives all entries of one occurrence of an alarm, oldest first, without reading through the rest of the record.
+func (l *Logbook) OfOccurrence(ctx context.Context, alarm string, occurrence int64) ([]Entry, error) {
+	var found []Entry
+	err := l.look(ctx, "reading an occurrence", func(ctx context.Context, q *query.Queries) error {
+		rows, err := q.EntriesOfOccurrence(ctx, query.EntriesOfOccurrenceParams{Occurrence: occurrence, Alarm: alarm})
+		for i := range rows {
+			found = append(found, entryOf(&rows[i]))
+		}
+		return err
+	})
+	return found, err
+}

@@ -466,6 +466,33 @@ func TestWrite_besideAnotherProcess(t *testing.T) {
 	}
 }
 
+// Aim: the entries of one occurrence are found by their index, among those of others; a search of the whole record, the control, is a scan.
+func TestOfOccurrence(t *testing.T) {
+	l := openTest(t, t.TempDir())
+	for n := range int64(30) {
+		if _, err := l.Write(Entry{At: at(0), Kind: Message, Alarm: "hot@dryer-1", Occurrence: n % 3, Text: "called"}, Entry{At: at(0), Kind: Transition, Alarm: "wet@bin-1", Occurrence: n % 3}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	found, err := l.OfOccurrence(t.Context(), "hot@dryer-1", 2)
+	if err != nil || len(found) != 10 || found[0].ID != 5 || found[9].ID != 59 || found[9].Alarm != "hot@dryer-1" || found[9].Text != "called" {
+		t.Errorf("OfOccurrence() = %+v, %v", found, err)
+	}
+	if none, err := l.OfOccurrence(t.Context(), "hot@dryer-1", 0); err != nil || len(none) != 0 {
+		t.Errorf("of no occurrence: %+v, %v", none, err)
+	}
+	for query, want := range map[string]string{
+		"SELECT * FROM entry WHERE occurrence > 0 AND occurrence = 2 AND alarm = 'a' ORDER BY id": "SEARCH entry USING INDEX entry_of_occurrence (occurrence=?)",
+		"SELECT * FROM entry WHERE alarm = 'a' ORDER BY id":                                       "SCAN entry",
+	} {
+		var id, parent, unused int
+		var plan string
+		if err := l.file.Read.QueryRowContext(t.Context(), "EXPLAIN QUERY PLAN "+query).Scan(&id, &parent, &unused, &plan); err != nil || plan != want {
+			t.Errorf("%s: %q, %v, want %q", query, plan, err, want)
+		}
+	}
+}
+
 // Aim: the committed code is what sqlc writes from query.sql and the migrations. It needs the sqlc module in the module cache and never fetches it.
 func TestQuery_isCurrent(t *testing.T) {
 	if testing.Short() {

@@ -39,6 +39,9 @@ WHERE id > sqlc.arg(after)
        OR instr(lower(text || ' ' || why || ' ' || who || ' ' || alarm || ' ' || place || ' ' || lot), CAST(sqlc.arg(words) AS TEXT)) > 0)
 ORDER BY id DESC LIMIT sqlc.arg(most);
 
+-- name: EntriesOfOccurrence :many
+SELECT * FROM entry WHERE occurrence > 0 AND occurrence = ? AND alarm = ? ORDER BY id;
+
 -- name: SaveEngine :exec
 INSERT INTO engine (id, state, crc) VALUES (1, ?, ?) ON CONFLICT (id) DO UPDATE SET state = excluded.state, crc = excluded.crc;
 

@@ -259,6 +259,54 @@ func (q *Queries) EntriesBackward(ctx context.Context, arg EntriesBackwardParams
 	return items, nil
 }
 
+const entriesOfOccurrence = `-- name: EntriesOfOccurrence :many
+SELECT id, wall, mono, boot, clock, kind, alarm, occurrence, place, lot, who, why, text, data, seal FROM entry WHERE occurrence > 0 AND occurrence = ? AND alarm = ? ORDER BY id
+`
+
+type EntriesOfOccurrenceParams struct {
+	Occurrence int64
+	Alarm      string
+}
+
+func (q *Queries) EntriesOfOccurrence(ctx context.Context, arg EntriesOfOccurrenceParams) ([]Entry, error) {
+	rows, err := q.db.QueryContext(ctx, entriesOfOccurrence, arg.Occurrence, arg.Alarm)
+	if err != nil {
+		return nil, err
+	}
+	defer rows.Close()
+	var items []Entry
+	for rows.Next() {
+		var i Entry
+		if err := rows.Scan(
+			&i.ID,
+			&i.Wall,
+			&i.Mono,
+			&i.Boot,
+			&i.Clock,
+			&i.Kind,
+			&i.Alarm,
+			&i.Occurrence,
+			&i.Place,
+			&i.Lot,
+			&i.Who,
+			&i.Why,
+			&i.Text,
+			&i.Data,
+			&i.Seal,
+		); err != nil {
+			return nil, err
+		}
+		items = append(items, i)
+	}
+	if err := rows.Close(); err != nil {
+		return nil, err
+	}
+	if err := rows.Err(); err != nil {
+		return nil, err
+	}
+	return items, nil
+}
+
 const forgetTokens = `-- name: ForgetTokens :execrows
 DELETE FROM token WHERE expires < ?
 `
