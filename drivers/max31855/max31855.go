@@ -1,11 +1,13 @@
-// Package max31855 reads a type K thermocouple by the Maxim MAX31855K over SPI.
+// Package max31855 reads a thermocouple by the Maxim MAX31855 over SPI, which is made for types K, J, T, N and E each.
 //
 // Source: Maxim Integrated, "MAX31855 Cold-Junction Compensated Thermocouple-to-Digital Converter", 19-5793 rev 5: memory map table 2, formats tables 4
 // and 5, the straight line pages 8 and 10. Thermocouple: NIST ITS-90 thermocouple database (SRD 60), NIST Monograph 175 (1993).
 //
-// The chip takes the thermocouple for a straight line of 41.276 µV/°C between its own temperature and the hot end. Type K is none: at 250 °C such a
-// reading is 3.3 °C low, in a roaster's most dangerous range. So the voltage is reckoned back from the line, that of the cold end by ITS-90 is
+// The chip takes the thermocouple for a straight line between its own temperature and the hot end, 41.276 µV/°C for type K. No type is one: at 250 °C a K
+// reads 3.3 °C low, in a roaster's most dangerous range. So the voltage is reckoned back from the line, that of the cold end by ITS-90 is
 // added, and the temperature found by ITS-90; the datasheet itself says to do so.
+//
+// A board of another type than the rules file says cannot be told from its word: the letter stands on the chip.
 //
 // The word has no checksum. Two reserved bits, and the fault bit that must agree with three others, are all that tells a garbled one.
 //
@@ -36,7 +38,7 @@ var Driver = drivers.Driver{Kind: kind, Bus: drivers.SPI, Declares: declares, Op
 
 const declares = `part max31855
     place on SPI select NUMBER 0 .. 7
-    phrase thermocouple (K)
+    phrase thermocouple (K|J|T|N|E)
     reads temperature temperature -200 .. 1350
     reads junction temperature -40 .. 125 aside
 `
@@ -51,17 +53,30 @@ const (
 	hotStep      = 0.25   // °C [table 4]
 	junctionStep = 0.0625 // [table 5]
 
-	millivoltsPerDegree = 0.041276 // of the chip's line, type K [page 8]
-
 	// conversion is the longest, 100 ms (from memory), with half as much again. Chosen.
 	conversion = 150 * time.Millisecond
 
-	least, greatest                 = -200.0, 1350.0
 	leastJunction, greatestJunction = -40.0, 125.0
 )
 
+// couple is the chip made for one type: its straight line, in mV/°C, and its range in °C [pages 8 and 10; but for K from memory, each line the ITS-90 voltage of 1000 °C, for T of 400 °C, over that].
+type couple struct {
+	of              *drivers.Thermocouple
+	line            float64
+	least, greatest float64
+}
+
+var couples = map[string]couple{
+	"K": {drivers.TypeK, 0.041276, -200, 1350},
+	"J": {drivers.TypeJ, 0.057953, -40, 750},
+	"T": {drivers.TypeT, 0.05218, -200, 400},
+	"N": {drivers.TypeN, 0.036256, -200, 1300},
+	"E": {drivers.TypeE, 0.076373, -40, 900},
+}
+
 type probe struct {
 	device drivers.SPIDevice
+	couple couple
 	asked  time.Time // monotonic; the conversion began then
 	raw    [4]byte
 	values [2]drivers.Value
@@ -83,7 +98,15 @@ func open(ctx context.Context, site drivers.Site) (drivers.Probe, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &probe{device: device}
+	name := "K"
+	if line, ok := site.Lines.Find("thermocouple"); ok && len(line.Slots) > 0 {
+		name = line.Slots[0].Text
+	}
+	made, known := couples[name]
+	if !known {
+		return nil, device.Fault(drivers.Settings, nil, fmt.Errorf("there is no thermocouple %q", name))
+	}
+	p := &probe{device: device, couple: made}
 	_, err = p.word(ctx)
 	if drivers.KindOf(err) == drivers.Garbled {
 		return nil, device.Fault(drivers.WrongPart, p.raw[:], errors.Unwrap(err))
@@ -140,7 +163,8 @@ func (p *probe) hot(word uint32, shown, junction float64) drivers.Value {
 	if junction < leastJunction || junction > greatestJunction {
 		return drivers.Failed("temperature", units.Temperature, p.device.Fault(drivers.OutOfRange, p.raw[:], fmt.Errorf("its own temperature is %.1f °C", junction)))
 	}
-	v := p.ranged("temperature", drivers.TypeKTemperature((shown-junction)*millivoltsPerDegree+drivers.TypeKVoltage(junction)), least, greatest)
+	c := &p.couple
+	v := p.ranged("temperature", c.of.Temperature((shown-junction)*c.line+c.of.Voltage(junction)), c.least, c.greatest)
 	v.Raw = shown
 	return v
 }

@@ -11,6 +11,7 @@ import (
 	"millwarden/drivers/drivertest"
 	"millwarden/drivers/max31855/max31855test"
 	"millwarden/internal/clock/clocktest"
+	"millwarden/internal/phrase"
 )
 
 const line = 0
@@ -96,6 +97,44 @@ func TestRead_correctsWhatTheChipSays(t *testing.T) {
 	})
 }
 
+// Aim: each type by its own line and function. The words are what an ideal chip shows of the voltages of the NIST ITS-90 tables (drivers/testdata/jtne.csv: mV at 25 and at the hot end), with its
+// own end at 25 °C; a chip taken for type K is off by far more, which the control shows.
+func TestRead_otherTypes(t *testing.T) {
+	for _, c := range []struct {
+		letter                   string
+		line, own, millivolts, t float64
+	}{
+		{"J", 0.057953, 1.277288, 5.268916, 100}, {"J", 0.057953, 1.277288, 19.090463, 350}, {"T", 0.05218, 0.991977, 4.278519, 100}, {"T", 0.05218, 0.991977, 9.288102, 200},
+		{"N", 0.036256, 0.658646, 2.774124, 100}, {"N", 0.036256, 0.658646, 11.136178, 350}, {"E", 0.076373, 1.495112, 24.964, 350},
+	} {
+		clocktest.Bubble(t, func(t *testing.T) {
+			bus, chip := drivertest.NewSPI(), max31855test.New()
+			bus.Put(line, chip)
+			shown := 25 + (c.millivolts-c.own)/c.line
+			chip.SetWord(uint32(int32(math.Round(shown*4)))<<18 | 25*16<<4)
+			read := func(letter string) float64 {
+				at := site(bus)
+				at.Lines = phrase.Lines{{Key: "thermocouple", Slots: []phrase.Slot{{Text: letter}}}}
+				p, err := Driver.Open(t.Context(), at)
+				if err != nil {
+					t.Fatal(err)
+				}
+				s, err := p.Read(t.Context())
+				if err != nil {
+					t.Fatal(err)
+				}
+				return s.Values[0].Value
+			}
+			if got := read(c.letter); !(math.Abs(got-c.t) <= 0.25) {
+				t.Errorf("type %s at %v °C = %v", c.letter, c.t, got)
+			}
+			if got := read("K"); math.Abs(got-c.t) <= 0.5 {
+				t.Errorf("type %s at %v °C taken for a K = %v: the control does not fail", c.letter, c.t, got)
+			}
+		})
+	}
+}
+
 func TestRead_deadBus(t *testing.T) {
 	with(t, func(t *testing.T, bus *drivertest.SPI, _ *max31855test.Chip, p drivers.Probe) {
 		for _, level := range []byte{0x00, 0xFF} { // check value M17
@@ -156,7 +195,7 @@ func FuzzRead(f *testing.F) {
 		bus, chip := drivertest.NewSPI(), max31855test.New()
 		bus.Put(line, chip)
 		chip.SetWord(word)
-		p := &probe{}
+		p := &probe{couple: couples["K"]}
 		p.device, _ = drivers.NewSPIDevice(kind, site(bus), 0)
 		s, err := p.Read(t.Context())
 		if err != nil && drivers.KindOf(err) == 0 {

@@ -132,7 +132,7 @@ func (p *probe) hot(word uint16) drivers.Value {
 		return p.beyond(errFull)
 	}
 	shown := float64(counts) * step
-	t := drivers.TypeKTemperature((shown-ownTemperature)*millivoltsPerDegree + drivers.TypeKVoltage(ownTemperature))
+	t := drivers.TypeK.Temperature((shown-ownTemperature)*millivoltsPerDegree + drivers.TypeK.Voltage(ownTemperature))
 	if math.IsNaN(t) || t < least-step || t > greatest {
 		return p.beyond(fmt.Errorf("beyond %g to %g °C", least, greatest))
 	}
