@@ -1,6 +1,7 @@
 package catalog
 
 import (
+	"fmt"
 	"os"
 	"reflect"
 	"slices"
@@ -58,6 +59,9 @@ func TestDeclarations_canBeRead(t *testing.T) {
 // later are parts and buses that came after the examples of the language were written.
 var later = []string{"hwmon", "iio", "lm75", "max6675", "mcp9600", "tmp102"}
 
+// wider are parts that have come to take more than the examples say: what the examples have of them, and what stands there now.
+var wider = map[string][2]string{"max31855": {"thermocouple (K)", "thermocouple (K|J|T|N|E)"}}
+
 // What the parts declare is what the written examples of the language are checked against.
 func TestDeclarations_agreeWithTheExamples(t *testing.T) {
 	text, err := os.ReadFile("../../../shared/examples/vocabulary.txt")
@@ -82,6 +86,12 @@ func TestDeclarations_agreeWithTheExamples(t *testing.T) {
 			continue
 		}
 		theirs := examples[i]
+		if w, more := wider[our.Name]; more {
+			if had, has := fmt.Sprint(theirs.Phrases), fmt.Sprint(our.Phrases); had != "["+w[0]+"]" || has != "["+w[1]+"]" {
+				t.Errorf("%s: the examples have %s, declared %s, want %v", our.Name, had, has, w)
+			}
+			theirs.Phrases = our.Phrases
+		}
 		if !reflect.DeepEqual(our, theirs) {
 			t.Errorf("%s: declared %+v, the examples have %+v", our.Name, our, theirs)
 		}
