@@ -560,3 +560,43 @@ func TestDictionary_keepsTheStep(t *testing.T) {
 		t.Errorf("Range() = %+v, %v, want 21500 tenths, then 22.125", got, err)
 	}
 }
+
+// Aim: what comes in the order of before, after a damaged file was set aside while the history runs, is in the new file under its own name: nothing that was kept of the old file's series serves there.
+func TestAppend_afterSettingAside(t *testing.T) {
+	h := openTest(t, memoryFolder(t))
+	const points = 4
+	r := rand.New(rand.NewPCG(23, 24))
+	for s := range 3 {
+		mustAppend(t, h, second(r, points, s)...)
+	}
+	h.writing.Lock()
+	err := h.renew(errors.New("damaged, for the test"))
+	h.writing.Unlock()
+	if err != nil {
+		t.Fatal(err)
+	}
+	from := h.Last()
+	var want []reading.Reading
+	for s := 3; s < 6; s++ {
+		rs := second(r, points, s)
+		if s == 4 { // and in another order
+			rs[0], rs[1] = rs[1], rs[0]
+		}
+		mustAppend(t, h, rs...)
+		for i := range rs {
+			want = append(want, Round(rs[i]))
+		}
+	}
+	got := readAll(t, h)
+	if len(got) != len(want) || got[0].Position <= from {
+		t.Fatalf("%d readings from position %v on, want %d above %d", len(got), got, len(want), from)
+	}
+	for i := range got {
+		if !equal(got[i].Reading, want[i]) {
+			t.Errorf("reading %d is %+v, want %+v", i, got[i].Reading, want[i])
+		}
+	}
+	if latest := h.Latest(); len(latest) != points {
+		t.Errorf("%d newest readings, want %d", len(latest), points)
+	}
+}

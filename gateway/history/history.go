@@ -233,6 +233,7 @@ func (h *History) begin() error {
 	if fresh {
 		h.mark = Mark{Commit: h.last, Stored: h.last} // what was below is not here to be sent
 	}
+	h.scratch.points = nil // they are of the file before
 	h.waiting.meet(h.names)
 	return nil
 }
