@@ -165,11 +165,11 @@ func (d *drawing) gaps(c *Curve) {
 		x, w := d.x(g.From), max(0.6, d.x(g.To)-d.x(g.From))
 		fmt.Fprintf(&d.b, `<rect x="%.1f" y="%g" width="%.1f" height="%g" class="gap" fill="url(#%s)"/>`, x, top, w, plotHigh, d.id)
 		if w > gapLabelLeast {
-			label := d.r.say(g.Cause)
+			label := []rune(d.r.say(g.Cause))
 			if most := int(w / 5); len(label) > most {
-				label = label[:max(0, most-1)] + "…"
+				label = append(label[:max(0, most-1)], '…')
 			}
-			d.text(x+w/2, top+plotHigh/2, "gaptext", "middle", label)
+			d.text(x+w/2, top+plotHigh/2, "gaptext", "middle", string(label))
 		}
 	}
 }

@@ -81,28 +81,36 @@ func name(e ast.Expr) string {
 	return ""
 }
 
-// functions of a folder.
-func functions(t *testing.T, folder string, each func(f *ast.FuncDecl, at func(ast.Node) string)) {
+// sources are the files of a folder, without its tests.
+func sources(t *testing.T, folder string, each func(name string, file *ast.File, at func(ast.Node) string)) {
 	t.Helper()
 	files, err := filepath.Glob(filepath.Join(folder, "*.go"))
 	if err != nil || len(files) == 0 {
 		t.Fatalf("%s: %v", folder, err)
 	}
-	for _, file := range files {
-		if strings.HasSuffix(file, "_test.go") {
+	for _, name := range files {
+		if strings.HasSuffix(name, "_test.go") {
 			continue
 		}
 		set := token.NewFileSet()
-		parsed, err := parser.ParseFile(set, file, nil, 0)
+		file, err := parser.ParseFile(set, name, nil, 0)
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, d := range parsed.Decls {
+		each(name, file, func(n ast.Node) string { return set.Position(n.Pos()).String() })
+	}
+}
+
+// functions of a folder.
+func functions(t *testing.T, folder string, each func(f *ast.FuncDecl, at func(ast.Node) string)) {
+	t.Helper()
+	sources(t, folder, func(_ string, file *ast.File, at func(ast.Node) string) {
+		for _, d := range file.Decls {
 			if f, is := d.(*ast.FuncDecl); is && f.Body != nil {
-				each(f, func(n ast.Node) string { return set.Position(n.Pos()).String() })
+				each(f, at)
 			}
 		}
-	}
+	})
 }
 
 // entries are the texts that a folder writes into the logbook: of an Entry or a Line of the callout, and what it notes of logins.
@@ -260,23 +268,11 @@ func TestIn_everyCause(t *testing.T) {
 // causes are the texts that a folder gives as a cause: constants so named, what is given to a Cause, and the tables of what modems and links say.
 func causes(t *testing.T, folder string, found map[string]string) {
 	t.Helper()
-	files, err := filepath.Glob(filepath.Join(folder, "*.go"))
-	if err != nil || len(files) == 0 {
-		t.Fatalf("%s: %v", folder, err)
-	}
 	named := regexp.MustCompile(`^(cause|says|Says|lost)[A-Z]|^faultNames$|Reasons$|^plain$`)
-	for _, file := range files {
-		if strings.HasSuffix(file, "_test.go") {
-			continue
-		}
-		set := token.NewFileSet()
-		parsed, err := parser.ParseFile(set, file, nil, 0)
-		if err != nil {
-			t.Fatal(err)
-		}
+	sources(t, folder, func(file string, parsed *ast.File, at func(ast.Node) string) {
 		take := func(e ast.Expr) {
 			if text := written(e); strings.Contains(text, " ") && !strings.Contains(text, ": %") {
-				found[text] = set.Position(e.Pos()).String()
+				found[text] = at(e)
 			}
 		}
 		ast.Inspect(parsed, func(n ast.Node) bool {
@@ -324,5 +320,5 @@ func causes(t *testing.T, folder string, found map[string]string) {
 			}
 			return true
 		})
-	}
+	})
 }
