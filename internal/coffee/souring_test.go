@@ -73,9 +73,16 @@ func judge(law tanktest.Law, seeds, first uint64, parts []float64) (result [len(
 	return result, usual
 }
 
+// soaking is a tank, a minute at a time, and what its probes show.
+type soaking interface {
+	Minute()
+	Electrode() float64
+	Thermometer() float64
+}
+
 // watch is a tank with the forecaster beside it, as a station has them.
 type watch struct {
-	tank     *tanktest.Tank
+	tank     soaking
 	souring  *Souring
 	now      time.Duration
 	ph, warm []float64 // of the step under way

@@ -59,6 +59,7 @@ var layout = map[string]rule{
 	"rules/models": {may: []string{"rules/check", "internal/coffee", "internal/reading", "internal/units"}, never: []string{"net", "net/http", "os", "log", "log/slog"},
 		reason: "it has to give the same points for the same readings, in a running gateway and in a rehearsal"},
 	"internal/coffee/tanktest": {reason: "tanks that follow other laws than the forecaster, for tests"},
+	"internal/coffee/assize":   {reason: "tanks and layers that no forecaster was made on, for tests: with a formula of package coffee they would prove less"},
 	"rules/standard":           {reason: "embedded text only"},
 	"internal/coffee":          {may: []string{"internal/units"}, never: []string{"net", "os", "log"}, reason: "formulas with their sources, pure"},
 	"internal/reading":         {may: []string{"internal/units"}, never: []string{"net", "os", "log"}, reason: "a value, no world"},
@@ -93,6 +94,7 @@ var testsOnly = map[string][]string{
 	"internal/leaks":           {},
 	"internal/peers":           {},
 	"internal/coffee/tanktest": {},
+	"internal/coffee/assize":   {},
 	"internal/housekeeping":    {},
 	"internal/estate":          {"gateway/command", "internal/estate/..."},
 }
