@@ -86,6 +86,7 @@ func (g gateway) do(ctx context.Context, method, path string, body []byte, into 
 		return fmt.Errorf("%w: %s is no address of a page, for example http://%s", errUse, g.address, web.DefaultListen)
 	}
 	request.Header.Set("Content-Type", "application/json")
+	request.Header.Set("Accept-Language", "en") // as everything else that the commands say
 	answer, err := g.client.Do(request)
 	if err != nil {
 		return fmt.Errorf("no gateway answers at %s: is it running? (--data names its folder, --at another address): %w", g.named, err)

@@ -175,7 +175,7 @@ func (b books) Rates(ctx context.Context, days int) (web.Rates, error) {
 func counts(list []rates.Count) []web.Count {
 	out := make([]web.Count, 0, len(list))
 	for _, c := range list {
-		out = append(out, web.Count(c))
+		out = append(out, web.Count{Alarm: c.Alarm, Times: c.Times})
 	}
 	return out
 }

@@ -84,7 +84,7 @@ func (w *Web) lookUp(r *http.Request) (answerView, Answer, int) {
 		view.Problem = view.Words.Expired
 		return view, answer, http.StatusGone
 	}
-	for _, a := range *w.live.now().frame.Alarms {
+	for _, a := range *w.live.now().in(w.language(r)).frame().Alarms {
 		if a.ID == answer.Alarm && a.Occurrence == answer.Occurrence {
 			view.Alarm, view.Since, view.OnItAt = &a, w.hour(a.Since), w.hour(a.AcknowledgedAt)
 		}
@@ -100,19 +100,6 @@ func (w *Web) hour(mono int64) string {
 		return ""
 	}
 	return time.UnixMilli(f.Wall - (f.Now - mono)).In(zone).Format("15:04")
-}
-
-// language is what the browser asks for first, if there are words in it, else the site's.
-func (w *Web) language(r *http.Request) string {
-	if asked := r.Header.Get("Accept-Language"); len(asked) >= 2 {
-		if _, known := answerLanguages[asked[:2]]; known {
-			return asked[:2]
-		}
-	}
-	if site := w.live.now().frame.Plan.Site.Language; site == "es" {
-		return site
-	}
-	return "en"
 }
 
 func (w *Web) showAnswer(rw http.ResponseWriter, status int, view answerView) {

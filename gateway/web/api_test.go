@@ -339,10 +339,11 @@ func TestDocument_frames(t *testing.T) {
 	c, f := schemas(t), newFake().night()
 	l := newLive(f, "test")
 	l.step()
-	validate(t, c, l.last.full(), "full", pointer("components", "schemas", "Frame"))
+	validate(t, c, l.last.english.full(), "full", pointer("components", "schemas", "Frame"))
 	f.pass(time.Second)
 	f.change(func(s *Snapshot) { s.Points[0].Reading.Value = 4.01 })
-	text := string(l.step())
+	e := l.step()
+	text := string(e.english())
 	_, data, _ := strings.Cut(text, "data: ")
 	validate(t, c, []byte(strings.TrimSpace(data)), "changes", pointer("components", "schemas", "Frame"))
 	for _, k := range calls() {

@@ -76,6 +76,9 @@ type Mark struct {
 	At       int64  `json:"at"`
 }
 
+// kindNote is the kind of a line in which a person may have written.
+const kindNote = "note"
+
 // Line is one line of the record.
 type Line struct {
 	ID         int64  `json:"id"`
@@ -89,6 +92,7 @@ type Line struct {
 	Who        string `json:"who,omitempty"`
 	Why        string `json:"why,omitempty"`
 	State      string `json:"state,omitempty"` // transition: into which state
+	Title      string `json:"title,omitempty"` // of the alarm, in the language of who asks
 	Text       string `json:"text"`
 }
 
@@ -128,5 +132,11 @@ func (w *Web) serveWay(rw http.ResponseWriter, r *http.Request) {
 		refuse(rw, http.StatusBadRequest, RefusedInput, err.Error())
 		return
 	}
-	w.book(rw, r, func(ctx context.Context, b Books) (any, error) { return b.Way(ctx, s.from, s.to) })
+	w.book(rw, r, func(ctx context.Context, b Books) (any, error) {
+		way, err := b.Way(ctx, s.from, s.to)
+		t := w.tongue(r)
+		way.Acts = *each(&way.Acts, t.line)
+		way.Marks = *each(&way.Marks, func(m Mark) Mark { m.Title = t.or(t.ofSite(m.Alarm).Title, m.Title); return m })
+		return way, err
+	})
 }

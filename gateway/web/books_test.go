@@ -59,7 +59,7 @@ func (f *fake) Register() []Registered {
 
 func (f *fake) Rates(context.Context, int) (Rates, error) {
 	return Rates{From: hoursAgo(720), To: hoursAgo(0), Enough: true, Figures: []Figure{{Name: "a-day", Value: 7.2, Most: 6, Ours: true}, {Name: "top-ten", Value: 0.2, Share: true, Most: 0.3}},
-		Top: []Count{{"too-wet@bin-3", 12}}, Chatter: []Count{}, Stale: []Count{}}, f.bookFault
+		Top: []Count{{Alarm: "too-wet@bin-3", Times: 12}}, Chatter: []Count{}, Stale: []Count{}}, f.bookFault
 }
 
 func (f *fake) Watches() []Watch {

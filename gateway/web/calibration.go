@@ -74,7 +74,8 @@ const calibrateWait = 40 * time.Second
 func (w *Web) serveCalibration(rw http.ResponseWriter, r *http.Request) {
 	q := r.URL.Query()
 	w.book(rw, r, func(ctx context.Context, b Books) (any, error) {
-		return b.Calibration(ctx, q.Get("probe"), q.Get("channel"))
+		c, err := b.Calibration(ctx, q.Get("probe"), q.Get("channel"))
+		return w.tongue(r).calibrating(c), err
 	})
 }
 
@@ -89,5 +90,8 @@ func (w *Web) serveCalibrate(rw http.ResponseWriter, r *http.Request) {
 		refuse(rw, status, kind, says)
 		return
 	}
-	w.bookWithin(rw, r, calibrateWait, func(ctx context.Context, b Books) (any, error) { return b.Calibrate(ctx, body) })
+	w.bookWithin(rw, r, calibrateWait, func(ctx context.Context, b Books) (any, error) {
+		done, err := b.Calibrate(ctx, body)
+		return w.tongue(r).calibrated(done), err
+	})
 }

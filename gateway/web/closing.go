@@ -20,6 +20,7 @@ type Closing struct {
 func (w *Web) serveClosing(rw http.ResponseWriter, r *http.Request) {
 	w.book(rw, r, func(ctx context.Context, b Books) (any, error) {
 		list, err := b.Closings(ctx)
-		return some(list), err
+		t := w.tongue(r)
+		return *each(&list, func(c Closing) Closing { c.Title = t.or(t.ofSite(c.Alarm).Title, c.Title); return c }), err
 	})
 }

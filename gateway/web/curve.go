@@ -72,6 +72,7 @@ func (w *Web) courses(rw http.ResponseWriter, r *http.Request, points []string) 
 	}
 	ctx, cancel := context.WithTimeout(r.Context(), curveWait)
 	defer cancel()
+	t := w.tongue(r)
 	for _, point := range points {
 		got, err := w.course(ctx, point, asked)
 		if errors.Is(err, errNoPoint) {
@@ -83,6 +84,7 @@ func (w *Web) courses(rw http.ResponseWriter, r *http.Request, points []string) 
 			refuse(rw, http.StatusInternalServerError, RefusedState, "The history could not be read.")
 			return nil, false
 		}
+		got.Bad = *each(&got.Bad, func(bad wireReason) wireReason { bad.Cause = t.in(bad.Cause); return bad })
 		all = append(all, got)
 	}
 	return all, true

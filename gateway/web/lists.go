@@ -66,6 +66,7 @@ type Figure struct {
 // Count is how often something was so.
 type Count struct {
 	Alarm string `json:"alarm"`
+	Title string `json:"title"` // in the language of who asks
 	Times int    `json:"times"`
 }
 
@@ -165,17 +166,18 @@ func (w *Web) serveLogbook(rw http.ResponseWriter, r *http.Request) {
 	}
 	w.book(rw, r, func(ctx context.Context, b Books) (any, error) {
 		lines, err := b.Search(ctx, s)
-		return some(lines), err
+		return *each(&lines, w.tongue(r).line), err
 	})
 }
 
 func (w *Web) serveRegister(rw http.ResponseWriter, r *http.Request) {
 	w.book(rw, r, func(_ context.Context, b Books) (any, error) {
-		list := some(b.Register())
-		for i := range list {
-			list[i].Title = titled(list[i].Title)
-		}
-		return list, nil
+		t, list := w.tongue(r), b.Register()
+		return *each(&list, func(one Registered) Registered {
+			one = t.registered(one)
+			one.Title = titled(one.Title)
+			return one
+		}), nil
 	})
 }
 
@@ -188,7 +190,12 @@ func (w *Web) serveRates(rw http.ResponseWriter, r *http.Request) {
 			return
 		}
 	}
-	w.book(rw, r, func(ctx context.Context, b Books) (any, error) { return b.Rates(ctx, days) })
+	w.book(rw, r, func(ctx context.Context, b Books) (any, error) {
+		rates, err := b.Rates(ctx, days)
+		t := w.tongue(r)
+		rates.Top, rates.Chatter, rates.Stale = t.counts(rates.Top), t.counts(rates.Chatter), t.counts(rates.Stale)
+		return rates, err
+	})
 }
 
 func (w *Web) serveWatches(rw http.ResponseWriter, r *http.Request) {
@@ -198,7 +205,7 @@ func (w *Web) serveWatches(rw http.ResponseWriter, r *http.Request) {
 func (w *Web) serveProbes(rw http.ResponseWriter, r *http.Request) {
 	w.book(rw, r, func(ctx context.Context, b Books) (any, error) {
 		probes, err := b.Probes(ctx)
-		return some(probes), err
+		return *each(&probes, w.tongue(r).probe), err
 	})
 }
 

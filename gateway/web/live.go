@@ -30,11 +30,32 @@ const (
 
 // moment is what stood at one tick. It never changes after it was made.
 type moment struct {
-	frame  frame // whole
-	outbox Outbox
-	at     time.Time
-	full   func() []byte // the whole frame encoded, once
+	frame   frame // whole, in English
+	outbox  Outbox
+	at      time.Time
+	said    []Translation // what the site says of its alarms in other languages
+	english stands
+	spanish stands
+}
+
+// stands is what stood at a moment in one language, made when somebody first asks for it and once.
+type stands struct {
+	frame  func() frame
+	full   func() []byte // encoded
 	packed func() []byte // the same, as gzip
+}
+
+func standsIn(t tongue, whole frame) stands {
+	turned := sync.OnceValue(func() frame { return t.frame(whole) })
+	full := sync.OnceValue(func() []byte { return encode(turned()) })
+	return stands{turned, full, sync.OnceValue(func() []byte { return pack(full()) })}
+}
+
+func (m *moment) in(language string) *stands {
+	if language == spanish {
+		return &m.spanish
+	}
+	return &m.english
 }
 
 // live asks the Model, encodes, and feeds the clients.
@@ -57,12 +78,21 @@ type live struct {
 
 // told is an event that changes what stood at the moment before it.
 type told struct {
-	seq  uint64
-	text []byte
+	seq     uint64
+	english func() []byte // the event, made once
+	spanish func() []byte
+}
+
+func (e *told) in(language string) []byte {
+	if language == spanish {
+		return e.spanish()
+	}
+	return e.english()
 }
 
 type client struct {
-	events chan []byte // closed when the client is dropped
+	language string
+	events   chan []byte // closed when the client is dropped
 }
 
 func newLive(m Model, version string) *live {
@@ -100,10 +130,10 @@ func (l *live) feed() {
 	if len(l.clients) == 0 {
 		return
 	}
-	event := l.step()
+	e := l.step()
 	for c := range l.clients {
 		select {
-		case c.events <- event:
+		case c.events <- e.in(c.language):
 		default: // it does not take them: it may come again and gets everything
 			l.drop(c)
 		}
@@ -144,7 +174,7 @@ func (l *live) soon() *moment {
 
 // join adds a client and gives it the event it begins with: everything, or only the number of the moment from which changes follow. That is
 // since, the moment that the client has, where what was told after it is still known; then that follows at once.
-func (l *live) join(changesOnly bool, since uint64) (*client, []byte, error) {
+func (l *live) join(language string, changesOnly bool, since uint64) (*client, []byte, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if len(l.clients) >= maxClients {
@@ -153,23 +183,23 @@ func (l *live) join(changesOnly bool, since uint64) (*client, []byte, error) {
 	if l.last == nil || len(l.clients) == 0 {
 		l.step()
 	}
-	c := &client{events: make(chan []byte, queued)}
+	c := &client{language: language, events: make(chan []byte, queued)}
 	l.clients[c] = struct{}{}
 	if changesOnly {
-		return c, l.beginning(since), nil
+		return c, l.beginning(language, since), nil
 	}
-	return c, event("full", l.last.frame.Seq, l.last.full()), nil
+	return c, event("full", l.last.frame.Seq, l.last.in(language).full()), nil
 }
 
 // beginning is the event begin, and what was told since a moment. The caller holds mu.
-func (l *live) beginning(since uint64) []byte {
+func (l *live) beginning(language string, since uint64) []byte {
 	i := slices.IndexFunc(l.recent, func(e told) bool { return e.seq == since+1 })
 	if i < 0 {
 		return event("begin", l.last.frame.Seq, []byte("{}"))
 	}
 	text := event("begin", since, []byte("{}"))
 	for _, e := range l.recent[i:] {
-		text = append(text, e.text...)
+		text = append(text, e.in(language)...)
 	}
 	return text
 }
@@ -183,7 +213,7 @@ func (l *live) leave(c *client) {
 }
 
 // step asks the Model, keeps the new moment and returns the event with what changed since the last one. The caller holds mu.
-func (l *live) step() []byte {
+func (l *live) step() told {
 	begun := time.Now()
 	l.asked.Store(&begun)
 	l.model.Snapshot(&l.snapshot)
@@ -195,14 +225,19 @@ func (l *live) step() []byte {
 	} else {
 		whole.Seq = uint64(rand.Uint32())<<20 | 1 //nolint:gosec // no secret: numbers of an earlier run must not fit; JSON holds 53 bits
 	}
-	full := sync.OnceValue(func() []byte { return encode(whole) })
-	l.last = &moment{frame: whole, outbox: l.snapshot.Outbox, at: time.Now(), full: full, packed: sync.OnceValue(func() []byte { return pack(full()) })}
-	text := event("changes", whole.Seq, encode(l.changes(before, whole)))
+	inEnglish, inSpanish := tongue{english, l.kept.said}, tongue{spanish, l.kept.said}
+	l.last = &moment{frame: whole, outbox: l.snapshot.Outbox, at: time.Now(), said: l.kept.said, english: standsIn(inEnglish, whole), spanish: standsIn(inSpanish, whole)}
+	// What did not change in English did not in the other: each is made of the former alone.
+	changes := l.changes(before, whole)
+	in := func(t tongue) func() []byte {
+		return sync.OnceValue(func() []byte { return event("changes", whole.Seq, encode(t.frame(changes))) })
+	}
+	e := told{whole.Seq, in(inEnglish), in(inSpanish)}
 	if len(l.recent) == queued {
 		l.recent = slices.Delete(l.recent, 0, 1)
 	}
-	l.recent = append(l.recent, told{whole.Seq, text})
-	return text
+	l.recent = append(l.recent, e)
+	return e
 }
 
 // changes leaves out of the frame what was sent before.
@@ -265,7 +300,7 @@ func event(name string, seq uint64, data []byte) []byte {
 // serveLive streams events. A Last-Event-ID is read by nobody: who comes again gets everything, which is small and always right.
 func (w *Web) serveLive(rw http.ResponseWriter, r *http.Request) {
 	since, _ := strconv.ParseUint(r.URL.Query().Get("since"), 10, 64) // what is no number is a moment that is not known
-	c, first, err := w.live.join(r.URL.Query().Get("begin") == "changes", since)
+	c, first, err := w.live.join(w.language(r), r.URL.Query().Get("begin") == "changes", since)
 	if err != nil {
 		rw.Header().Set("Retry-After", "30")
 		refuse(rw, http.StatusServiceUnavailable, RefusedState, "Too many screens look at this gateway. Close one.")

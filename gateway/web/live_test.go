@@ -48,7 +48,7 @@ func TestLive_changesOnly(t *testing.T) {
 		f := newFake()
 		l := newLive(f, "test")
 		go l.run(t.Context())
-		c, first, err := l.join(false, 0)
+		c, first, err := l.join(english, false, 0)
 		must(t, err)
 		if name, whole := parseEvent(t, first); name != "full" || len(whole["values"].(map[string]any)) != len(f.snapshot.Points) || whole["plan"] == nil {
 			t.Errorf("the first event is %q with %v values", name, len(whole["values"].(map[string]any)))
@@ -75,7 +75,7 @@ func TestLive_changesAddUp(t *testing.T) {
 		f, r := newFake(), rand.New(rand.NewPCG(1, 2)) //nolint:gosec // a fixed seed is the point
 		l := newLive(f, "test")
 		go l.run(t.Context())
-		c, first, err := l.join(false, 0)
+		c, first, err := l.join(english, false, 0)
 		must(t, err)
 		_, have := parseEvent(t, first)
 		kinds := map[int]int{}
@@ -97,7 +97,7 @@ func TestLive_changesAddUp(t *testing.T) {
 				have[k] = v
 			}
 		}
-		_, whole := parseEvent(t, event("full", 0, l.last.full()))
+		_, whole := parseEvent(t, event("full", 0, l.last.english.full()))
 		if !reflect.DeepEqual(have, whole) {
 			t.Errorf("the sum of the changes is not the whole:\n%v\n%v", have, whole)
 		}
@@ -136,7 +136,7 @@ func TestLive_since(t *testing.T) {
 		l := newLive(f, "test")
 		go l.run(t.Context())
 		had := l.now().frame.Seq
-		c, first, err := l.join(true, had)
+		c, first, err := l.join(english, true, had)
 		must(t, err)
 		if text := string(first); !strings.HasPrefix(text, fmt.Sprintf("event: begin\nid: %d\n", had)) || strings.Count(text, "event: changes") != 1 {
 			t.Errorf("the stream begins with %.200s, want what came after %d", text, had)
@@ -145,7 +145,7 @@ func TestLive_since(t *testing.T) {
 			next(t, c)
 		}
 		for _, since := range []uint64{had, had + 1000, 0} {
-			_, first, err := l.join(true, since)
+			_, first, err := l.join(english, true, since)
 			must(t, err)
 			if text := string(first); text != fmt.Sprintf("event: begin\nid: %d\ndata: {}\n\n", l.now().frame.Seq) {
 				t.Errorf("since %d the stream begins with %q", since, text)
@@ -162,9 +162,9 @@ func TestLive_encodedOnce(t *testing.T) {
 	clocktest.Bubble(t, func(t *testing.T) {
 		l := newLive(newFake(), "test")
 		go l.run(t.Context())
-		a, _, err := l.join(false, 0)
+		a, _, err := l.join(english, false, 0)
 		must(t, err)
-		b, _, err := l.join(false, 0)
+		b, _, err := l.join(english, false, 0)
 		must(t, err)
 		if one, other := next(t, a), next(t, b); &one[0] != &other[0] {
 			t.Error("two clients got two encodings")
@@ -177,9 +177,9 @@ func TestLive_slowClientDropped(t *testing.T) {
 	clocktest.Bubble(t, func(t *testing.T) {
 		l := newLive(newFake(), "test")
 		go l.run(t.Context())
-		slow, _, err := l.join(false, 0)
+		slow, _, err := l.join(english, false, 0)
 		must(t, err)
-		quick, _, err := l.join(false, 0)
+		quick, _, err := l.join(english, false, 0)
 		must(t, err)
 		for range queued + 2 {
 			next(t, quick)
@@ -204,7 +204,7 @@ func TestLive_nobodyLooks(t *testing.T) {
 		if f.asked != 0 {
 			t.Errorf("the model was asked %d times, with nobody looking", f.asked)
 		}
-		c, _, err := l.join(false, 0)
+		c, _, err := l.join(english, false, 0)
 		must(t, err)
 		next(t, c)
 		if f.asked == 0 {
@@ -216,7 +216,7 @@ func TestLive_nobodyLooks(t *testing.T) {
 func TestLive_bounded(t *testing.T) {
 	w := newWeb(t, newFake())
 	for range maxClients {
-		_, _, err := w.live.join(false, 0)
+		_, _, err := w.live.join(english, false, 0)
 		must(t, err)
 	}
 	got := httptest.NewRecorder()
@@ -272,7 +272,7 @@ func BenchmarkTick(b *testing.B) {
 	for i := 0; b.Loop(); i++ {
 		move(i)
 		begun := time.Now()
-		bytes = len(l.step()) * screens
+		bytes = len(l.step().english()) * screens
 		ours += time.Since(begun)
 		begun = time.Now()
 		whole = 0

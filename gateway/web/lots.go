@@ -65,7 +65,7 @@ func (w *Web) serveLots(rw http.ResponseWriter, r *http.Request) {
 func (w *Web) serveLot(rw http.ResponseWriter, r *http.Request) {
 	if w.config.Lots != nil {
 		if lot, found := w.config.Lots.Lot(r.PathValue("lot")); found {
-			if w.language(r) == "es" {
+			if w.language(r) == spanish {
 				inSpanish(&lot)
 			}
 			reply(rw, encode(lot))
@@ -100,11 +100,11 @@ func inSpanish(lot *lots.Shown) {
 	lot.Steps, lot.Righted = slices.Clone(lot.Steps), slices.Clone(lot.Righted)
 	for i := range lot.Steps {
 		s := &lot.Steps[i]
-		s.Text, s.Was = saying.In("es", s.Text), saying.In("es", s.Was)
+		s.Text, s.Was = saying.In(spanish, s.Text), saying.In(spanish, s.Was)
 	}
 	for i := range lot.Righted {
 		c := &lot.Righted[i]
-		c.Text, c.Was = saying.In("es", c.Text), saying.In("es", c.Was)
+		c.Text, c.Was = saying.In(spanish, c.Text), saying.In(spanish, c.Was)
 	}
 }
 

@@ -67,8 +67,9 @@ func (w *Web) files() http.Handler {
 			}
 			f = held["/index.html"]
 			if m := w.standsFor(r); m != nil && !found {
-				f.links += words[m.frame.Plan.Site.Language]
-				w.servePage(rw, r, f, m)
+				language := pageLanguage(r, m)
+				f.links += words[language]
+				w.servePage(rw, r, f, m.in(language))
 				return
 			}
 		}
@@ -102,19 +103,19 @@ func (w *Web) standsFor(r *http.Request) *moment {
 
 // drawn is the page with what stood at one moment in it, packed once for all who ask for it then.
 type drawn struct {
-	of    *moment
+	of    *stands
 	plain []byte
 	small []byte
 }
 
 // servePage sends the page with what stands in it, as data that no browser runs: on a slow link it then need not be asked for.
-func (w *Web) servePage(rw http.ResponseWriter, r *http.Request, shell file, m *moment) {
+func (w *Web) servePage(rw http.ResponseWriter, r *http.Request, shell file, s *stands) {
 	d := w.drawn.Load()
-	if d == nil || d.of != m {
+	if d == nil || d.of != s {
 		// encoding/json writes < > & as \u003c and so on, so that the data ends at its own tag alone.
 		head, foot, _ := bytes.Cut(shell.plain(), []byte("</body>"))
-		plain := slices.Concat(head, []byte(`<script type="application/json" id="stands">`), m.full(), []byte("</script>\n</body>"), foot)
-		d = &drawn{m, plain, pack(plain)}
+		plain := slices.Concat(head, []byte(`<script type="application/json" id="stands">`), s.full(), []byte("</script>\n</body>"), foot)
+		d = &drawn{s, plain, pack(plain)}
 		w.drawn.Store(d)
 	}
 	shell.plain, shell.small = func() []byte { return d.plain }, d.small

@@ -46,7 +46,7 @@ func (s *Snapshot) plan(p printer, version string) *wirePlan {
 	}
 	w := &wirePlan{Site: wireSite{s.Site.Name, s.Site.Title, s.Site.Zone, s.Site.Board, s.Site.Language, s.Site.RulesHash, offsetsOf(s.Site.Zone, s.Now.Wall)},
 		Areas: make([]wirePlace, 0, len(s.Areas)), Points: make([]wirePoint, 0, len(s.Points)), People: make([]wirePerson, 0, len(s.People)),
-		Said: slices.Clone(s.Said), Demo: s.Demo, Speed: speed, Version: version, Warnings: s.Site.Warnings}
+		Language: english, Demo: s.Demo, Speed: speed, Version: version, Warnings: s.Site.Warnings}
 	for _, a := range s.Areas {
 		w.Areas = append(w.Areas, wirePlace(a))
 	}

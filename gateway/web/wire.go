@@ -31,15 +31,15 @@ type frame struct {
 
 // wirePlan changes only with the rules.
 type wirePlan struct {
-	Site     wireSite      `json:"site"`
-	Areas    []wirePlace   `json:"areas"`
-	Points   []wirePoint   `json:"points"`
-	People   []wirePerson  `json:"people"`
-	Said     []Translation `json:"said,omitempty"`
-	Demo     string        `json:"demo,omitempty"`
-	Speed    float64       `json:"speed"`
-	Version  string        `json:"version"`
-	Warnings int           `json:"warnings"`
+	Site     wireSite     `json:"site"`
+	Areas    []wirePlace  `json:"areas"`
+	Points   []wirePoint  `json:"points"`
+	People   []wirePerson `json:"people"`
+	Language string       `json:"language"` // of all texts of the frame
+	Demo     string       `json:"demo,omitempty"`
+	Speed    float64      `json:"speed"`
+	Version  string       `json:"version"`
+	Warnings int          `json:"warnings"`
 }
 
 type wireSite struct {

@@ -1,7 +1,8 @@
 // Package saying says in another language what the program has said in English: what stands in the logbook, why an alarm came, what a person is refused. What was written stays as it was written,
 // under its seal; it is turned for who reads it. The built-in texts of rules/standard are turned too; names, and what people and rules files say, stay as they are.
 //
-// The sentences stand in es.txt beside this file, by their English form as it stands in the source; the page reads the same file (gateway/web/ui/src/words/saying.ts).
+// The sentences stand in es.txt beside this file, by their English form as it stands in the source. Nobody else has them: the page is told everything in the language of who looks at it
+// (gateway/web/tongue.go).
 //
 // Concurrency: embedded text that is read once and never changes.
 package saying
@@ -167,6 +168,20 @@ func In(lang, text string) string {
 		said, _ := l.entries.say(part, func(word string) string { return In(lang, word) })
 		return said
 	})
+}
+
+// Word gives a word of the program in a language, where a person may have written as well: what is more than such a word stays as it is.
+func Word(lang, text string) string {
+	if lang != "es" {
+		return text
+	}
+	if said := standard.In(lang, text); said != text {
+		return said
+	}
+	if said, known := inSpanish().sentences.whole[text]; known {
+		return said
+	}
+	return text
 }
 
 // Reason gives why an alarm stands, or a part of it, in a language.

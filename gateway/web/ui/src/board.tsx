@@ -1,6 +1,5 @@
 // The pages of the links with the board's own points, and of the cautions.
 import { useHere } from "./context";
-import { said as turned } from "./language";
 import { useSentence } from "./links";
 import { begins, length, moment, number, withUnit } from "./say";
 import type { Point } from "./types";
@@ -28,7 +27,7 @@ function Board() {
   const things = [...new Set(own.map((p) => p.name.split("/")[0]!))];
   const said = (p: Point) => {
     const v = frame.values[p.name];
-    return `${p.title} ${!v || v.quality === "bad" ? v?.cause ? turned(v.cause, now.language) : words.never : withUnit(number(v, words), p.unit)}`;
+    return `${p.title} ${!v || v.quality === "bad" ? v?.cause ? v.cause : words.never : withUnit(number(v, words), p.unit)}`;
   };
   return (
     <section>

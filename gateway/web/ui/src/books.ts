@@ -8,7 +8,7 @@ export interface Stay {
 export interface Mark { alarm: string; title: string; station: string; priority: "high" | "medium" | "low"; at: number }
 
 export interface Line {
-  id: number; at: number; set: boolean; kind: string; alarm?: string; occurrence?: number; place?: string; lot?: string; who?: string; why?: string; state?: string; text: string;
+  id: number; at: number; set: boolean; kind: string; alarm?: string; occurrence?: number; place?: string; lot?: string; who?: string; why?: string; state?: string; title?: string; text: string;
 }
 
 export interface WayOfLots { from: number; to: number; stays: Stay[]; marks: Mark[]; acts: Line[] }
@@ -20,7 +20,7 @@ export class Refused extends Error {
 
 let language = "en";
 
-/** From now on the gateway is asked to say refusals in this language. */
+/** From now on the gateway is asked to say everything in this language. */
 export function speak(to: string): void {
   language = to;
 }
@@ -75,6 +75,6 @@ export function useBook<T>(path: string, every = 0): Asked<T> {
     };
     void look();
     return () => { clearTimeout(wait); asking.abort(); };
-  }, [path, every, turn]);
+  }, [path, every, turn, language]);
   return { got, failed, again: () => next((n) => n + 1) };
 }

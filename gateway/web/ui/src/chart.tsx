@@ -2,7 +2,6 @@
 import { useEffect, useRef, useState } from "preact/hooks";
 import { useBook, type WayOfLots } from "./books";
 import { useHere } from "./context";
-import { said } from "./language";
 import { fetchCurve } from "./curve";
 import { forecastOf, type Forecast } from "./forecast";
 import { handle } from "./gesture";
@@ -155,7 +154,7 @@ function useChoices(point: Point, way: WayOfLots | null): Against[] {
 function readAt(point: Point, c: Curve, at: number, { words, now }: ReturnType<typeof useHere>): string {
   const when = atWall(at * 1000, now);
   const bad = c.bad.find((b) => at >= b.from && at <= b.to);
-  if (bad) return words.readBad(when, said(bad.cause, now.language));
+  if (bad) return words.readBad(when, bad.cause);
   let near = -1;
   for (const [i, t] of c.time.entries()) if (near < 0 || Math.abs(t - at) < Math.abs(c.time[near]! - at)) near = i;
   if (near < 0 || Math.abs(c.time[near]! - at) > 3 * Math.max(c.step, 60)) return words.readNothing(when);
@@ -170,7 +169,7 @@ function says(point: Point, c: Curve, { words, now }: ReturnType<typeof useHere>
   const text = (v: number) => withUnit(v.toFixed(Math.min(2, decimals)), unitBeside(point.title, c.unit));
   const parts = [words.chartSays(begins(point.title), text(Math.min(...c.low)), text(Math.max(...c.high)), text(c.last[c.last.length - 1]!))];
   for (const b of c.bad.filter((x) => x.to - x.from >= 60).slice(-3)) {
-    parts.push(words.chartGap(atWall(b.from * 1000, now), atWall(b.to * 1000, now), said(b.cause, now.language)));
+    parts.push(words.chartGap(atWall(b.from * 1000, now), atWall(b.to * 1000, now), b.cause));
   }
   if (c.uncertain.some(Boolean)) parts.push(words.chartUncertain);
   return parts.join(" ");

@@ -2,7 +2,6 @@
 import { useState } from "preact/hooks";
 import { useAct } from "./acts";
 import { useHere } from "./context";
-import { said } from "./language";
 import { atWall, begins } from "./say";
 import { me } from "./session";
 import { Who } from "./who";
@@ -19,7 +18,7 @@ function Ask({ one, again }: { one: Closing; again: () => void }) {
     ask(false);
     if (await act("/api/acts", { do: "close-out", alarm: one.alarm, occurrence: one.occurrence, what: was, why: done, by })) again();
   };
-  const name = `${begins(one.place)}: ${said(one.title, now.language)}`;
+  const name = `${begins(one.place)}: ${one.title}`;
   return (
     <li class="row">
       <h3>{name}</h3>

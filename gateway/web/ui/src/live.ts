@@ -2,6 +2,7 @@
 import { useEffect, useState } from "preact/hooks";
 import { keepLast, last } from "./last";
 import { meet } from "./session";
+import { known } from "./words/tables";
 import type { Frame } from "./types";
 
 /** After so long without an event the page says so; twice the pause of a healthy stream would be 2 s, a phone's network hiccups 4. */
@@ -53,20 +54,31 @@ function change(text: string): void {
   else if (!live.frame || got.seq > live.frame.seq) void whole(); // one was missed
 }
 
+let asking = false;
+
 /** Fetches everything, packed, and adds what has changed since. */
 async function whole(): Promise<void> {
   early ??= [];
+  if (asking) return;
+  asking = true;
   try {
-    const answer = await fetch("/api/overview");
-    if (!answer.ok || !early) return;
-    let frame = (await answer.json()) as Frame;
-    if (frame.seq < begun) return await whole(); // it was fetched before the stream began: what lies between is known to neither
+    let frame = await overview();
+    // Fetched before the stream began: what lies between is known to neither. Or another language was chosen meanwhile.
+    while (frame && (frame.seq < begun || frame.plan.language !== language)) frame = await overview();
+    if (!frame || !early) return;
     for (const c of early) if (c.seq > frame.seq) frame = merge(frame, c);
     early = null;
     stands(frame);
   } catch {
     // The stream is opened anew, and asks again.
+  } finally {
+    asking = false;
   }
+}
+
+async function overview(): Promise<Frame | null> {
+  const answer = await fetch(`/api/overview?language=${language}`);
+  return answer.ok ? ((await answer.json()) as Frame) : null;
 }
 
 let keptAt = -Infinity;
@@ -98,22 +110,35 @@ function sent(): void {
 function open(): void {
   source?.close();
   opened = performance.now();
-  source = new EventSource(`/api/live?begin=changes${live.frame && !live.kept ? `&since=${live.frame.seq}` : ""}`);
+  source = new EventSource(`/api/live?begin=changes&language=${language}${live.frame && !live.kept && !early ? `&since=${live.frame.seq}` : ""}`);
   source.addEventListener("error", () => void meet());
   source.addEventListener("begin", (e) => {
     const first = begun === 0;
     begun = Number((e as MessageEvent<string>).lastEventId);
     // After a break everything is asked for again: the gateway may be another one, with other numbers.
-    if (!first || live.frame && live.frame.seq !== begun) void whole();
+    if (!first || live.frame && (live.frame.seq !== begun || live.frame.plan.language !== language)) void whole();
   });
   source.addEventListener("changes", (e) => change((e as MessageEvent<string>).data));
 }
 
-/** Begins to listen, and tells every watcher once a second at least, so that ages go on. */
-export function begin(): void {
-  sent();
+/** The language in which the mill is heard. */
+let language = known("");
+
+/** From now on it is heard in this language: all that stands is asked for anew. What is there is shown until that comes. */
+export function listen(to: string): void {
+  if (known(to) === language) return;
+  language = known(to);
+  early = [];
   open();
-  if (!live.frame) void whole();
+}
+
+/** Begins to listen, and tells every watcher once a second at least, so that ages go on. */
+export function begin(first: string): void {
+  language = known(first);
+  sent();
+  if (live.frame?.plan.language !== language) early = []; // what came with the page is in the site's language, and another one was chosen
+  open();
+  if (early) void whole();
   setTimeout(recall, showLastAfter);
   setInterval(() => {
     const now = performance.now();

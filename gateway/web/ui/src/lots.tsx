@@ -3,7 +3,6 @@
 import { useState } from "preact/hooks";
 import { useBook, type Mark, type Stay, type WayOfLots } from "./books";
 import { useHere } from "./context";
-import { said } from "./language";
 import { forecastOf, waitsOf, type Wait } from "./forecast";
 import { joined } from "./marks";
 import { atWall, begins, dayOf, hour, length, list, type Now } from "./say";
@@ -93,7 +92,7 @@ function Ahead({ station, w }: { station: Station; w: Window }) {
 
 function AlarmMark({ mark, count, w }: { mark: Mark; count: number; w: Window }) {
   const { now, words } = useHere();
-  const says = `${words.priorities[mark.priority]}: ${said(mark.title, now.language)}, ${atWall(mark.at, now)}${count > 1 ? ` ${words.andMore(count - 1)}` : ""}`;
+  const says = `${words.priorities[mark.priority]}: ${mark.title}, ${atWall(mark.at, now)}${count > 1 ? ` ${words.andMore(count - 1)}` : ""}`;
   return (
     <span class={`tick ${mark.priority}`} style={{ left: `${w.at(mark.at)}%` }} role="img" aria-label={says} title={says}>
       <svg viewBox="0 0 24 24" class={`mark ${mark.priority} filled`} aria-hidden="true">

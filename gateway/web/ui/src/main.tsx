@@ -6,10 +6,9 @@ import { speak } from "./books";
 import { title } from "./alarm";
 import { HereContext, useHere, type Here } from "./context";
 import { AlarmsPage, counted } from "./lists";
-import { inLanguage, learn } from "./language";
 import { useSentence } from "./links";
 import { Lazy } from "./lazy";
-import { begin, lostAfter, useLive, type Live } from "./live";
+import { begin, listen, lostAfter, useLive, type Live } from "./live";
 import { newest, standing, WhatNext } from "./next";
 import { begins, hour, length, list, nowOf } from "./say";
 import { waits } from "./shapes";
@@ -195,11 +194,11 @@ function App() {
   const [, learnt] = useState(0);
   speak(language);
   useEffect(() => {
-    const came = () => learnt((n) => n + 1);
-    void fetchWords(language).then(came, () => undefined);
-    void learn(language, came).catch(() => undefined);
+    if (chosen) document.cookie = `language=${chosen}; path=/; max-age=31536000; samesite=strict`; // the gateway sends the next page in it
+    listen(language);
+    void fetchWords(language).then(() => learnt((n) => n + 1), () => undefined);
   }, [language]);
-  const [frame, heldFor, hold] = useHold(live.frame && inLanguage(inUnits(live.frame), language));
+  const [frame, heldFor, hold] = useHold(live.frame && inUnits(live.frame));
   const since = performance.now() - live.arrived;
   const words = wordsOf(language);
   const open = frame ? standing(frame.alarms).filter(waits) : [];
@@ -238,7 +237,7 @@ function known(frame: Frame, who: string): string {
 
 /** Begins, once there are words. */
 function start(): void {
-  begin();
+  begin(firstLanguage());
   // Without TLS a browser keeps no page: then it opens only while the mill can be reached.
   // It is kept once the first view is there: on a slow link the two would take the line from each other.
   if ("serviceWorker" in navigator) setTimeout(() => { void navigator.serviceWorker.register("/sw.js").catch(() => undefined); }, 8000);

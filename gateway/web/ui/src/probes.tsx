@@ -3,7 +3,6 @@ import { useState } from "preact/hooks";
 import { useBook } from "./books";
 import { Calibrate, mayCalibrate } from "./calibrate";
 import { useHere } from "./context";
-import { said } from "./language";
 import { atWall, begins, length, reason, sentence } from "./say";
 import { Figure, Go } from "./way";
 import { mayWire, Wiring } from "./wiring";
@@ -31,7 +30,7 @@ function useHealth(p: Probe): string {
   const { frame, now, words } = useHere();
   const isSilent = useSilent();
   const age = p.heard ? length(now.mono - p.heard) : "";
-  if (p.fault) return `${words.silent}${age ? `, ${words.heardLast(age)}` : ""}: ${said(p.fault, now.language)}`;
+  if (p.fault) return `${words.silent}${age ? `, ${words.heardLast(age)}` : ""}: ${p.fault}`;
   if (isSilent(p)) {
     const v = frame.values[p.points[0] ?? ""];
     return v ? reason(v, now, words) : words.neverHeard;
@@ -77,7 +76,7 @@ function One({ probe, again }: { probe: Probe; again: () => void }) {
               <thead><tr><th scope="col">{words.whenIt}</th><th scope="col">{words.kindOfCheck}</th><th scope="col">{words.points}</th><th scope="col">{words.by}</th></tr></thead>
               <tbody>
                 {probe.calibrations.map((c) => (
-                  <tr key={c.at}><th scope="row">{atWall(c.at, now)}</th><td>{said(c.kind, now.language)}</td><td>{c.points.map((t) => <div key={t}>{said(t, now.language)}</div>)}</td><td>{c.who}{c.note ? `: ${c.note}` : ""}</td></tr>
+                  <tr key={c.at}><th scope="row">{atWall(c.at, now)}</th><td>{c.kind}</td><td>{c.points.map((t) => <div key={t}>{t}</div>)}</td><td>{c.who}{c.note ? `: ${c.note}` : ""}</td></tr>
                 ))}
               </tbody>
             </table>

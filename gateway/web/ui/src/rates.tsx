@@ -2,24 +2,23 @@
 import { useState } from "preact/hooks";
 import { useBook } from "./books";
 import { useHere } from "./context";
-import { named, ofSite } from "./language";
 import { atWall, begins } from "./say";
 
 interface Figure { name: string; value: number; share?: boolean; most: number; ours?: boolean }
-interface Count { alarm: string; times: number }
+interface Count { alarm: string; title: string; times: number }
 interface Rates { from: number; to: number; enough: boolean; figures: Figure[]; top: Count[]; chattering: Count[]; stale: Count[] }
 
 const spans = [1, 7, 30, 90];
 
 /** "measurement-overdue@tank-1/ph" as people say it: "Tank 1 pH: measurement overdue". */
-function useNamed(): (alarm: string) => string {
-  const { frame, now } = useHere();
-  return (alarm) => {
-    const [name = "", place = ""] = alarm.split("@");
+function useNamed(): (c: Count) => string {
+  const { frame } = useHere();
+  return (c) => {
+    const [, place = ""] = c.alarm.split("@");
     const [at = "", point] = place.split("/");
     const station = frame.stations.find((s) => s.name === at)?.title ?? at;
     const title = point ? frame.plan.points.find((p) => p.name === place)?.title ?? point : "";
-    return [begins([station, title].filter(Boolean).join(" ")), ofSite(frame.plan, alarm, now.language).title ?? named(name, now.language)].filter(Boolean).join(": ");
+    return [begins([station, title].filter(Boolean).join(" ")), c.title].filter(Boolean).join(": ");
   };
 }
 
@@ -29,7 +28,7 @@ function Counts({ title, list }: { title: string; list: Count[] }) {
   return (
     <section>
       <h2>{title}</h2>
-      <table><tbody>{list.map((c) => <tr key={c.alarm}><th scope="row">{nameOf(c.alarm)}</th><td>{c.times}</td></tr>)}</tbody></table>
+      <table><tbody>{list.map((c) => <tr key={c.alarm}><th scope="row">{nameOf(c)}</th><td>{c.times}</td></tr>)}</tbody></table>
     </section>
   );
 }

@@ -2,23 +2,13 @@
 import { useState } from "preact/hooks";
 import { ask, useBook, type Line } from "./books";
 import { useHere } from "./context";
-import { named, ofSite, said, saidWord } from "./language";
 import { begins, hour, longDay, sentence } from "./say";
 import { Go } from "./way";
 
 const kinds = ["", "transition", "act", "message", "receipt", "lot", "note", "calibration", "roster", "rules", "clock", "start", "fault"];
 
-/** What a person wrote stays; the rest is the program's. */
-function written(l: Line): boolean {
-  return l.kind === "note" && !!l.who;
-}
-
 export function useLineText(): (l: Line) => string {
-  const { frame, now, words } = useHere();
-  const alarmTitle = (id: string) => {
-    const [name = "", place = ""] = id.split("@");
-    return `${begins(station(place))}: ${ofSite(frame.plan, id, now.language).title ?? named(name, now.language)}`;
-  };
+  const { frame, words } = useHere();
   const station = (name: string) => {
     const [place = "", point] = name.split("/");
     const title = frame.stations.find((s) => s.name === place)?.title ?? place;
@@ -26,9 +16,9 @@ export function useLineText(): (l: Line) => string {
   };
   return (l) => {
     const parts: string[] = [];
-    if (l.alarm) parts.push(alarmTitle(l.alarm) + (l.state ? `, ${words.states[l.state] ?? l.state}` : ""));
-    if (l.text) parts.push(written(l) ? saidWord(l.text, now.language) : said(l.text, now.language));
-    if (l.why && !["try", "accepted"].includes(l.why)) parts.push(saidWord(l.why, now.language));
+    if (l.alarm) parts.push(`${begins(station(l.alarm.split("@")[1] ?? ""))}: ${l.title ?? ""}` + (l.state ? `, ${words.states[l.state] ?? l.state}` : ""));
+    if (l.text) parts.push(l.text);
+    if (l.why && !["try", "accepted"].includes(l.why)) parts.push(l.why);
     return parts.map(sentence).join(" ");
   };
 }

@@ -3,9 +3,8 @@ import type { ComponentChildren } from "preact";
 import { useState } from "preact/hooks";
 import { useBook } from "./books";
 import { useHere } from "./context";
-import { ofSite, said } from "./language";
 import { begins, length, list } from "./say";
-import type { Plan, Priority } from "./types";
+import type { Priority } from "./types";
 
 interface Registered {
   name: string; kind: "alarm" | "prompt"; title: string; places: string[]; priority?: Priority; class?: string; when: string; while?: string; limits: string[];
@@ -54,19 +53,9 @@ function One({ r }: { r: Registered }) {
   );
 }
 
-/** What is built in, in the language of the person; the conditions are the rules' own. */
-function inWords(r: Registered, plan: Plan, language: string): Registered {
-  const one = (text: string) => said(text, language), own = ofSite(plan, r.name, language);
-  return {
-    ...r, title: own.title ?? one(r.title), action: own.action ?? own.say ?? one(r.action), ...(r.cause && { cause: own.cause ?? one(r.cause) }),
-    ...(r.consequence && { consequence: own.consequence ?? one(r.consequence) }), ...(r.caution && { caution: own.caution ?? one(r.caution) }),
-  };
-}
-
 export function RegisterPage() {
-  const { frame, words, now } = useHere();
-  const { got: sent, failed } = useBook<Registered[]>("/api/register");
-  const got = sent?.map((r) => inWords(r, frame.plan, now.language));
+  const { words } = useHere();
+  const { got, failed } = useBook<Registered[]>("/api/register");
   const [typed, type] = useState("");
   const seen = (got ?? []).filter((r) => JSON.stringify(r).toLowerCase().includes(typed.trim().toLowerCase()));
   const of = (p: Priority) => seen.filter((r) => r.priority === p);

@@ -1,6 +1,5 @@
 // How times, ages and readings are said. Pure: everything comes in as a parameter.
 import type { Frame, Offset, Point, Value } from "./types";
-import { said } from "./language";
 import type { Words } from "./words/en";
 
 /** A length of time in at most two neighbouring units: "45 s", "4 min", "17 h 40 min", "3 d 4 h". The units are the same in every language. */
@@ -147,7 +146,7 @@ export function reason(v: Value, now: Now, w: Words): string {
   const cause = v.cause ?? "";
   if (cause === "" || cause === "overdue" || cause === "silent") return `${w.silent}${age}`;
   if (cause === "cannot say yet") return w.cannotSayYet;
-  return `${said(cause, now.language)}${age}`;
+  return `${cause}${age}`;
 }
 
 /** "on" and "off", "yes" and "no" are words; numbers are the same in every language. */

@@ -43,13 +43,10 @@ export interface Person { name: string; title: string; rights: string }
 /** Minutes that the site's clock is ahead of UTC between two moments of the wall clock; a bound that is missing is none. */
 export interface Offset { from?: number; to?: number; minutes: number }
 
-/** What the site says of one of its alarms or prompts in another language. */
-export interface Translation { language: string; alarm: string; title?: string; cause?: string; consequence?: string; action?: string; caution?: string; say?: string }
-
 export interface Plan {
   site: { name: string; title: string; zone: string; board: string; language: string; rules: string; offsets?: Offset[] };
   areas: { name: string; title: string }[];
-  points: Point[]; people: Person[]; said?: Translation[]; demo?: string; speed: number; version: string; warnings: number;
+  points: Point[]; people: Person[]; language: string; demo?: string; speed: number; version: string; warnings: number;
 }
 
 export interface Roster { watches: string[]; onWatch: string[]; until?: number; drill?: number; drillBy?: string }

@@ -1,7 +1,6 @@
 // The way of the coffee: every station a line with name, bar, number, age; on wide screens with its last hours.
 import { Course, Hours, useCourses, useWide, type Courses } from "./course";
 import { useHere } from "./context";
-import { said } from "./language";
 import { about, begins, length, number, reason, spoken, unitBeside } from "./say";
 import { Bar, gravest } from "./shapes";
 import type { Point, Station } from "./types";
@@ -27,7 +26,7 @@ export function Figure({ point, beside }: { point: Point; beside: string }) {
   if (v.quality === "bad") return <span class="figure"><span class="reason">{reason(v, now, words)}</span></span>;
   const unit = unitBeside(beside, point.unit);
   const age = v.at ? length(now.mono - v.at) : "";
-  const why = v.quality === "uncertain" ? said(v.cause ?? "", now.language) : "";
+  const why = v.quality === "uncertain" ? v.cause ?? "" : "";
   return (
     <span class="figure">
       <span class="number">

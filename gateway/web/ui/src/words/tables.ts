@@ -8,7 +8,8 @@ type Language = keyof typeof languages;
 
 const tables: Partial<Record<Language, Words>> = {};
 
-const known = (language: string): Language => (language === "es" ? "es" : "en");
+/** The language of the page that is meant: any that it does not have is English. */
+export const known = (language: string): Language => (language === "es" ? "es" : "en");
 
 /** Fetches the words of a language; any that is not known is English. */
 export async function fetchWords(language: string): Promise<void> {
