@@ -176,6 +176,9 @@ func TestLoop_bands(t *testing.T) {
 			if v.Quality != reading.Bad && math.Abs(v.Value-want) > 0.01 {
 				t.Errorf("%v mA: %v, want %v", test.milliamps, v.Value, want)
 			}
+			if test.milliamps == 12 && !(math.Abs(v.Value-60) <= 0.01) {
+				t.Errorf("check value M42: 12 mA of 0 to 120 °C = %v, want 60", v.Value)
+			}
 			if flagged := v.Note != ""; v.Quality == reading.Good && flagged != (test.milliamps < 4 || test.milliamps > 20) {
 				t.Errorf("%v mA: note %q", test.milliamps, v.Note)
 			}

@@ -1,45 +1,25 @@
 package ads1115
 
 import (
-	"encoding/csv"
 	"math"
-	"os"
-	"strconv"
 	"strings"
 	"testing"
 
 	"millwarden/drivers"
 	"millwarden/drivers/ads1115/ads1115test"
 	"millwarden/drivers/drivertest"
+	"millwarden/internal/measured"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
 )
 
-// The slope of Nernst over temperature, computed independently from the constants of the 2019 SI.
+// The slope of Nernst over temperature, computed independently from the constants of the 2019 SI (check value M44 among it: 59.159 mV/pH at 25 °C).
 func TestNernst_table(t *testing.T) {
-	f, err := os.Open("testdata/nernst.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := csv.NewReader(f)
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	for _, row := range rows[1:] {
-		celsius, err1 := strconv.ParseFloat(row[0], 64)
-		millivolts, err2 := strconv.ParseFloat(row[1], 64)
-		if err1 != nil || err2 != nil {
-			t.Fatal(row)
-		}
-		if got := nernst(celsius) * 1000; math.Abs(got-millivolts) > 0.00051 {
+	for _, row := range measured.Rows(t, "testdata/nernst.csv", 24) {
+		celsius, millivolts := measured.Number(t, row[0]), measured.Number(t, row[1])
+		if got := nernst(celsius) * 1000; !(math.Abs(got-millivolts) <= 0.00051) {
 			t.Errorf("%v °C: %v mV/pH, want %v", celsius, got, millivolts)
 		}
-	}
-	if len(rows) < 20 {
-		t.Errorf("%d rows, want the whole table", len(rows))
 	}
 }
 

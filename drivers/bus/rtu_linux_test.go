@@ -19,6 +19,7 @@ import (
 	"millwarden/drivers"
 	"millwarden/drivers/drivertest"
 	"millwarden/internal/clock/clocktest"
+	"millwarden/internal/measured"
 	"millwarden/internal/phrase"
 	"millwarden/internal/units"
 )
@@ -261,7 +262,7 @@ func TestRTU_refusalAndBits(t *testing.T) {
 	})
 	var refusal drivers.ModbusException
 	begin := time.Now()
-	if _, err := line.one(t, 1, 7); !errors.As(err, &refusal) || refusal != 2 {
+	if _, err := line.one(t, 1, 7); !errors.As(err, &refusal) || refusal != 2 { // check value M51: 01 83 02 to function 3, and its like to function 4
 		t.Errorf("refused: %v, want exception 2", err)
 	}
 	got, err := line.Ask(t.Context(), 1, drivers.Coils, 0, 12, nil)
@@ -470,13 +471,20 @@ func TestNewRTU_settings(t *testing.T) {
 	}
 }
 
-// Checksums: the serial line guide's example, and those of the measurement tables, low byte first.
+// Checksums: the serial line guide's example (check value M49) and the others of the measurement tables (M51 and M52 among them), low byte first.
 func TestCRC16_publishedExamples(t *testing.T) {
-	for data, want := range map[string]uint16{"\x02\x07": 0x1241, "\x01\x03\x00\x00\x00\x0A": 0xCDC5, "\x11\x03\x00\x6B\x00\x03": 0x8776, "123456789": 0x4B37, "\x01\x83\x02": 0xF1C0,
-		"\x01\x04\x02\xFF\xCE": 0x5479} {
-		if got := crc16([]byte(data)); got != want {
-			t.Errorf("crc16(% X) = %04X, want %04X", data, got, want)
+	seen := 0
+	for _, row := range append(measured.Rows(t, "../../testdata/vectors/checksums.csv", 14), []string{"Modbus CRC-16", "01 04 02 FF CE", "79 54"}) {
+		if !strings.HasPrefix(row[0], "Modbus") {
+			continue
 		}
+		seen++
+		if crc := crc16(measured.Bytes(t, row[1])); fmt.Sprintf("%02X %02X", byte(crc), byte(crc>>8)) != row[2] {
+			t.Errorf("crc16(%s) = %04X, want %s, low byte first", row[1], crc, row[2])
+		}
+	}
+	if seen != 6 {
+		t.Errorf("%d examples, want 6", seen)
 	}
 }
 

@@ -11,6 +11,7 @@ import (
 	"millwarden/drivers/drivertest"
 	"millwarden/drivers/max31855/max31855test"
 	"millwarden/internal/clock/clocktest"
+	"millwarden/internal/measured"
 	"millwarden/internal/phrase"
 )
 
@@ -81,6 +82,26 @@ func TestRead_wordsOfTheTable(t *testing.T) {
 			}
 			if !(math.Abs(got-v.Value) <= v.Within) {
 				t.Errorf("%08X: %s = %v, want %v (%s)", v.Raw, v.Channel, got, v.Value, v.Source)
+			}
+		}
+	})
+}
+
+// What an ideal chip shows from -20 to 1,350 °C with its own end at 15 to 60 °C, by the line of the datasheet's page 8 and NIST ITS-90 (computed by another program, testdata/ideal.csv), put into
+// steps of 0.25 °C: at most half of one, and 1.2 times as much where the couple gives less than the line.
+func TestRead_whatAnIdealChipShows(t *testing.T) {
+	with(t, func(t *testing.T, _ *drivertest.SPI, chip *max31855test.Chip, p drivers.Probe) {
+		for _, row := range measured.Rows(t, "testdata/ideal.csv", 42) {
+			for i, own := range []int{15, 25, 35, 45, 60} {
+				want, shown := measured.Number(t, row[0]), measured.Number(t, row[i+1])
+				steps, within := math.Round(shown*4), 0.16
+				if want == 1350 { // the end of the type, half a step beyond which there is no value
+					steps, within = math.Floor(shown*4), 0.32
+				}
+				chip.SetWord(uint32(int32(steps))<<18 | uint32(own*16<<4))
+				if s, err := p.Read(t.Context()); err != nil || !(math.Abs(s.Values[0].Value-want) <= within) {
+					t.Errorf("%v °C shown with its own end at %d °C: %+v, %v, want %v", shown, own, s.Values, err, want)
+				}
 			}
 		}
 	})

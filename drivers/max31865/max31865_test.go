@@ -1,11 +1,8 @@
 package max31865
 
 import (
-	"encoding/csv"
 	"math"
 	"math/rand/v2"
-	"os"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -15,6 +12,7 @@ import (
 	"millwarden/drivers/drivertest"
 	"millwarden/drivers/max31865/max31865test"
 	"millwarden/internal/clock/clocktest"
+	"millwarden/internal/measured"
 	"millwarden/internal/phrase"
 	"millwarden/internal/units"
 )
@@ -161,26 +159,31 @@ func TestOpen_reference(t *testing.T) {
 	})
 }
 
-// testdata/pt100.csv: IEC 60751, its source in its own head.
+// testdata/pt100.csv: IEC 60751, its source in its own head; and check value M20 of the measurement tables.
 func TestPlatinum_publishedTable(t *testing.T) {
-	content, err := os.ReadFile("testdata/pt100.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	r := csv.NewReader(strings.NewReader(string(content)))
-	r.Comment = '#'
-	rows, err := r.ReadAll()
-	if err != nil || len(rows) < 50 {
-		t.Fatalf("%d rows, %v", len(rows), err)
-	}
-	for _, row := range rows[1:] {
-		celsius, _ := strconv.ParseFloat(row[0], 64)
-		ohms, _ := strconv.ParseFloat(row[2], 64)
+	for _, row := range measured.Rows(t, "testdata/pt100.csv", 51) {
+		celsius, ohms := measured.Number(t, row[0]), measured.Number(t, row[2])
 		if got := 100 * ratioAt(celsius); !(math.Abs(got-ohms) <= 0.0001) {
 			t.Errorf("at %v °C: %.4f Ω, want %v", celsius, got, ohms)
 		}
 		if got := temperatureOf(ohms / 100); !(math.Abs(got-celsius) <= 0.0005) {
 			t.Errorf("temperatureOf(%v Ω) = %v, want %v", ohms, got, celsius)
+		}
+	}
+	for celsius, ohms := range map[float64]float64{0: 100, 100: 138.51, 200: 175.86, -100: 60.26} {
+		if got := 100 * ratioAt(celsius); !(math.Abs(got-ohms) <= 0.005) {
+			t.Errorf("M20 at %v °C: %.3f Ω, want %v", celsius, got, ohms)
+		}
+	}
+}
+
+// The datasheet's table 5, each word over a reference with which it is a Pt100 within its range.
+func TestValue_ratiosOfTheDatasheet(t *testing.T) {
+	for word, c := range map[uint16]struct{ ratio, reference float64 }{0x0666: {0.025, 4300}, 0x2000: {0.125, 800}, 0x4000: {0.25, 400}, 0x8000: {0.5, 200}, 0xC000: {0.75, 134}, 0xFFFE: {0.999, 101}} {
+		p := &probe{element: 100, reference: c.reference}
+		p.buffer[2], p.buffer[3] = byte(word>>8), byte(word)
+		if v := p.value(); !(math.Abs(v.Raw/c.reference-c.ratio) <= 0.001) { // as the table rounds, and cuts 32767/32768
+			t.Errorf("%04X: %+v, want %v of the reference", word, v, c.ratio)
 		}
 	}
 }

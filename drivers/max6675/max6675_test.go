@@ -107,6 +107,13 @@ func TestRead_brokenCouple(t *testing.T) {
 		if _, err := Driver.Open(t.Context(), site(bus)); err != nil {
 			t.Errorf("Open() = %v, want a probe all the same", err)
 		}
+		chip.Break(false)
+		for _, word := range []uint16{0x0004, 0x7FF8} { // check value M19: broken; and the end of the scale, 1,023.75 °C, which all beyond it gives too
+			chip.SetWord(word)
+			if s, err := p.Read(t.Context()); err != nil || s.Values[0].Fault == nil {
+				t.Errorf("%04X: %+v, %v, want a Fault", word, s.Values, err)
+			}
+		}
 	})
 }
 

@@ -1,12 +1,15 @@
-// Package measured opens tables that real probes and plants gave, for tests. They are not part of the project: where the folder is absent, a
-// test says so and is skipped. Tests alone may import it.
+// Package measured opens tables for tests: those that real probes and plants gave, which are not part of the project, so that a test says where the folder is absent and is skipped; and those of
+// a folder testdata, each with its source in its head. Tests alone may import it.
 package measured
 
 import (
 	"compress/gzip"
 	"encoding/csv"
+	"encoding/hex"
 	"os"
 	"path/filepath"
+	"strconv"
+	"strings"
 	"testing"
 )
 
@@ -51,4 +54,41 @@ func Table(t testing.TB, name string) [][]string {
 		t.Fatal(err)
 	}
 	return rows[1:]
+}
+
+// Rows is a table of a folder testdata without the names of its columns; at least so many rows, so that half a table is no whole one. Lines that begin with # are its head.
+func Rows(t testing.TB, name string, least int) [][]string {
+	t.Helper()
+	f, err := os.Open(name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = f.Close() }()
+	r := csv.NewReader(f)
+	r.Comment = '#'
+	rows, err := r.ReadAll()
+	if err != nil || len(rows) <= least {
+		t.Fatalf("%s: %d lines, %v; want the names of the columns and %d rows", name, len(rows), err, least)
+	}
+	return rows[1:]
+}
+
+// Number is a cell as a number.
+func Number(t testing.TB, cell string) float64 {
+	t.Helper()
+	v, err := strconv.ParseFloat(cell, 64)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return v
+}
+
+// Bytes is a cell of bytes in hexadecimal, as "01 F4".
+func Bytes(t testing.TB, cell string) []byte {
+	t.Helper()
+	b, err := hex.DecodeString(strings.ReplaceAll(cell, " ", ""))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
 }

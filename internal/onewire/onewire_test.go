@@ -2,8 +2,10 @@ package onewire_test
 
 import (
 	"encoding/hex"
+	"strings"
 	"testing"
 
+	"millwarden/internal/measured"
 	"millwarden/internal/onewire"
 )
 
@@ -22,5 +24,22 @@ func TestChecksum_published(t *testing.T) {
 		if got := onewire.Checksum(data); got != 0 {
 			t.Errorf("Checksum with its own byte, of % x, = %02x, want 00", data, got)
 		}
+	}
+}
+
+// The measurement tables' examples. A scratchpad of zeros passes, which is why zeros need a check of their own (drivers/ds18b20, check value M30).
+func TestChecksum_examples(t *testing.T) {
+	seen := 0
+	for _, row := range measured.Rows(t, "../../testdata/vectors/checksums.csv", 14) {
+		if !strings.HasPrefix(row[0], "1-Wire") {
+			continue
+		}
+		seen++
+		if got := onewire.Checksum(measured.Bytes(t, row[1])); got != measured.Bytes(t, row[2])[0] {
+			t.Errorf("Checksum(%s) = %02X, want %s", row[1], got, row[2])
+		}
+	}
+	if seen != 3 {
+		t.Errorf("%d examples, want 3", seen)
 	}
 }

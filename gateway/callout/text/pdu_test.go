@@ -99,6 +99,20 @@ func TestPlain(t *testing.T) {
 	}
 }
 
+// Check value M55 of the measurement tables: a degree sign would make a message one of 70 letters, so none goes out. The double reads what was sent by its own code: 7 bits a letter (data coding
+// 00) and 160 of them in one message.
+func TestSubmit_noDegreeSign(t *testing.T) {
+	if count, basic := septetsOf("63.4 °C"); basic {
+		t.Errorf("63.4 °C is %d letters of 7 bits, want that there is no ° among them", count)
+	}
+	sent := plain("63.4 °C")
+	pdu, _, err := submit("+51900000001", sent+strings.Repeat("x", septetsMost-len(sent)))
+	got, readErr := texttest.ReadSubmit(pdu)
+	if err != nil || readErr != nil || !strings.HasPrefix(got.Text, "63.4 C") || len(got.Text) != 160 {
+		t.Errorf("sent %q: %v, %v, want 63.4 C and 160 letters in one message", got.Text, err, readErr)
+	}
+}
+
 func TestFit(t *testing.T) {
 	const answer = "Reply 1 0412 = I am on it."
 	for _, c := range []struct{ name, body, want string }{
