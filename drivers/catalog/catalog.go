@@ -6,6 +6,7 @@ package catalog
 import (
 	"millwarden/drivers"
 	"millwarden/drivers/ads1115"
+	"millwarden/drivers/aht20"
 	"millwarden/drivers/bme280"
 	"millwarden/drivers/bus"
 	"millwarden/drivers/byhand"
@@ -31,6 +32,7 @@ import (
 
 var table = []drivers.Driver{
 	ads1115.Driver,
+	aht20.Driver,
 	bme280.Driver,
 	byhand.Driver,
 	counter.Driver,
