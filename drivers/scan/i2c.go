@@ -28,7 +28,8 @@ type region struct {
 var regions = []region{
 	{from: 0x20, to: 0x27, what: "perhaps a port expander", left: "outputs may hang on it"},
 	{from: 0x30, to: 0x37, what: "perhaps a memory or its write protection", left: "a byte there can be a command that lasts"},
-	{from: 0x38, to: 0x3f, what: "perhaps a display or a port expander", left: "outputs may hang on it"},
+	{from: 0x38, to: 0x38, what: "perhaps an AHT20, a display or a port expander", parts: []string{"aht20"}, left: "outputs may hang on it"},
+	{from: 0x39, to: 0x3f, what: "perhaps a display or a port expander", left: "outputs may hang on it"},
 	{from: 0x44, to: 0x46, what: "perhaps an air sensor", parts: []string{"sht3x"}, ask: askAir},
 	{from: 0x48, to: 0x4b, what: "perhaps a converter or a thermometer", parts: []string{"ads1115", "lm75", "tmp102"}, ask: askConverter},
 	{from: 0x4c, to: 0x4f, what: "perhaps a thermometer", parts: []string{"lm75"}, ask: askConverter},

@@ -183,7 +183,7 @@ var chips = map[string]string{
 	"DS2482/DS2483":                "ds18b20", // the kernel makes a 1-Wire bus of it
 	"PCA9548":                      "no part: block bus i2c-mux",
 	"PCF857x / TCA95xx / MCP23xxx": "input", // the kernel makes GPIO lines of them
-	"AHT20 / HDC302x / AM2320 / MCP9808 / TMP102 / INA219": "tmp102",
+	"AHT20 / HDC302x / AM2320 / MCP9808 / TMP102 / INA219": "aht20",
 }
 
 // Each chip of the table is read by a part of the catalog.

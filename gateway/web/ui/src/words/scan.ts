@@ -6,6 +6,7 @@ const pieces: [string, string][] = [
   ["perhaps a memory or its write protection", "quizá una memoria o su protección de escritura"],
   ["a byte there can be a command that lasts", "un byte ahí puede ser una orden que queda"],
   ["perhaps a display or a port expander", "quizá una pantalla o un expansor de puertos"],
+  ["perhaps an AHT20, a display or a port expander", "quizá un AHT20, una pantalla o un expansor de puertos"],
   ["perhaps an air sensor", "quizá un sensor de aire"],
   ["perhaps a converter or a thermometer", "quizá un convertidor o un termómetro"],
   ["perhaps a thermometer", "quizá un termómetro"],
