@@ -413,14 +413,14 @@ func (c *checker) deadbandsOf(a *alarm, t *typer) *deadbands {
 // bandMeanings adds all quantities for which an amount can be a deadband: 0.5 °C is one for temperatures and for their differences.
 func bandMeanings(meanings []units.Amount, a *syntax.Amount) []units.Amount {
 	m := &a.Measures[0]
-	n, err := units.ParseNumber(m.Number.Text)
+	n, err := units.ParseNumber(m.Number.Text())
 	if err != nil {
 		return meanings
 	}
 	if !m.Unit.Given() {
 		return append(meanings, units.Amount{Value: n, Quantity: units.PH}, units.Amount{Value: n, Quantity: units.WaterActivity}, units.Amount{Value: n, Quantity: units.Count})
 	}
-	for _, u := range units.Lookup(m.Unit.Text) {
+	for _, u := range units.Lookup(m.Unit.Text()) {
 		if u.Quantity == units.Temperature {
 			continue // in a deadband °C is a difference
 		}

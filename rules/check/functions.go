@@ -148,7 +148,7 @@ func (t *typer) timeArg(x *syntax.Call, f function, a syntax.Argument) (time.Dur
 	}
 	name := x.Func.Word()
 	if lit.Plain() {
-		n := lit.Measures[0].Number.Text
+		n := lit.Measures[0].Number.Text()
 		t.say("5", lit, facts{"x": n, "what": "The window of " + name, "quantity": "a time", "y": n + " min"})
 		return 0, false
 	}
@@ -488,7 +488,7 @@ func (t *typer) ofDay(x *syntax.Call, f function) typed {
 	}
 	at := x.Args[0].Time
 	if f.kind == clock {
-		minutes, ok := clockMinutes(at.Text)
+		minutes, ok := clockMinutes(at.Text())
 		if at.Kind != syntax.Clock || !ok {
 			return t.misused(x, f)
 		}

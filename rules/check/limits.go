@@ -149,13 +149,13 @@ func (c *checker) override(l *limit, b *block) {
 // wrongLimit is message 65, or what the unit itself is wrong about.
 func (c *checker) wrongLimit(l *limit, b *block) {
 	for _, m := range b.Amount.Measures {
-		if m.Unit.Given() && len(units.Lookup(m.Unit.Text)) == 0 {
+		if m.Unit.Given() && len(units.Lookup(m.Unit.Text())) == 0 {
 			c.unknownUnit(m.Unit, l.q)
 			return
 		}
 	}
 	if b.Amount.Plain() {
-		c.say("5", b.Amount.Where(), facts{"x": b.Amount.Measures[0].Number.Text, "what": l.name, "quantity": l.q.Article(), "y": withUnit(b.Amount.Measures[0].Number.Text, l.q)})
+		c.say("5", b.Amount.Where(), facts{"x": b.Amount.Measures[0].Number.Text(), "what": l.name, "quantity": l.q.Article(), "y": withUnit(b.Amount.Measures[0].Number.Text(), l.q)})
 		return
 	}
 	c.say("65", b.Amount.Where(), facts{"limit": l.name, "qa": l.q.Article(), "x": b.Amount.String(), "place": l.Name.Where().Position.String(), "y": printed(l.value, l.q)})
@@ -165,7 +165,7 @@ func (c *checker) wrongLimit(l *limit, b *block) {
 // compared with.
 func (c *checker) limitQuantity(b *block) units.Quantity {
 	first := firstMeaning(b.Amount)
-	meant := units.Lookup(b.Amount.Measures[0].Unit.Text)
+	meant := units.Lookup(b.Amount.Measures[0].Unit.Text())
 	if len(meant) < 2 || first == units.Temperature {
 		return first
 	}

@@ -23,7 +23,7 @@ const (
 
 // wireID is the id of a 1-Wire part as the kernel writes it. It may be given so, or as all 16 digits, whose last check the others.
 func (c *checker) wireID(part string, t syntax.Token) (id string, ok bool) {
-	id = strings.ToLower(t.Text)
+	id = strings.ToLower(t.Text())
 	if family, serial, found := strings.Cut(id, "-"); !found && len(id) == wholeDigits {
 		if id, ok = wholeID(id, families[part]); !ok {
 			return "", c.noID(part, t, "The last two of 16 digits check the others, and they do not fit: one or more are mistyped.")

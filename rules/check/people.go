@@ -75,7 +75,7 @@ func (c *checker) checkLinks() {
 func placeOf(b *block, key string) string {
 	if l := line(b, key); l != nil {
 		if t, ok := valueToken(l); ok {
-			return t.Text
+			return t.Text()
 		}
 	}
 	return ""
@@ -101,7 +101,7 @@ func (c *checker) address(b *block, keys ...string) {
 		if !ok {
 			continue
 		}
-		host := t.Text
+		host := t.Text()
 		if _, rest, found := strings.Cut(host, "://"); found {
 			host = rest
 		}
@@ -131,7 +131,7 @@ func (c *checker) encrypted(b *block) {
 	if !ok {
 		return
 	}
-	host := t.Text
+	host := t.Text()
 	plain := strings.HasPrefix(host, "http://") || strings.HasPrefix(host, "mqtt://") || strings.HasPrefix(host, "tcp://") || strings.HasSuffix(host, ":1883")
 	_, bareHost, found := strings.Cut(host, "://")
 	if !found {
@@ -172,7 +172,7 @@ func (c *checker) addChannel(b *block) {
 	c.channels[name] = ch
 	if d == nil {
 		n := near(at.Word(), c.words.channelNames)
-		c.say("22", at.Where(), facts{"what": "kind of channel", "name": at.Text, "near": n, "why": orElse(n, "Kinds: "+strings.Join(c.words.channelNames, ", ")+".")})
+		c.say("22", at.Where(), facts{"what": "kind of channel", "name": at.Text(), "near": n, "why": orElse(n, "Kinds: "+strings.Join(c.words.channelNames, ", ")+".")})
 		return
 	}
 	ch.plan.Settings = c.settings(b, d, "channel "+d.Name, nil)
@@ -213,8 +213,8 @@ func (c *checker) addPerson(b *block) {
 	p := Person{Name: b.Name.Word(), Title: titleOf(b), Mail: placeOf(b, "mail"), Note: text(b, "note")}
 	if l := line(b, "phone"); l != nil {
 		if t, ok := valueToken(l); ok {
-			p.Phone = t.Text
-			if !isPhone(t.Text) {
+			p.Phone = t.Text()
+			if !isPhone(t.Text()) {
 				c.wrong(l, t.Where(), "")
 			}
 		}
@@ -339,7 +339,7 @@ func (c *checker) addWatch(b *block) {
 	c.watchTakes(b, &w)
 	if l := line(b, "digest"); l != nil {
 		if t, ok := valueToken(l); ok {
-			if minutes, ok := clockMinutes(t.Text); ok {
+			if minutes, ok := clockMinutes(t.Text()); ok {
 				w.Digest = minutes % (24 * 60)
 			} else {
 				c.wrong(l, t.Where(), "")
@@ -359,7 +359,7 @@ func (c *checker) watchTakes(b *block, w *Watch) {
 		for _, t := range namesOf(l) {
 			p, ok := priorityOf[t.Word()]
 			if !ok {
-				c.say("20", t.Where(), facts{"x": t.Text, "list": strings.Join(priorities, ", "), "near": near(t.Word(), priorities), "meaning": keyOf(l).Sentence()})
+				c.say("20", t.Where(), facts{"x": t.Text(), "list": strings.Join(priorities, ", "), "near": near(t.Word(), priorities), "meaning": keyOf(l).Sentence()})
 				continue
 			}
 			w.Takes = append(w.Takes, p)
@@ -476,7 +476,7 @@ func (c *checker) allWell() {
 		if !ok {
 			continue
 		}
-		if minutes, ok := clockMinutes(d.At.Text); ok {
+		if minutes, ok := clockMinutes(d.At.Text()); ok {
 			c.plan.Watcher.AllWell = minutes % (24 * 60)
 		}
 		c.plan.Watcher.People, c.plan.Watcher.By = c.peopleNamed(&d.People, nil)

@@ -46,17 +46,17 @@ func (m *matcher) surplus() {
 	m.failed = true
 	rest := m.tokens[m.at:]
 	if m.at == 0 {
-		m.c.say("19", rest[0].Where(), facts{"x": rest[0].Text, "key": m.name, "y": m.name})
+		m.c.say("19", rest[0].Where(), facts{"x": rest[0].Text(), "key": m.name, "y": m.name})
 		return
 	}
-	m.c.say("19", rest[0].Where(), facts{"x": rest[0].Text, "key": m.name, "y": joined(m.tokens[:m.at])})
+	m.c.say("19", rest[0].Where(), facts{"x": rest[0].Text(), "key": m.name, "y": joined(m.tokens[:m.at])})
 }
 
 // joined writes tokens with one space between them.
 func joined(tokens []syntax.Token) string {
 	var parts []string
 	for _, t := range tokens {
-		parts = append(parts, t.Text)
+		parts = append(parts, t.Text())
 	}
 	return strings.Join(parts, " ")
 }
@@ -150,7 +150,7 @@ func (m *matcher) misfit() {
 	m.failed = true
 	if m.at < len(m.tokens) {
 		t := m.tokens[m.at]
-		m.c.say("78", t.Where(), facts{"x": t.Text, "key": m.name, "pattern": m.written})
+		m.c.say("78", t.Where(), facts{"x": t.Text(), "key": m.name, "pattern": m.written})
 		return
 	}
 	m.c.say("27", m.lastPiece(), facts{"key": m.name, "pattern": m.written})
@@ -221,7 +221,7 @@ func (m *matcher) slot(e *phrase.Element) {
 		return
 	}
 	m.at++
-	s := phrase.Slot{Given: true, Text: t.Text}
+	s := phrase.Slot{Given: true, Text: t.Text()}
 	switch {
 	case e.Text == "ADDRESS":
 		m.address(e, t, &s)
@@ -245,7 +245,7 @@ func (m *matcher) address(e *phrase.Element, t syntax.Token, s *phrase.Slot) {
 	n, ok := hexNumber(t.Word())
 	if !ok {
 		m.failed = true
-		m.c.say("78", t.Where(), facts{"x": t.Text, "key": m.name, "pattern": m.written})
+		m.c.say("78", t.Where(), facts{"x": t.Text(), "key": m.name, "pattern": m.written})
 		return
 	}
 	s.Text = t.Word()
@@ -300,7 +300,7 @@ func printedUnits(bound string) string {
 func (m *matcher) amount(e *phrase.Element, t syntax.Token, s *phrase.Slot) {
 	a := &syntax.Amount{Measures: []syntax.Measure{{Number: t}}}
 	want := e.Quantity()
-	if next := m.peek(); next.Kind == syntax.Unit && (want != units.None || len(units.Lookup(next.Text)) > 0) {
+	if next := m.peek(); next.Kind == syntax.Unit && (want != units.None || len(units.Lookup(next.Text())) > 0) {
 		a.Measures[0].Unit = next
 		m.at++
 		for want == units.Duration && m.peek().Kind == syntax.Number && m.at+1 < len(m.tokens) && m.tokens[m.at+1].Kind == syntax.Unit {
@@ -318,7 +318,7 @@ func (m *matcher) amount(e *phrase.Element, t syntax.Token, s *phrase.Slot) {
 	}
 	n, ok := m.c.number(t)
 	m.failed = m.failed || !ok
-	unit := a.Measures[0].Unit.Text
+	unit := a.Measures[0].Unit.Text()
 	if unit == "" {
 		unit = m.unitAhead()
 	}
@@ -338,7 +338,7 @@ func (m *matcher) amount(e *phrase.Element, t syntax.Token, s *phrase.Slot) {
 // unitAhead is the unit of the high end in "0 .. 20 %wb".
 func (m *matcher) unitAhead() string {
 	if m.at+2 < len(m.tokens) && m.tokens[m.at].Kind == syntax.To && m.tokens[m.at+1].Kind == syntax.Number && m.tokens[m.at+2].Kind == syntax.Unit {
-		return m.tokens[m.at+2].Text
+		return m.tokens[m.at+2].Text()
 	}
 	return ""
 }

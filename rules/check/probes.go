@@ -52,7 +52,7 @@ func (c *checker) checkBuses() {
 			n.word = d.Word
 		} else if b.Kind.Given() {
 			nearKind := near(b.Kind.Word(), c.words.busNames)
-			c.say("22", b.Kind.Where(), facts{"what": "kind of bus", "name": b.Kind.Text, "near": nearKind,
+			c.say("22", b.Kind.Where(), facts{"what": "kind of bus", "name": b.Kind.Text(), "near": nearKind,
 				"why": orElse(nearKind, "Kinds: "+strings.Join(c.words.busNames, ", ")+". The host's own buses need no block.")})
 		}
 		c.buses[name] = n
@@ -207,7 +207,7 @@ func (c *checker) probePart(p *probe, wants []units.Quantity) {
 	d := c.words.parts[head.Word()]
 	if d == nil {
 		n := near(head.Word(), c.words.partNames)
-		c.say("22", head.Where(), facts{"what": "part", "name": head.Text, "near": n, "why": orElse(n, "Parts: "+strings.Join(c.words.partNames, ", ")+".")})
+		c.say("22", head.Where(), facts{"what": "part", "name": head.Text(), "near": n, "why": orElse(n, "Parts: "+strings.Join(c.words.partNames, ", ")+".")})
 		return
 	}
 	p.part, p.plan.Part = d, d.Name
@@ -244,7 +244,7 @@ func (c *checker) placeSlot(p *probe, d *phrase.Declaration, f found) bool {
 		p.plan.Bus = busKey(p.board, f.token.Word())
 		return c.busNamed(f.token, word, d.Name, p.board)
 	case "HOST":
-		p.plan.Bus, kind = tcpBus(f.token.Text), "tcp"
+		p.plan.Bus, kind = tcpBus(f.token.Text()), "tcp"
 	case "TOPIC":
 		p.plan.Bus, kind = "broker", "broker"
 	case "ID":
@@ -261,7 +261,7 @@ func (c *checker) placeSlot(p *probe, d *phrase.Declaration, f found) bool {
 	if c.buses[p.plan.Bus] == nil {
 		c.hostBus(p.plan.Bus, kind)
 		if kind == "tcp" {
-			c.plan.Buses[len(c.plan.Buses)-1].Address = f.token.Text
+			c.plan.Buses[len(c.plan.Buses)-1].Address = f.token.Text()
 		}
 	}
 	return true
@@ -531,7 +531,7 @@ func (c *checker) misspelt(s *station, t syntax.Token) {
 		}
 	}
 	if known := diag.Near(t.Word(), names); known != "" {
-		c.say("81", t.Where(), facts{"name": t.Text, "known": known, "kind": s.kind.Name})
+		c.say("81", t.Where(), facts{"name": t.Text(), "known": known, "kind": s.kind.Name})
 	}
 }
 
@@ -679,7 +679,7 @@ func (c *checker) probeRange(p *probe) {
 	if !ok || len(p.plan.Gives) == 0 {
 		return
 	}
-	unit := v.High.Measures[0].Unit.Text
+	unit := v.High.Measures[0].Unit.Text()
 	i := slices.IndexFunc(p.plan.Gives, func(g Give) bool {
 		_, fits := units.Choose(unit, g.Quantity)
 		return fits || unit == "" && takesPlain(g.Quantity)

@@ -118,13 +118,13 @@ func (r *reader) include(b *syntax.Block, subject, board string, depth int) {
 // open reads a file named in the rules, below the main file's folder.
 func (r *reader) open(at syntax.Token, depth int, board bool) (text, name string, ok bool) {
 	refuse := func(why string) (string, string, bool) {
-		r.c.say("25", at.Where(), facts{"path": at.Text, "why": why})
+		r.c.say("25", at.Where(), facts{"path": at.Text(), "why": why})
 		return "", "", false
 	}
-	name = path.Join(r.dir, at.Text)
+	name = path.Join(r.dir, at.Text())
 	below := r.dir == "." || strings.HasPrefix(name, r.dir+"/")
 	switch {
-	case path.IsAbs(at.Text) || !below || !fs.ValidPath(name):
+	case path.IsAbs(at.Text()) || !below || !fs.ValidPath(name):
 		return refuse("It lies outside the folder of the main file. Only files below that folder are read.")
 	case r.read[name]:
 		return refuse("It is read already: a file is included once.")
@@ -212,7 +212,7 @@ func (r *reader) readBoard(at syntax.Token, board, site string) {
 			kept = append(kept, b)
 		case "site":
 			if other := b.Name.Word(); site != "" && other != site {
-				r.c.say("77", at.Where(), facts{"rules": at.Text, "a": other, "b": site})
+				r.c.say("77", at.Where(), facts{"rules": at.Text(), "a": other, "b": site})
 			}
 		}
 	}

@@ -106,16 +106,16 @@ func (c *checker) siteZone(b *block) {
 	if !ok {
 		return
 	}
-	zone, err := time.LoadLocation(t.Text)
-	if err != nil || t.Text == "" || t.Text == "Local" {
+	zone, err := time.LoadLocation(t.Text())
+	if err != nil || t.Text() == "" || t.Text() == "Local" {
 		before := ""
-		if like := zoneLike(t.Text); like != "" {
+		if like := zoneLike(t.Text()); like != "" {
 			before = "Did you mean " + like + "? "
 		}
 		c.wrong(l, t.Where(), before)
 		return
 	}
-	c.plan.Site.Zone, c.plan.Site.ZoneName = zone, t.Text
+	c.plan.Site.Zone, c.plan.Site.ZoneName = zone, t.Text()
 }
 
 // zoneLike finds a zone one letter away. There is no list of zones to look through, so each word one letter away is tried; it runs only
@@ -150,7 +150,7 @@ func (c *checker) height(l *syntax.Line) float64 {
 	if a == nil {
 		return 0
 	}
-	u, ok := units.Choose(a.Measures[0].Unit.Text, units.Length)
+	u, ok := units.Choose(a.Measures[0].Unit.Text(), units.Length)
 	if len(a.Measures) != 1 || !ok {
 		c.wrong(l, a.Where(), "")
 		return 0
@@ -165,7 +165,7 @@ func (c *checker) height(l *syntax.Line) float64 {
 // show reads what people want to see.
 func (c *checker) show(b *block, choice units.Choice, language string) (units.Choice, string) {
 	for _, t := range namesOf(line(b, "show")) {
-		u, _ := units.Choose(t.Text, units.Temperature)
+		u, _ := units.Choose(t.Text(), units.Temperature)
 		switch word := t.Word(); {
 		case u.Printed == "°C":
 			choice.Fahrenheit = false
@@ -188,15 +188,15 @@ var everyDay = [7]bool{true, true, true, true, true, true, true}
 
 // span reads 18:00-08:00.
 func (c *checker) span(t syntax.Token) (engine.Span, bool) {
-	from, to, _ := strings.Cut(t.Text, "-")
+	from, to, _ := strings.Cut(t.Text(), "-")
 	f, ok1 := clockMinutes(from)
 	u, ok2 := clockMinutes(to)
 	if !ok1 || !ok2 {
-		c.say("70", t.Where(), facts{"x": t.Text})
+		c.say("70", t.Where(), facts{"x": t.Text()})
 		return engine.Span{}, false
 	}
 	if f == u {
-		c.say("71", t.Where(), facts{"x": t.Text})
+		c.say("71", t.Where(), facts{"x": t.Text()})
 		return engine.Span{}, false
 	}
 	return engine.Span{From: f, To: u, Days: everyDay}, true
@@ -239,7 +239,7 @@ func (c *checker) checkStations() {
 		s.kind = c.words.kinds[b.Kind.Word()]
 		if s.kind == nil && b.Kind.Given() {
 			n := near(b.Kind.Word(), c.words.kindNames)
-			c.say("22", b.Kind.Where(), facts{"what": "kind of station", "name": b.Kind.Text, "near": n,
+			c.say("22", b.Kind.Where(), facts{"what": "kind of station", "name": b.Kind.Text(), "near": n,
 				"why": orElse(n, "Kinds: "+strings.Join(c.words.kindNames, ", ")+".")})
 		}
 		c.stationArea(s)
@@ -431,7 +431,7 @@ func (c *checker) stationNames() []string {
 
 // credential refuses what looks like the secret itself.
 func (c *checker) credential(t syntax.Token, b *block) string {
-	if isName(t.Word()) && t.Text == t.Word() {
+	if isName(t.Word()) && t.Text() == t.Word() {
 		return t.Word()
 	}
 	c.say("26", t.Where(), facts{"y": map[string]string{"store": "store-token", "broker": "broker-login", "outside-watcher": "watcher-url"}[b.Word.Word()] +

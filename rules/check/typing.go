@@ -98,7 +98,7 @@ func (t *typer) expr(x syntax.Expr) typed {
 	case *syntax.Junction:
 		return t.junction(x)
 	case *syntax.Binary:
-		if strings.ContainsAny(x.Op.Text, "<>=") {
+		if strings.ContainsAny(x.Op.Text(), "<>=") {
 			return t.relation(x)
 		}
 		return t.arithmetic(x)
@@ -260,7 +260,7 @@ func (t *typer) is(x *syntax.Is) typed {
 	op, known := isOps[state]
 	if !known {
 		t.wrong = true
-		t.c.say("20", x.State.Where(), facts{"x": x.State.Text, "list": strings.Join(isWords, ", "), "near": near(state, isWords),
+		t.c.say("20", x.State.Where(), facts{"x": x.State.Text(), "list": strings.Join(isWords, ", "), "near": near(state, isWords),
 			"meaning": "These are the words after is."})
 		return t.bad(x)
 	}
@@ -297,13 +297,13 @@ func (t *typer) settle(r typed, want units.Quantity, other *typed) (typed, bool)
 		}
 		if !m.Unit.Given() {
 			if !takesPlain(want) {
-				t.say("5", r.lit, facts{"x": m.Number.Text, "y": withUnit(m.Number.Text, want)})
+				t.say("5", r.lit, facts{"x": m.Number.Text(), "y": withUnit(m.Number.Text(), want)})
 				return r, false
 			}
 			total += n
 			continue
 		}
-		u, ok := units.Choose(m.Unit.Text, want)
+		u, ok := units.Choose(m.Unit.Text(), want)
 		if !ok {
 			t.unfit(r, m, want, other)
 			return r, false
@@ -317,16 +317,16 @@ func (t *typer) settle(r typed, want units.Quantity, other *typed) (typed, bool)
 
 // unfit says why a literal is not of the quantity that is due.
 func (t *typer) unfit(r typed, m syntax.Measure, want units.Quantity, other *typed) {
-	meant := units.Lookup(m.Unit.Text)
+	meant := units.Lookup(m.Unit.Text())
 	x := source(r.lit)
 	switch {
 	case len(meant) == 0:
 		t.wrong = true
 		t.c.unknownUnit(m.Unit, want)
-	case want == units.Moisture && m.Unit.Text == "%":
-		t.say("38", r.lit, facts{"x": r.lit.String(), "y": m.Number.Text + " %wb", "z": m.Number.Text + " %db"})
+	case want == units.Moisture && m.Unit.Text() == "%":
+		t.say("38", r.lit, facts{"x": r.lit.String(), "y": m.Number.Text() + " %wb", "z": m.Number.Text() + " %db"})
 	case want == units.Temperature && meant[0].Quantity == units.Difference:
-		known := facts{"x": r.lit.String(), "y": kelvinAs(m.Number.Text)}
+		known := facts{"x": r.lit.String(), "y": kelvinAs(m.Number.Text())}
 		if other != nil {
 			known["a"] = other.x.String()
 		}
@@ -376,7 +376,7 @@ func (t *typer) arithmetic(x *syntax.Binary) typed {
 	if !ok {
 		return t.bad(x)
 	}
-	if x.Op.Text == "+" || x.Op.Text == "-" {
+	if x.Op.Text() == "+" || x.Op.Text() == "-" {
 		return t.sum(x, l, r)
 	}
 	return t.product(x, l, r)
@@ -407,7 +407,7 @@ func (t *typer) sum(x *syntax.Binary, l, r typed) typed {
 			t.say("76", r.lit, facts{"x": r.lit.String()})
 			return t.bad(x)
 		}
-		if !fitsLiteral(r.lit, l.q.Step()) && !r.lit.Plain() && len(units.Lookup(r.lit.Measures[0].Unit.Text)) > 0 {
+		if !fitsLiteral(r.lit, l.q.Step()) && !r.lit.Plain() && len(units.Lookup(r.lit.Measures[0].Unit.Text())) > 0 {
 			t.cannot(x, l, r, firstMeaning(r.lit))
 			return t.bad(x)
 		}
@@ -415,9 +415,9 @@ func (t *typer) sum(x *syntax.Binary, l, r typed) typed {
 			return t.bad(x)
 		}
 	}
-	q, fits := sumOf(x.Op.Text, l.q, r.q)
+	q, fits := sumOf(x.Op.Text(), l.q, r.q)
 	switch {
-	case l.q == units.Temperature && r.q == units.Temperature && x.Op.Text == "+":
+	case l.q == units.Temperature && r.q == units.Temperature && x.Op.Text() == "+":
 		t.say("40", x.Y, facts{"a": x.X.String()})
 		return t.bad(x)
 	case !fits:
@@ -425,7 +425,7 @@ func (t *typer) sum(x *syntax.Binary, l, r typed) typed {
 		return t.bad(x)
 	}
 	op := formula.Add
-	if x.Op.Text == "-" {
+	if x.Op.Text() == "-" {
 		op = formula.Sub
 	}
 	return t.fold(t.node(x, formula.Node{Op: op, Args: t.both(l.node, r.node)}, q), l, r)
@@ -455,7 +455,7 @@ var opWords = map[string]string{"+": "added", "-": "subtracted", "*": "multiplie
 // cannot is message 42.
 func (t *typer) cannot(x *syntax.Binary, l, r typed, qr units.Quantity) {
 	t.wrong = true
-	t.c.say("42", x.Op.Where(), facts{"a": l.x.String(), "b": r.x.String(), "op": opWords[x.Op.Text], "qa": l.q.Article(), "qb": qr.Article()})
+	t.c.say("42", x.Op.Where(), facts{"a": l.x.String(), "b": r.x.String(), "op": opWords[x.Op.Text()], "qa": l.q.Article(), "qb": qr.Article()})
 }
 
 func (t *typer) product(x *syntax.Binary, l, r typed) typed {
@@ -476,13 +476,13 @@ func (t *typer) product(x *syntax.Binary, l, r typed) typed {
 			return t.bad(x)
 		}
 	}
-	q, fits := productOf(x.Op.Text, l.q, r.q)
+	q, fits := productOf(x.Op.Text(), l.q, r.q)
 	if !fits {
 		t.cannot(x, l, r, r.q)
 		return t.bad(x)
 	}
 	op := formula.Mul
-	if x.Op.Text == "/" {
+	if x.Op.Text() == "/" {
 		op = formula.Div
 		if r.fixed && r.node.Value == 0 {
 			t.say("8", x.Y, facts{"x": x.Y.String()})
@@ -524,7 +524,7 @@ func firstMeaning(a *syntax.Amount) units.Quantity {
 	if !unit.Given() {
 		return units.Count
 	}
-	if meant := units.Lookup(unit.Text); len(meant) > 0 {
+	if meant := units.Lookup(unit.Text()); len(meant) > 0 {
 		return meant[0].Quantity
 	}
 	return units.Temperature // an unknown unit, which settle says
@@ -539,7 +539,7 @@ func fitsLiteral(a *syntax.Amount, q units.Quantity) bool {
 		if !m.Unit.Given() {
 			return !takesPlain(q)
 		}
-		_, ok := units.Choose(m.Unit.Text, q)
+		_, ok := units.Choose(m.Unit.Text(), q)
 		return !ok
 	})
 }
@@ -586,7 +586,7 @@ func (t *typer) relation(x *syntax.Binary) typed {
 	if !ok {
 		return t.bad(x)
 	}
-	op := comparisonOf(x.Op.Text)
+	op := comparisonOf(x.Op.Text())
 	q := l.q
 	if q == units.Count {
 		q = r.q
@@ -630,7 +630,7 @@ func (t *typer) nothingMeasured(x *syntax.Binary, l, r typed) {
 		return
 	}
 	truth := "false"
-	if holds(x.Op.Text, l.node.Value, r.node.Value) {
+	if holds(x.Op.Text(), l.node.Value, r.node.Value) {
 		truth = "true"
 	}
 	t.say("43", x, facts{"truth": truth})

@@ -200,7 +200,7 @@ func firstSentence(action string) string {
 // letterAt is the place of letter n of a text.
 func letterAt(t *syntax.Texts, n int) diag.Range {
 	for _, piece := range t.Pieces {
-		length := utf8.RuneCountInString(piece.Text)
+		length := utf8.RuneCountInString(piece.Text())
 		if n < length {
 			r := piece.Where()
 			r.Column += n + 1 // behind the quote

@@ -121,7 +121,7 @@ func (c *checker) duration(b *block, name string) (d time.Duration, given bool) 
 func (c *checker) time(l *syntax.Line, a *syntax.Amount) (time.Duration, bool) {
 	key := l.Key.Word()
 	if a.Plain() {
-		n := a.Measures[0].Number.Text
+		n := a.Measures[0].Number.Text()
 		y := n + " s or " + n + " min"
 		if strings.HasSuffix(keyOf(l).Example(), " d") {
 			y = n + " h or " + n + " d"
@@ -148,13 +148,13 @@ func (c *checker) convert(a *syntax.Amount, want units.Quantity, key string) (fl
 		}
 		if !m.Unit.Given() {
 			if !takesPlain(want) {
-				c.say("5", m.Number.Where(), facts{"x": m.Number.Text, "y": withUnit(m.Number.Text, want)})
+				c.say("5", m.Number.Where(), facts{"x": m.Number.Text(), "y": withUnit(m.Number.Text(), want)})
 				return 0, false
 			}
 			total += n
 			continue
 		}
-		u, ok := units.Choose(m.Unit.Text, want)
+		u, ok := units.Choose(m.Unit.Text(), want)
 		if !ok {
 			c.wrongUnit(a, m, want, key)
 			return 0, false
@@ -166,12 +166,12 @@ func (c *checker) convert(a *syntax.Amount, want units.Quantity, key string) (fl
 
 // wrongUnit says why a unit does not fit.
 func (c *checker) wrongUnit(a *syntax.Amount, m syntax.Measure, want units.Quantity, key string) {
-	meant := units.Lookup(m.Unit.Text)
+	meant := units.Lookup(m.Unit.Text())
 	switch {
 	case len(meant) == 0:
 		c.unknownUnit(m.Unit, want)
-	case want == units.Duration && meant[0].Quantity == units.Length && m.Unit.Text == "m":
-		c.say("6", a.Where(), facts{"x": source(a), "key": key, "y": m.Number.Text + " min"})
+	case want == units.Duration && meant[0].Quantity == units.Length && m.Unit.Text() == "m":
+		c.say("6", a.Where(), facts{"x": source(a), "key": key, "y": m.Number.Text() + " min"})
 	default:
 		c.say("79", a.Where(), facts{"x": source(a), "qb": meant[0].Quantity.Article(), "key": key, "qa": want.Article(), "y": example(want)})
 	}
@@ -180,7 +180,7 @@ func (c *checker) wrongUnit(a *syntax.Amount, m syntax.Measure, want units.Quant
 // unknownUnit is message 4.
 func (c *checker) unknownUnit(unit syntax.Token, want units.Quantity) {
 	known := units.Of(want)
-	c.say("4", unit.Where(), facts{"x": unit.Text, "near": near(unit.Text, known), "quantity": want.String(), "list": unitList(want)})
+	c.say("4", unit.Where(), facts{"x": unit.Text(), "near": near(unit.Text(), known), "quantity": want.String(), "list": unitList(want)})
 }
 
 // unitList names the units of a quantity for message 4.
@@ -201,21 +201,21 @@ func source(a *syntax.Amount) string {
 		if i > 0 {
 			b.WriteByte(' ')
 		}
-		b.WriteString(m.Number.Text)
+		b.WriteString(m.Number.Text())
 		if m.Unit.Given() {
 			if !m.Number.Touches(m.Unit) {
 				b.WriteByte(' ')
 			}
-			b.WriteString(m.Unit.Text)
+			b.WriteString(m.Unit.Text())
 		}
 	}
 	return b.String()
 }
 
 func (c *checker) number(t syntax.Token) (float64, bool) {
-	n, err := units.ParseNumber(t.Text)
+	n, err := units.ParseNumber(t.Text())
 	if err != nil {
-		c.say("8", t.Where(), facts{"x": t.Text})
+		c.say("8", t.Where(), facts{"x": t.Text()})
 		return 0, false
 	}
 	return n, true
@@ -321,7 +321,7 @@ func (c *checker) word(b *block, name string, list []string, without string) str
 		return without
 	}
 	if !slices.Contains(list, t.Word()) {
-		c.say("20", t.Where(), facts{"x": t.Text, "list": strings.Join(list, ", "), "near": near(t.Word(), list),
+		c.say("20", t.Where(), facts{"x": t.Text(), "list": strings.Join(list, ", "), "near": near(t.Word(), list),
 			"meaning": keyOf(l).Sentence()})
 		return without
 	}

@@ -104,7 +104,7 @@ func (c *cursor) stray(t Token, why string) {
 
 // colon refuses and skips a colon behind the key.
 func (c *cursor) colon() {
-	if !c.is(Stray) || c.peek().Text != ":" {
+	if !c.is(Stray) || c.peek().Text() != ":" {
 		return
 	}
 	t := c.next()
@@ -197,7 +197,7 @@ func (c *cursor) newName() Token {
 // noName is message 3.
 func (c *cursor) noName(t Token) {
 	c.fail("3", t.Where(), t.typed()+" is not a name", "Names are a to z, 0 to 9 and single -, begin with a letter and have at most 40 characters: "+
-		suggestName(t.Text, c.facts.word)+". Put accents and spaces into title.")
+		suggestName(t.Text(), c.facts.word)+". Put accents and spaces into title.")
 }
 
 // oneName reads a name that must stand somewhere else.

@@ -174,9 +174,9 @@ var escaper = strings.NewReplacer(`\`, `\\`, `"`, `\"`)
 func (t Token) printed(asTyped bool) string {
 	switch t.Kind {
 	case Text:
-		return `"` + escaper.Replace(t.Text) + `"`
+		return `"` + escaper.Replace(t.Text()) + `"`
 	case Unit:
-		return printedUnit(t.Text)
+		return printedUnit(t.Text())
 	case Keyword:
 		return t.Word()
 	case Name, Ref:
@@ -184,5 +184,5 @@ func (t Token) printed(asTyped bool) string {
 			return t.Word()
 		}
 	}
-	return t.Text
+	return t.Text()
 }

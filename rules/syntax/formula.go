@@ -83,7 +83,7 @@ func (c *cursor) relation() (Expr, bool) {
 		return c.binary(x, op, y), true
 	case c.word("is"):
 		return c.state(x)
-	case op.Kind == Stray && strings.ContainsAny(op.Text, "=<≠"):
+	case op.Kind == Stray && strings.ContainsAny(op.Text(), "=<≠"):
 		c.comparesNothing(op)
 		return nil, false
 	}
@@ -99,15 +99,15 @@ func (c *cursor) second(x Expr, op Token, y Expr) {
 		}
 	}
 	again := c.next()
-	left := x.String() + " " + op.Text + " " + y.String()
+	left := x.String() + " " + op.Text() + " " + y.String()
 	if _, fixed := x.(*Literal); fixed {
-		left = y.String() + " " + flip[op.Text] + " " + x.String()
+		left = y.String() + " " + flip[op.Text()] + " " + x.String()
 	}
 	right := "…"
 	if z, ok := (&cursor{p: c.p, tokens: c.tokens, i: c.i, facts: c.facts, block: c.block, key: c.key, failed: true}).sum(); ok {
 		right = z.String()
 	}
-	c.fail("44", again.Where(), "one comparison at a time", "Write "+left+" and "+y.String()+" "+again.Text+" "+right+".")
+	c.fail("44", again.Where(), "one comparison at a time", "Write "+left+" and "+y.String()+" "+again.Text()+" "+right+".")
 }
 
 func (c *cursor) comparesNothing(sign Token) {
@@ -153,7 +153,7 @@ func (c *cursor) product() (Expr, bool) {
 
 // operator tells whether one of the two comes next.
 func (c *cursor) operator(one, other string) bool {
-	return c.is(Operator) && (c.tokens[c.i].Text == one || c.tokens[c.i].Text == other)
+	return c.is(Operator) && (c.tokens[c.i].Text() == one || c.tokens[c.i].Text() == other)
 }
 
 // behind reads an operator and its second operand.
@@ -225,7 +225,6 @@ func (c *cursor) factor() (Expr, bool) {
 func refTo(t Token) *RefTo {
 	r := &RefTo{Token: t, Station: t, Point: t}
 	r.Station.Kind, r.Point.Kind = Name, Name
-	r.Station.Text, r.Point.Text, _ = strings.Cut(t.Text, "/")
 	slash := strings.IndexByte(t.typed(), '/')
 	r.Station.size = uint16(slash)
 	r.Point.at, r.Point.size = t.at+uint32(slash+1), t.size-uint16(slash+1)
@@ -316,12 +315,12 @@ func (c *cursor) noOperand(t Token) {
 	switch {
 	case !t.Given():
 		c.says(t)
-	case t.Kind == Word && glued(t.Text) == "":
+	case t.Kind == Word && glued(t.Text()) == "":
 		c.noNumberOrName(t)
 	case t.Kind == Word:
-		c.stray(t, "+ - * / stand between spaces: "+glued(t.Text)+".")
-	case t.Kind == Operator && t.Text == "-" && c.after().Kind == Number:
-		c.stray(t, "A number below zero is written without a space: -"+c.after().Text+".")
+		c.stray(t, "+ - * / stand between spaces: "+glued(t.Text())+".")
+	case t.Kind == Operator && t.Text() == "-" && c.after().Kind == Number:
+		c.stray(t, "A number below zero is written without a space: -"+c.after().Text()+".")
 	case c.word("not"):
 		c.stray(t, "not stands before a comparison, a name or a parenthesis: (not …).")
 	case t.Kind == Text:
@@ -334,7 +333,7 @@ func (c *cursor) noOperand(t Token) {
 }
 
 func (c *cursor) noNumberOrName(t Token) {
-	if first := strings.TrimPrefix(t.Text, "-"); first != "" && first[0] >= '0' && first[0] <= '9' {
+	if first := strings.TrimPrefix(t.Text(), "-"); first != "" && first[0] >= '0' && first[0] <= '9' {
 		c.noNumber(t)
 		return
 	}
@@ -346,10 +345,10 @@ func (c *cursor) noOperator(t Token) {
 	switch {
 	case t.Kind == Close:
 		c.stray(t, "No ( stands before it.")
-	case t.Kind == Number && strings.HasPrefix(t.Text, "-"):
-		c.stray(t, "Minus needs spaces: "+c.last().typed()+" - "+t.Text[1:]+".")
-	case t.Kind == Word && glued(t.Text) != "":
-		c.stray(t, "+ - * / stand between spaces: "+glued(t.Text)+".")
+	case t.Kind == Number && strings.HasPrefix(t.Text(), "-"):
+		c.stray(t, "Minus needs spaces: "+c.last().typed()+" - "+t.Text()[1:]+".")
+	case t.Kind == Word && glued(t.Text()) != "":
+		c.stray(t, "+ - * / stand between spaces: "+glued(t.Text())+".")
 	case t.Kind == Stray:
 		c.stray(t, "Formulas have no braces, only ( and ).")
 	default:

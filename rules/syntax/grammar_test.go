@@ -424,12 +424,10 @@ var classes = map[Kind]string{Name: "NAME", Number: "NUMBER", Ref: "REF", Clock:
 // terminals scans a text into what the grammar reads. Not ok: the scanner refused something.
 func terminals(text string) (all []terminal, ok bool) {
 	_, list := Parse("x", "") // nothing of the parser is used
-	rows := scanAll(newFile("x", text), &list)
-	if list.HasErrors() {
-		return nil, false
-	}
+	file := newFile("x", text)
+	reader := newReader(file, piece{to: len(file.lines)}, &list, nil)
 	block := ""
-	for _, st := range group(rows, nil) {
+	for st, more := reader.read(); more; st, more = reader.read() {
 		first := st.tokens[0]
 		if st.head && !st.slipped || st.margin {
 			all = append(all, terminal{class: "HEAD"})
@@ -448,7 +446,7 @@ func terminals(text string) (all []terminal, ok bool) {
 				for i+1 < len(st.tokens) && st.tokens[i+1].Kind == Unit {
 					one.class = "QUANTITY"
 					more := i+3 < len(st.tokens) && st.tokens[i+2].Kind == Number && st.tokens[i+3].Kind == Unit &&
-						isTime(printedUnit(st.tokens[i+1].Text)) && isTime(printedUnit(st.tokens[i+3].Text))
+						isTime(printedUnit(st.tokens[i+1].Text())) && isTime(printedUnit(st.tokens[i+3].Text()))
 					if i++; more {
 						i++
 						continue
@@ -464,7 +462,7 @@ func terminals(text string) (all []terminal, ok bool) {
 		}
 		all = append(all, terminal{class: "END"})
 	}
-	return all, true
+	return all, !list.HasErrors()
 }
 
 // recogniser follows the grammar over terminals. One token decides, so it never goes back.

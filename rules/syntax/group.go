@@ -4,143 +4,106 @@ import (
 	"millwarden/internal/diag"
 )
 
-// statement is a header or a line with all rows that it goes on over.
+// statement is a header or a line with all lines of the file that it goes on over.
 type statement struct {
-	head    bool // it begins a block
-	slipped bool // it does so though it is indented
-	margin  bool // a key of the present block at the left margin
-	tokens  []Token
-	word    string // the first of them, small
-	key     *Key   // of the present block that the word is; nil for none
+	head    bool    // it begins a block
+	slipped bool    // it does so though it is indented
+	margin  bool    // a key of the present block at the left margin
+	tokens  []Token // good until the statement behind the next is read
+	key     *Key    // of the present block that the first of them is; nil for none
 	faulty  bool
 }
 
-// pages scans a text piece by piece. The rows and tokens of a piece lie where those of the one before lay: a long file costs the memory of
-// a short one, which stays near the processor.
-type pages struct {
+// reader puts the lines of a stretch of a file together into statements, by the rules of continuation. It knows the block in which the
+// next line stands.
+type reader struct {
 	scanner
-	next, end int // lines, counted from 0
-	rows      []row
+	declared  Declared
+	next, end int         // lines, counted from 0
+	block     *blockFacts // as meant; nil for none known
+	inner     int         // indent of the block's first line; 0 before it
+	open      statement   // the one that is being read; its tokens are the scanner's
+	spare     []Token     // room for those of the next
 }
 
-// pageSize is the least that a piece has in bytes, but the last. Chosen: some 2,000 tokens, which fit the second cache of a small board.
-const pageSize = 16 << 10
-
-// bytesPerToken of an ordinary file: examples have 9 to 12.
-const bytesPerToken = 8
-
-func newPages(file *File, part piece, list *diag.List) *pages {
-	return &pages{scanner: scanner{file: file, list: list}, next: part.from, end: part.to}
+func newReader(file *File, part piece, list *diag.List, declared Declared) *reader {
+	return &reader{scanner: scanner{file: file, list: list}, declared: declared, next: part.from, end: part.to}
 }
 
-// page scans at least so many bytes, if they are left. It ends before a line at the margin, which no line before it goes on in.
-func (p *pages) page(size int) []row {
-	if p.tokens == nil {
-		p.tokens = make([]Token, 0, min(size, len(p.file.Text))/bytesPerToken*5/4+1)
+// read gives the next statement, if there is one.
+func (r *reader) read() (statement, bool) {
+	for r.next < r.end {
+		r.scanLine(r.next)
+		r.next++
+		line := r.tokens[r.first:]
+		switch {
+		case len(line) == 0:
+		case r.first == 0:
+			r.open = r.begin(line)
+		case r.goesOn(&line[0], &r.tokens[r.first-1]):
+			r.open.faulty = r.open.faulty || r.faulty
+		default:
+			read := r.open
+			read.tokens = r.tokens[:r.first]
+			r.open = r.begin(line)
+			r.tokens, r.spare = append(r.spare[:0], line...), r.tokens
+			return read, true
+		}
 	}
-	p.rows, p.tokens = p.rows[:0], p.tokens[:0]
-	for end := -1; p.next < p.end; p.next++ {
-		begins := int(p.file.lines[p.next])
-		if end < 0 {
-			end = begins + size
-		}
-		if begins >= end && begins < len(p.file.Text) && isLetter(p.file.Text[begins]) {
-			break
-		}
-		p.rows = append(p.rows, row{})
-		p.scanRow(p.next, &p.rows[len(p.rows)-1])
-	}
-	return p.rows
+	read := r.open
+	read.tokens, r.tokens = r.tokens, r.tokens[:0]
+	return read, len(read.tokens) > 0
 }
 
-// scanAll turns a whole file into rows.
-func scanAll(file *File, list *diag.List) []row {
-	return newPages(file, piece{to: len(file.lines)}, list).page(len(file.Text))
-}
-
-// group puts all rows of a text together into statements.
-func group(rows []row, declared Declared) []statement {
-	return (&grouper{declared: declared}).group(rows)
-}
-
-// group puts rows together into statements, by the rules of continuation. They lie where those of the piece before lay.
-func (g *grouper) group(rows []row) []statement {
-	out := g.statements[:0]
-	for i := range rows {
-		r := &rows[i]
-		if len(r.tokens) == 0 {
-			continue
-		}
-		if len(out) > 0 && g.goesOn(r, &out[len(out)-1]) {
-			last := &out[len(out)-1]
-			last.tokens = append(last.tokens, r.tokens...)
-			last.faulty = last.faulty || r.faulty
-			continue
-		}
-		out = append(out, g.begin(r))
-	}
-	g.statements = out
-	return out
-}
-
-// grouper knows the block in which the next row stands.
-type grouper struct {
-	declared Declared
-	block    *blockFacts // as meant; nil for none known
-	first    int         // indent of the block's first line; 0 before it
-
-	statements []statement
-}
-
-// key tells whether a word is a key of the present block, fixed or declared.
-func (g *grouper) key(word string) bool {
-	if g.block.key(word) != nil {
+// isKey tells whether a word is a key of the present block, fixed or declared.
+func (r *reader) isKey(word string) bool {
+	if r.block.key(word) != nil {
 		return true
 	}
-	return g.takesSettings() && g.declared != nil && g.declared(g.block.word, word)
+	return r.takesSettings() && r.declared != nil && r.declared(r.block.word, word)
 }
 
-func (g *grouper) takesSettings() bool { return g.block != nil && g.block.settings }
+func (r *reader) takesSettings() bool { return r.block != nil && r.block.settings }
 
-func (g *grouper) begin(r *row) statement {
-	word := r.tokens[0].Word()
-	st := statement{tokens: r.tokens, word: word, key: g.block.key(word), faulty: r.faulty}
+// begin makes a statement of what begins with these tokens.
+func (r *reader) begin(tokens []Token) statement {
+	word := tokens[0].Word()
+	st := statement{key: r.block.key(word), faulty: r.faulty}
 	switch {
 	case r.indent == 0 && st.key != nil && factsOf(word) == nil:
 		st.margin = true
-	case r.indent == 0 || st.key == nil && g.slipped(&st):
+	case r.indent == 0 || st.key == nil && r.slipped(word, tokens):
 		st.head, st.slipped = true, r.indent > 0
-		g.block, g.first = factsOf(meantBlock(word)), 0
-	case g.first == 0:
-		g.first = r.indent
+		r.block, r.inner = factsOf(meantBlock(word)), 0
+	case r.inner == 0:
+		r.inner = r.indent
 	}
 	return st
 }
 
-// slipped tells whether an indented row that begins with no key of the block is a header all the same.
-func (g *grouper) slipped(st *statement) bool {
-	if g.block == nil || factsOf(st.word) == nil {
+// slipped tells whether an indented line that begins with no key of the block is a header all the same.
+func (r *reader) slipped(word string, tokens []Token) bool {
+	if r.block == nil || factsOf(word) == nil {
 		return false
 	}
 	// Of the words that begin blocks, parts declare but `channel` as a line; that one is a header only in full.
-	return !g.takesSettings() || st.word != "channel" || len(st.tokens) == 4 && st.tokens[2].Is("is")
+	return !r.takesSettings() || word != "channel" || len(tokens) == 4 && tokens[2].Is("is")
 }
 
-// goesOn tells whether a row continues the statement before it.
-func (g *grouper) goesOn(r *row, before *statement) bool {
+// goesOn tells whether a line that begins with this token continues the statement whose last one is given.
+func (r *reader) goesOn(first, last *Token) bool {
 	if r.indent == 0 {
 		return false
 	}
-	t := &r.tokens[0]
-	switch t.Kind {
+	switch first.Kind {
 	case Comma, Close, Text, Relation, Operator:
 		return true
 	case Keyword:
-		if t.Is("and") || t.Is("or") || t.Is("is") {
+		if first.Is("and") || first.Is("or") || first.Is("is") {
 			return true // is: = is read so, and = is an operator
 		}
 	}
-	switch last := &before.tokens[len(before.tokens)-1]; last.Kind {
+	switch last.Kind {
 	case Operator, Relation, Comma, Semicolon, Open:
 		return true
 	case Keyword:
@@ -148,10 +111,7 @@ func (g *grouper) goesOn(r *row, before *statement) bool {
 			return true
 		}
 	}
-	if before.head || g.first == 0 || r.indent <= g.first {
-		return false
-	}
-	return !g.key(t.Word())
+	return !r.open.head && r.inner > 0 && r.indent > r.inner && !r.isKey(first.Word())
 }
 
 // meantBlock is the block that a word begins, or the near one that was meant.

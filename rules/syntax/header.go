@@ -136,11 +136,11 @@ func (c *cursor) texts() *Texts {
 // spoken is the text of one piece or more, with a space between them.
 func spoken(pieces []Token) string {
 	if len(pieces) == 1 {
-		return pieces[0].Text // no copy
+		return pieces[0].Text() // no copy
 	}
 	var texts []string
 	for _, p := range pieces {
-		texts = append(texts, p.Text)
+		texts = append(texts, p.Text())
 	}
 	return strings.Join(texts, " ")
 }

@@ -3,7 +3,6 @@ package syntax
 import (
 	"fmt"
 	"runtime"
-	"slices"
 	"strings"
 
 	"millwarden/internal/diag"
@@ -44,20 +43,12 @@ func (p *parser) parse(declared Declared) (*File, diag.List) {
 
 // read goes through one piece of the text.
 func (p *parser) read(part piece, declared Declared) {
-	g := &grouper{declared: declared}
-	for pages := newPages(p.file, part, &p.list); pages.next < pages.end; {
-		rows := pages.page(pageSize)
-		p.keepComments(rows)
-		p.statements(g.group(rows))
+	r := newReader(p.file, part, &p.list, declared)
+	for st, ok := r.read(); ok; st, ok = r.read() {
+		p.statement(&st)
 	}
-}
-
-func (p *parser) keepComments(rows []row) {
-	for i := range rows {
-		if r := &rows[i]; r.comment != nil {
-			p.comments = append(p.comments, *r.comment)
-		}
-	}
+	p.close()
+	p.comments = r.comments
 }
 
 // parser goes through the statements of one file, or of a piece of it.
@@ -71,6 +62,8 @@ type parser struct {
 	bare     bool        // the present block has no lines
 	lost     bool        // lines here belong to no block, and that was said
 	whole    bool        // all tokens are kept, for who writes the file again
+	lines    []*Line     // room for those of the present block
+	cursor   cursor      // of the present statement
 	room     room        // of the tree
 }
 
@@ -78,30 +71,24 @@ func (p *parser) say(code string, where diag.Range, summary, detail string) {
 	p.list = append(p.list, diag.Diagnostic{Code: code, Subject: where, Summary: summary, Detail: detail})
 }
 
-func (p *parser) statements(all []statement) {
-	c := &cursor{}
-	for i := range all {
-		st := &all[i]
-		*c = cursor{p: p, tokens: st.tokens, key: noKey, failed: st.faulty}
-		if p.whole || st.head || p.facts == nil || p.facts.settings {
-			c.tokens, c.kept = p.keep(st.tokens), true
+func (p *parser) statement(st *statement) {
+	c := &p.cursor
+	*c = cursor{p: p, tokens: st.tokens, key: noKey, failed: st.faulty}
+	if p.whole || st.head || p.facts == nil || p.facts.settings {
+		c.tokens, c.kept = p.keep(st.tokens), true
+	}
+	switch {
+	case st.head:
+		p.header(c, st)
+	case p.block == nil || p.bare:
+		p.homeless(c)
+	default:
+		if st.margin {
+			word := st.tokens[0]
+			c.remark("12", word.Where(), word.Word()+" is a line of a block",
+				"Put spaces before it: it is a key of "+strings.Join(BlocksWith(word.Word()), ", ")+".")
 		}
-		switch {
-		case st.head:
-			p.header(c, st)
-			if p.block != nil && !p.bare {
-				p.block.Lines = p.room.pointed.Take(linesBelow(all[i+1:]))[:0]
-			}
-		case p.block == nil || p.bare:
-			p.homeless(c)
-		default:
-			if st.margin {
-				word := st.tokens[0]
-				c.remark("12", word.Where(), word.Word()+" is a line of a block",
-					"Put spaces before it: it is a key of "+strings.Join(BlocksWith(word.Word()), ", ")+".")
-			}
-			p.line(c, st.key)
-		}
+		p.line(c, st.key)
 	}
 }
 
@@ -112,13 +99,13 @@ func (p *parser) keep(tokens []Token) []Token {
 	return kept
 }
 
-// linesBelow is how many lines a block at the head of these statements has.
-func linesBelow(rest []statement) int {
-	n := slices.IndexFunc(rest, func(st statement) bool { return st.head })
-	if n < 0 {
-		return len(rest)
+// close ends the present block: its lines move to where they stay.
+func (p *parser) close() {
+	if b := p.block; b != nil {
+		p.lines = b.Lines[:0]
+		b.Lines = append(p.room.pointed.Take(len(b.Lines))[:0], b.Lines...)
 	}
-	return n
+	p.block = nil
 }
 
 // homeless is an indented line where none can be; said once for each run of them.
@@ -132,7 +119,8 @@ func (p *parser) homeless(c *cursor) {
 
 // header opens a block, known, meant or unknown.
 func (p *parser) header(c *cursor, st *statement) {
-	p.block, p.bare, p.lost = nil, false, false
+	p.close()
+	p.bare, p.lost = false, false
 	word := c.next()
 	facts := factsOf(word.Word())
 	if facts == nil {
@@ -141,12 +129,12 @@ func (p *parser) header(c *cursor, st *statement) {
 			p.lost = true
 			return
 		}
-		word.Text = facts.word
+		word.as = asMeant
 	} else if st.slipped {
 		c.remark("11", word.Where(), word.Word()+" begins a block", "Move it to the left margin; only the lines of a block are indented.")
 	}
 	p.block = p.room.blocks.Next()
-	p.block.Word, p.block.Head = word, c.tokens
+	p.block.Word, p.block.Head, p.block.Lines = word, c.tokens, p.lines
 	p.bare = facts.bare
 	p.blocks = append(p.blocks, p.block)
 	p.facts = facts
@@ -227,8 +215,8 @@ func (p *parser) noKey(c *cursor, l *Line) {
 		c.stray(key, "Blocks have no braces; the indented lines under a header belong to it.")
 		return
 	}
-	if key.Kind == Word && strings.Contains(key.Text, ":") {
-		name, value, _ := strings.Cut(key.Text, ":")
+	if key.Kind == Word && strings.Contains(key.Text(), ":") {
+		name, value, _ := strings.Cut(key.Text(), ":")
 		at := key.Where()
 		at.Column += len([]rune(name))
 		at.Byte, at.Width = at.Byte+len(name), 1

@@ -26,9 +26,9 @@ func (a *Amount) append(b []byte) []byte {
 		if i > 0 {
 			b = append(b, ' ')
 		}
-		b = append(b, m.Number.Text...)
+		b = append(b, m.Number.Text()...)
 		if m.Unit.Given() {
-			b = append(append(b, ' '), printedUnit(m.Unit.Text)...)
+			b = append(append(b, ' '), printedUnit(m.Unit.Text())...)
 		}
 	}
 	return b
@@ -40,7 +40,7 @@ func (p *Paren) append(b []byte) []byte  { return append(p.X.append(append(b, '(
 func (n *Not) append(b []byte) []byte    { return n.X.append(append(b, "not "...)) }
 
 func (x *Binary) append(b []byte) []byte {
-	b = append(append(x.X.append(b), ' '), x.Op.Text...)
+	b = append(append(x.X.append(b), ' '), x.Op.Text()...)
 	return x.Y.append(append(b, ' '))
 }
 
@@ -80,7 +80,7 @@ func (c *Call) append(b []byte) []byte {
 func (a Argument) append(b []byte) []byte {
 	switch {
 	case a.Time.Given():
-		return append(b, a.Time.Text...)
+		return append(b, a.Time.Text()...)
 	case a.Each.Given():
 		return a.Expr.append(append(b, "each "...))
 	case a.Ago.Given():

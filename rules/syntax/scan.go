@@ -21,43 +21,33 @@ const (
 	maxNodes = 256
 )
 
-// row is one physical line.
-type row struct {
-	indent  int     // 0: at the margin; a tab goes to the next multiple of 8
-	tokens  []Token // its stretch of the one array of the page
-	comment *Comment
-	faulty  bool // something in it was said to be wrong
-}
-
 // scanner turns lines into tokens, one after the other.
 type scanner struct {
-	file   *File
-	list   *diag.List
-	tokens []Token // of the page: those of the line are added to them
-	line   string
-	start  int  // byte of the file at which the line begins
-	at     int  // byte of the line
-	first  int  // of the tokens, that of the line
-	plain  bool // nothing but what ASCII prints stands in the line
-	minus  bool // a − stands in it, which is read as -
-	row    *row
+	file     *File
+	list     *diag.List
+	tokens   []Token // of the statement that is being read: those of the line are added to them
+	comments []Comment
+	line     string
+	start    int  // byte of the file at which the line begins
+	at       int  // byte of the line
+	first    int  // of the tokens, that of the line
+	indent   int  // of the line; 0: at the margin; a tab goes to the next multiple of 8
+	minus    bool // a − stands in the line, which is read as -
+	faulty   bool // something in the line was said to be wrong
 }
 
-// scanRow reads line n of the file, counted from 0.
-func (s *scanner) scanRow(n int, r *row) {
-	s.line, s.start, s.at, s.first, s.row = s.file.line(n), int(s.file.lines[n]), 0, len(s.tokens), r
-	if s.plain = isPlain(s.line); s.plain {
-		s.minus = false
-	} else if !s.plausible() {
+// scanLine reads line n of the file, counted from 0.
+func (s *scanner) scanLine(n int) {
+	s.line, s.start, s.at, s.first, s.faulty = s.file.line(n), int(s.file.lines[n]), 0, len(s.tokens), false
+	if s.minus = false; !isPlain(s.line) && !s.plausible() {
 		return
 	}
 	if n == 0 && strings.HasPrefix(s.line, "\ufeff") {
 		s.step() // a byte order mark, as some editors put it
 	}
-	s.indent()
+	s.indents()
 	for s.scan() {
 	}
-	r.tokens = s.tokens[s.first:len(s.tokens):len(s.tokens)]
 }
 
 // isPlain tells of a line of ordinary length that holds nothing but what ASCII prints, as most lines do: eight bytes are looked at together.
@@ -118,28 +108,28 @@ func isOdd(line string) bool {
 	return false
 }
 
-func (s *scanner) indent() {
+func (s *scanner) indents() {
 	for s.at < len(s.line) && s.line[s.at] == ' ' {
 		s.at++
 	}
-	for s.row.indent = s.at; s.at < len(s.line); {
+	for s.indent = s.at; s.at < len(s.line); {
 		r := s.peek()
 		if !unicode.IsSpace(r) {
 			return
 		}
-		s.row.indent++
+		s.indent++
 		if r == '\t' {
-			s.row.indent = (s.row.indent + 7) / 8 * 8
+			s.indent = (s.indent + 7) / 8 * 8
 		}
 		s.step()
 	}
 }
 
 func (s *scanner) fault(code string, where diag.Range, summary, detail string) {
-	if !s.row.faulty {
+	if !s.faulty {
 		*s.list = append(*s.list, diag.Diagnostic{Code: code, Subject: where, Summary: summary, Detail: detail})
 	}
-	s.row.faulty = true
+	s.faulty = true
 }
 
 func (s *scanner) peek() rune {
@@ -162,8 +152,8 @@ func runeLen(text string) int {
 func (s *scanner) where(size int) diag.Range { return s.file.where(s.start+s.at, size) }
 
 // take adds a token; size is how many bytes it has in the line, where it comes next.
-func (s *scanner) take(kind Kind, text string, size int) {
-	s.tokens = append(s.tokens, Token{Text: text, file: s.file, at: uint32(s.start + s.at), size: uint16(size), Kind: kind})
+func (s *scanner) take(kind Kind, as spelling, size int) {
+	s.tokens = append(s.tokens, Token{file: s.file, at: uint32(s.start + s.at), size: uint16(size), Kind: kind, as: as})
 	s.at += size
 }
 
@@ -236,7 +226,7 @@ func (s *scanner) scan() bool {
 	case blank:
 		s.step()
 	case mark:
-		s.take(marks[b], s.line[s.at:s.at+1], 1)
+		s.take(marks[b], asTyped, 1)
 	case quote:
 		s.quoted('"')
 	case relate:
@@ -260,7 +250,7 @@ func (s *scanner) beyond() {
 	case r == '“':
 		s.quoted(r)
 	case r == '”':
-		s.take(Stray, "”", len("”"))
+		s.take(Stray, asTyped, len("”"))
 	case unicode.IsSpace(r):
 		s.step()
 	case (r == '≤' || r == '≥' || r == '≠') && s.comparison():
@@ -272,7 +262,7 @@ func (s *scanner) beyond() {
 func (s *scanner) comparison() bool {
 	for _, c := range comparisons {
 		if strings.HasPrefix(s.line[s.at:], c.typed) {
-			s.take(c.kind, c.text, len(c.typed))
+			s.take(c.kind, spelt(c.text, c.typed), len(c.typed))
 			return true
 		}
 	}
@@ -281,56 +271,60 @@ func (s *scanner) comparison() bool {
 
 func (s *scanner) comment() {
 	text := strings.TrimRightFunc(s.line[s.at:], unicode.IsSpace)
-	s.row.comment = &Comment{Text: text, Range: s.where(len(text)), Own: len(s.tokens) == s.first}
+	s.comments = append(s.comments, Comment{Text: text, Range: s.where(len(text)), Own: len(s.tokens) == s.first})
 	s.at = len(s.line)
 }
 
 // quoted reads a text. One that begins with “ ends with ”, or with " where no ” follows.
 func (s *scanner) quoted(open rune) {
-	if s.plain {
-		if text, _, closed := strings.Cut(s.line[s.at+1:], `"`); closed && strings.IndexByte(text, '\\') < 0 { // as it stands: no copy
-			s.take(Text, text, len(text)+2)
-			return
+	from, end, as := s.at, '"', asQuoted
+	if open == '“' {
+		if as = asPrinted; strings.ContainsRune(s.line[s.at:], '”') {
+			end = '”'
 		}
 	}
-	end := '"'
-	if open == '“' && strings.ContainsRune(s.line[s.at:], '”') {
-		end = '”'
+	if text, _, closed := strings.Cut(s.line[s.at+1:], `"`); as == asQuoted && closed && strings.IndexByte(text, '\\') < 0 { // most are such
+		s.take(Text, asQuoted, len(text)+2)
+		return
 	}
-	from := s.at
 	s.step()
-	var b strings.Builder
 	for s.at < len(s.line) && s.peek() != end {
-		r := s.peek()
-		if r == '\\' {
-			r = s.escape()
+		if s.line[s.at] == '\\' {
+			as = asPrinted
+			s.escape()
 		} else {
 			s.step()
 		}
-		b.WriteRune(r)
 	}
-	closed := s.at < len(s.line)
-	s.step()
-	size := s.at - from
-	s.at = from
-	if !closed {
+	size := min(s.at+utf8.RuneLen(end), len(s.line)) - from
+	if s.at >= len(s.line) {
+		as = asPrinted
+		s.at = from
 		s.fault("1", s.where(utf8.RuneLen(open)), "this text is not closed", `End it with " on the same line; a long text goes on with another "…" on the next line.`)
 	}
-	s.take(Text, b.String(), size)
+	s.at = from
+	s.take(Text, as, size)
 }
 
-func (s *scanner) escape() rune {
+// escape reads \" or \\.
+func (s *scanner) escape() {
 	from := s.at
 	s.step()
 	if s.at >= len(s.line) {
-		return '\\'
+		return
 	}
-	r := s.peek()
-	if r != '"' && r != '\\' {
+	if r := s.peek(); r != '"' && r != '\\' {
 		s.fault("80", s.file.where(s.start+from, 1+runeLen(s.line[s.at:])), fmt.Sprintf(`"\%c" is no escape`, r), `Only \" and \\ are; write other letters as they are.`)
 	}
 	s.step()
-	return r
+}
+
+// spelt tells whether a text, in its printed form, stands so in the file. Marks that are printed otherwise have another length.
+func spelt(text, typed string) spelling {
+	if len(text) == len(typed) {
+		return asTyped
+	}
+	return asPrinted
 }
 
 // The shapes of words.
@@ -419,7 +413,7 @@ func (s *scanner) plainName() bool {
 	if end > maxName || !endsPlain(rest[end:]) || has&hyphen != 0 && !isName(rest[:end]) {
 		return false
 	}
-	s.name(rest[:end], end, has&capital == 0)
+	s.name(rest[:end], rest[:end], has&capital == 0)
 	return true
 }
 
@@ -437,7 +431,7 @@ func (s *scanner) plainNumber() bool {
 	if !endsPlain(rest[end:]) || end+1 < len(rest) && rest[end] == ',' && inName[rest[end+1]] == digit {
 		return false
 	}
-	s.take(Number, rest[:end], end)
+	s.take(Number, asTyped, end)
 	return true
 }
 
@@ -537,7 +531,7 @@ func (s *scanner) commaNumber(head string) {
 	}
 	typed := s.typed(head)
 	s.fault("2", s.where(len(typed)), head+" has a comma, the decimal mark is a point", "Write "+write+".")
-	s.take(Number, point, len(typed))
+	s.take(Number, asPrinted, len(typed))
 }
 
 func (s *scanner) last() Kind {
@@ -553,39 +547,42 @@ func (s *scanner) classify(typed string) {
 	if s.minus {
 		text = strings.ReplaceAll(typed, "−", "-")
 	}
+	as := spelt(text, typed)
 	switch {
 	case isLetter(text[0]) && s.last() != Number && isName(text) && !strings.EqualFold(text, "to"): // most words
-		s.name(text, len(typed), isSmall(text))
+		s.name(text, typed, isSmall(text))
 	case text == "+" || text == "-" || text == "*" || text == "/":
-		s.take(Operator, text, len(typed))
+		s.take(Operator, as, len(typed))
 	case text == "×":
-		s.take(Operator, "*", len(typed))
+		s.take(Operator, asPrinted, len(typed))
 	case text == "..":
-		s.take(To, "..", len(typed))
+		s.take(To, asPrinted, len(typed))
 	case s.last() == Number && s.unit(text, typed):
 	case !isLetter(text[0]) && s.numeral(typed, text):
 	case strings.EqualFold(text, "to") && (s.last() == Number || s.last() == Unit):
-		s.take(To, "..", len(typed))
+		s.take(To, asPrinted, len(typed))
 	case isName(text):
-		s.name(text, len(typed), isSmall(text))
+		s.name(text, typed, isSmall(text))
 	case isRef(text):
-		s.take(Ref, text, len(typed))
+		s.take(Ref, as, len(typed))
 	case strings.HasSuffix(text, ":") && isName(text[:len(text)-1]):
-		s.take(Name, text[:len(text)-1], len(typed)-1)
-		s.take(Stray, ":", 1)
+		s.take(Name, as, len(typed)-1)
+		s.take(Stray, asTyped, 1)
 	default:
-		s.take(Word, typed, len(typed)) // a path keeps what stood in it
+		s.take(Word, asTyped, len(typed)) // a path keeps what stood in it
 	}
 }
 
-// name takes what has the shape of a name; small tells that no capital stands in it.
-func (s *scanner) name(text string, size int, small bool) {
-	kind := Name
+// name takes what has the shape of a name; without capitals it is as words are compared.
+func (s *scanner) name(text, typed string, small bool) {
+	kind, as := Name, spelt(text, typed)
 	if isKeyword(text) {
 		kind = Keyword
 	}
-	s.take(kind, text, size)
-	s.tokens[len(s.tokens)-1].small = small
+	if small && as == asTyped {
+		as = asSmall
+	}
+	s.take(kind, as, len(typed))
 }
 
 func isSmall(name string) bool {
@@ -601,11 +598,11 @@ func isSmall(name string) bool {
 func (s *scanner) numeral(typed, text string) bool {
 	switch {
 	case isNumber(text):
-		s.take(Number, text, len(typed))
+		s.take(Number, spelt(text, typed), len(typed))
 	case clockShape.MatchString(text):
-		s.take(Clock, text, len(typed))
+		s.take(Clock, spelt(text, typed), len(typed))
 	case spanShape.MatchString(text):
-		s.take(Span, text, len(typed))
+		s.take(Span, spelt(text, typed), len(typed))
 	default:
 		return s.split(typed)
 	}
@@ -620,7 +617,7 @@ func (s *scanner) unit(text, typed string) bool {
 		if len(word) < len(rest) && len(word) >= 2 {
 			_, known := unitsRead["% "+word[:2]]
 			if ends := len(word) == 2 || !isWordByte(word[2]); known && ends {
-				s.take(Unit, "% "+word[:2], 1+len(rest)-len(word)+2)
+				s.take(Unit, asPrinted, 1+len(rest)-len(word)+2)
 				return true
 			}
 		}
@@ -628,7 +625,7 @@ func (s *scanner) unit(text, typed string) bool {
 	if _, ok := lookUnit(text); !ok {
 		return false
 	}
-	s.take(Unit, text, len(typed))
+	s.take(Unit, spelt(text, typed), len(typed))
 	return true
 }
 
@@ -653,7 +650,8 @@ func (s *scanner) split(typed string) bool {
 		return false
 	}
 	for _, m := range measures {
-		s.take(Number, m[0], len(s.typed(m[0])))
+		number := s.typed(m[0])
+		s.take(Number, spelt(m[0], number), len(number))
 		s.unit(m[1], s.typed(m[1]))
 	}
 	return true

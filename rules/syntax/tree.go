@@ -3,6 +3,7 @@ package syntax
 import (
 	"slices"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"millwarden/internal/diag"
@@ -32,15 +33,78 @@ const (
 	Stray                 // a mark that belongs nowhere
 )
 
-// Token is one word or mark of the file. It stands in one line. A tree holds more of them than of all else, so they are kept small: line
-// and column are reckoned when somebody asks for them, which is when something is said about the token.
+// Token is one word or mark of the file. It stands in one line. A tree holds more of them than of all else, so they are kept small: text,
+// line and column are reckoned when somebody asks for them.
 type Token struct {
-	Text  string // as it stands in the file; marks in their printed form (− is -, ≤ is <=); of a Text what stood between the quotes
-	file  *File
-	at    uint32 // byte where it begins
-	size  uint16 // bytes, the quotes of a Text included: a line has at most 1,000
-	Kind  Kind
-	small bool // a name or keyword as Word gives it: nothing is left to do, and most are
+	file *File
+	at   uint32 // byte where it begins
+	size uint16 // bytes, the quotes of a Text included: a line has at most 1,000
+	Kind Kind
+	as   spelling
+}
+
+// spelling tells how the text of a token comes from what stands in the file.
+type spelling uint8
+
+const (
+	asTyped   spelling = iota
+	asSmall            // a name or keyword, as typed and as Word gives it: most are
+	asQuoted           // what stands between the quotes
+	asPrinted          // some marks have another form than they were typed in
+	asMeant            // the word of the block that was meant
+)
+
+// Text is the token as it stands in the file; marks in their printed form (− is -, ≤ is <=); of a Text what stands between the quotes.
+func (t Token) Text() string {
+	switch {
+	case t.Kind == None:
+		return ""
+	case t.as <= asSmall:
+		return t.typed()
+	case t.as == asQuoted:
+		return t.file.Text[t.at+1 : t.end()-1]
+	}
+	return t.printedText()
+}
+
+// printedMarks are the marks that are printed in one form, however they were typed.
+var printedMarks = strings.NewReplacer("−", "-", "×", "*", "≤", "<=", "≥", ">=", "=", "is", ",", ".")
+
+func (t Token) printedText() string {
+	typed := t.typed()
+	switch {
+	case t.as == asMeant:
+		return meantBlock(strings.ToLower(typed))
+	case t.Kind == Text:
+		return unquoted(typed)
+	case t.Kind == To:
+		return ".."
+	case t.Kind == Unit && typed[0] == '%':
+		return "% " + strings.TrimLeftFunc(typed[1:], unicode.IsSpace)
+	}
+	return printedMarks.Replace(typed)
+}
+
+// unquoted is what stands between quotes, escapes resolved; the second quote may be missing.
+func unquoted(typed string) string {
+	end := '"'
+	if strings.HasPrefix(typed, "“") && strings.ContainsRune(typed, '”') {
+		end = '”'
+	}
+	var b strings.Builder
+	escaped := false
+	for _, r := range typed[runeLen(typed):] {
+		if r == end && !escaped {
+			break
+		}
+		if escaped = r == '\\' && !escaped; !escaped {
+			b.WriteRune(r)
+		}
+	}
+	if escaped {
+		b.WriteByte('\\')
+	}
+	return b.String()
 }
 
 // Given tells that the token stood in the file.
@@ -80,16 +144,17 @@ func (t Token) typed() string { return t.file.Text[t.at:t.end()] }
 func (t Token) end() int { return int(t.at) + int(t.size) }
 
 // Word is the token as words are compared: small.
-func (t *Token) Word() string {
-	if t.small {
-		return t.Text
+func (t Token) Word() string {
+	if t.as == asSmall {
+		return t.typed()
 	}
-	return strings.ToLower(t.Text)
+	return strings.ToLower(t.Text())
 }
 
 // Is tells whether the token is that word, which is given small. Words of the language have letters of one byte.
-func (t *Token) Is(word string) bool {
-	return t.Text == word || !t.small && len(t.Text) == len(word) && t.Text[0]|' ' == word[0] && strings.EqualFold(t.Text, word)
+func (t Token) Is(word string) bool {
+	text := t.Text()
+	return text == word || t.as != asSmall && len(text) == len(word) && text[0]|' ' == word[0] && strings.EqualFold(text, word)
 }
 
 // Comment is one comment, from its # to the end of the line.

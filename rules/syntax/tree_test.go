@@ -15,7 +15,7 @@ func dump(f *File) string {
 			if x.Kind != None {
 				text := x.Word()
 				if x.Kind == Unit {
-					text = printedUnit(x.Text)
+					text = printedUnit(x.Text())
 				}
 				fmt.Fprintf(&b, "%*s%d %s\n", depth, "", x.Kind, text)
 			}
@@ -62,7 +62,7 @@ func unknownUnits(f *File) []string {
 	var found []string
 	walk(reflect.ValueOf(f.Blocks), 0, func(_ int, v reflect.Value) bool {
 		if m, ok := v.Interface().(Measure); ok && m.Unit.Given() && m.Unit.Kind != Unit {
-			found = append(found, m.Unit.Text)
+			found = append(found, m.Unit.Text())
 		}
 		return true
 	})

@@ -151,16 +151,16 @@ func (c *cursor) time(kind Kind) Value {
 
 // clock refuses a time of day that is none, and hours of no length.
 func (c *cursor) clock(t Token) {
-	from, to, isSpan := strings.Cut(t.Text, "-")
+	from, to, isSpan := strings.Cut(t.Text(), "-")
 	for _, text := range []string{from, to} {
 		if _, ok := Minutes(text); !ok && text != "" {
-			c.fail("70", t.Where(), t.Text+" is no time of day", "Hours go from 00:00 to 24:00, for example 18:00-08:00.")
+			c.fail("70", t.Where(), t.Text()+" is no time of day", "Hours go from 00:00 to 24:00, for example 18:00-08:00.")
 			return
 		}
 	}
 	a, _ := Minutes(from)
 	if b, _ := Minutes(to); isSpan && a == b {
-		c.fail("71", t.Where(), t.Text+" begins and ends at the same time", "Write always, or 00:00-24:00 for the whole day.")
+		c.fail("71", t.Where(), t.Text()+" begins and ends at the same time", "Write always, or 00:00-24:00 for the whole day.")
 	}
 }
 
@@ -217,14 +217,14 @@ func (c *cursor) measure(a *Amount, m *Measure) {
 	m.Number = c.next()
 	if c.is(Unit) {
 		m.Unit = c.next()
-	} else if u := c.peek(); len(a.Measures) == 0 && (u.Kind == Name && c.unitDue() || u.Kind == Word && !strings.ContainsAny(u.Text, "*+<>=")) {
+	} else if u := c.peek(); len(a.Measures) == 0 && (u.Kind == Name && c.unitDue() || u.Kind == Word && !strings.ContainsAny(u.Text(), "*+<>=")) {
 		m.Unit = c.next() // unknown: which units would fit is the checker's to say
 	}
 }
 
 // measuresOn tells whether another measure follows: 1 h 30 min.
 func (c *cursor) measuresOn(m *Measure) bool {
-	return m.Unit.Given() && c.is(Number) && isTime(printedUnit(m.Unit.Text)) && c.after().Kind == Unit && isTime(printedUnit(c.after().Text))
+	return m.Unit.Given() && c.is(Number) && isTime(printedUnit(m.Unit.Text())) && c.after().Kind == Unit && isTime(printedUnit(c.after().Text()))
 }
 
 // unitDue tells whether the name behind a number can only be a unit that is none.
@@ -237,7 +237,7 @@ func (c *cursor) unitDue() bool {
 
 // noNumber says why a token is no number.
 func (c *cursor) noNumber(t Token) {
-	if t.Kind == Word && strings.IndexFunc(strings.TrimPrefix(t.Text, "-"), func(r rune) bool { return r >= '0' && r <= '9' }) == 0 {
+	if t.Kind == Word && strings.IndexFunc(strings.TrimPrefix(t.Text(), "-"), func(r rune) bool { return r >= '0' && r <= '9' }) == 0 {
 		c.fail("8", t.Where(), t.typed()+" is not a number",
 			"Plain digits with a point as decimal mark, for example 1200 or 0.5; no exponents, no thousands marks.")
 		return
@@ -253,11 +253,11 @@ func (c *cursor) quantity() (*Amount, bool) {
 	}
 	n := a.Measures[0].Number
 	if c.key.Time {
-		write := n.Text + " s or " + n.Text + " min"
+		write := n.Text() + " s or " + n.Text() + " min"
 		if strings.HasSuffix(c.key.Example(), " d") {
-			write = n.Text + " d"
+			write = n.Text() + " d"
 		}
-		c.fail("5", n.Where(), n.Text+" has no unit", c.key.Name+" is a time. Write "+write+".")
+		c.fail("5", n.Where(), n.Text()+" has no unit", c.key.Name+" is a time. Write "+write+".")
 	} else {
 		c.says(n)
 	}
