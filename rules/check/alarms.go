@@ -36,7 +36,7 @@ type alarm struct {
 	places    []place
 	lacking   map[string][]string // what is lacking, and at which places; nil where nothing is
 	lackOrder []string
-	made      []*engine.Alarm
+	made      []engine.Alarm // within the stretch of the plan's that is kept for them
 }
 
 // place is where one instance of an alarm stands.
@@ -74,6 +74,12 @@ func (c *checker) placeAlarms() (alarms []*alarm, fit bool) {
 			return nil, false
 		}
 		alarms = append(alarms, a)
+	}
+	c.plan.Engine.Alarms = make([]engine.Alarm, 0, total)
+	from := 0
+	for _, a := range alarms {
+		to := from + len(a.places)
+		a.made, from = c.plan.Engine.Alarms[from:from:to], to
 	}
 	return alarms, true
 }
@@ -326,13 +332,12 @@ func (c *checker) instantiate(a *alarm, p place, t *typer) {
 		a.lacking[t.lacked] = append(a.lacking[t.lacked], p.name)
 		return
 	}
-	e := c.made.Next()
-	*e = engine.Alarm{ID: a.name + "@" + p.name, Name: a.name, Kind: a.kind, Title: titleOf(a.block), Place: p.name, PlaceTitle: p.title, Area: p.area,
-		When: when, While: while, SuppressedWhile: suppressed, Say: text(a.block, "say"), Source: text(a.block, "source"), File: a.Name.File(), Line: a.Name.Line()}
+	a.made = append(a.made, engine.Alarm{ID: a.name + "@" + p.name, Name: a.name, Kind: a.kind, Title: titleOf(a.block), Place: p.name, PlaceTitle: p.title, Area: p.area,
+		When: when, While: while, SuppressedWhile: suppressed, Say: text(a.block, "say"), Source: text(a.block, "source"), File: a.Name.File(), Line: a.Name.Line()})
+	e := &a.made[len(a.made)-1]
 	c.calling(a, p, e)
 	c.beside(a, p, e, t)
 	e.Printed = printedForm(e)
-	a.made = append(a.made, e)
 }
 
 // conditions types when, while and suppressed-while.
@@ -722,8 +727,8 @@ func (c *checker) checkDepends() {
 		c.dependsCircle(a)
 	}
 	for _, a := range c.alarmList {
-		for _, e := range a.made {
-			e.DependsOn = c.dependsOn(a, e)
+		for i := range a.made {
+			a.made[i].DependsOn = c.dependsOn(a, &a.made[i])
 		}
 	}
 }
@@ -789,14 +794,23 @@ func (c *checker) dependsOn(a *alarm, e *engine.Alarm) []string {
 			continue
 		}
 		for _, near := range c.around(e.Place) {
-			i := slices.IndexFunc(other.made, func(o *engine.Alarm) bool { return o.Place == near })
-			if i >= 0 {
-				ids = append(ids, other.made[i].ID)
+			if o := other.at(near); o != nil {
+				ids = append(ids, o.ID)
 				break
 			}
 		}
 	}
 	return ids
+}
+
+// at is what was made of the alarm at a place, or nil.
+func (a *alarm) at(place string) *engine.Alarm {
+	for i := range a.made {
+		if a.made[i].Place == place {
+			return &a.made[i]
+		}
+	}
+	return nil
 }
 
 // firstOfProbe is the alarm at the first point, of those that have one, which the probe of a point gives; nil: no probe gives it.
@@ -806,8 +820,8 @@ func (c *checker) firstOfProbe(a *alarm, point string) *engine.Alarm {
 		return nil
 	}
 	for _, g := range p.probe.plan.Gives {
-		if i := slices.IndexFunc(a.made, func(e *engine.Alarm) bool { return e.Place == g.Point }); i >= 0 {
-			return a.made[i]
+		if e := a.at(g.Point); e != nil {
+			return e
 		}
 	}
 	return nil

@@ -95,23 +95,16 @@ func (c *checker) assembleEngine() {
 			e.Present = append(e.Present, w.Hours...)
 		}
 	}
-	made := 0
 	for _, a := range c.alarmList {
-		made += len(a.made)
-	}
-	e.Alarms = make([]engine.Alarm, 0, made)
-	for _, a := range c.alarmList {
-		for _, made := range a.made {
-			e.Alarms = append(e.Alarms, *made)
-		}
+		e.Alarms = append(e.Alarms, a.made...) // they lie there already, but for the gaps of places that lack something
 	}
 }
 
 // pointLimits notes at each point what alarms compare it with, so that the page can draw it.
 func (c *checker) pointLimits() {
-	index := map[string]int{}
-	for i, p := range c.plan.Points {
-		index[p.Name] = i
+	index := make(map[string]int, len(c.plan.Points))
+	for i := range c.plan.Points {
+		index[c.plan.Points[i].Name] = i
 	}
 	for i := range c.plan.Engine.Alarms {
 		a := &c.plan.Engine.Alarms[i]

@@ -8,7 +8,6 @@ import (
 	"millwarden/internal/diag"
 	"millwarden/internal/phrase"
 	"millwarden/internal/slab"
-	"millwarden/rules/engine"
 	"millwarden/rules/formula"
 	"millwarden/rules/syntax"
 )
@@ -44,9 +43,10 @@ type checker struct {
 	ends        map[*syntax.Key]ends // of keys, once read
 	nodes       slab.Of[formula.Node]
 	args        slab.Of[*formula.Node]
-	made        slab.Of[engine.Alarm]
 	printed     []byte            // room for the text of one formula
 	texts       map[string]string // of formulas: many alarms, or one at many stations, look alike
+	constants   map[constant]*formula.Node
+	standing    map[*point]*formula.Node // points by their short names
 	slowest     time.Duration     // update time of the slowest probe
 	noHours     bool              // a watch has hours that could not be read, which was said
 }
@@ -64,7 +64,7 @@ func load(fsys fs.FS, mains []string, declared []phrase.Declaration) (*Plan, dia
 		areas: map[string]*block{}, stations: map[string]*station{}, buses: map[string]*bus{}, probes: map[string]*probe{},
 		points: map[string]*point{}, limits: map[string]*limit{}, people: map[string]*block{}, watches: map[string]*block{},
 		channels: map[string]*channel{}, alarms: map[string]*alarm{}, inputs: map[string]*probe{},
-		ends: map[*syntax.Key]ends{}, texts: map[string]string{},
+		ends: map[*syntax.Key]ends{}, texts: map[string]string{}, constants: map[constant]*formula.Node{}, standing: map[*point]*formula.Node{},
 	}
 	r := &reader{c: c, fsys: fsys, read: map[string]bool{}}
 	for _, name := range mains {

@@ -42,7 +42,8 @@ func (c *checker) checkRoster() {
 	said := map[string]bool{}
 	for _, priority := range []engine.Priority{engine.High, engine.Medium, engine.Low} {
 		for _, a := range c.alarmList {
-			for _, e := range a.made {
+			for i := range a.made {
+				e := &a.made[i]
 				k := taker{e.Priority, e.Area, strings.Join(e.Call, ",")}
 				if e.Kind != engine.KindAlarm || e.Priority != priority || seen[k] {
 					continue

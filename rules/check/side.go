@@ -5,7 +5,6 @@ import (
 	"sync"
 
 	"millwarden/internal/slab"
-	"millwarden/rules/engine"
 	"millwarden/rules/formula"
 	"millwarden/rules/syntax"
 )
@@ -50,6 +49,7 @@ func (c *checker) aside() *checker {
 	part := *c
 	part.list, part.said = nil, map[string]bool{}
 	part.ends, part.texts, part.printed = map[*syntax.Key]ends{}, map[string]string{}, nil
-	part.nodes, part.args, part.made = slab.Of[formula.Node]{}, slab.Of[*formula.Node]{}, slab.Of[engine.Alarm]{}
+	part.constants, part.standing = map[constant]*formula.Node{}, map[*point]*formula.Node{}
+	part.nodes, part.args = slab.Of[formula.Node]{}, slab.Of[*formula.Node]{}
 	return &part
 }

@@ -157,9 +157,16 @@ func (t *typer) pointValue(x syntax.Expr, p *point) typed {
 	if p.unsure {
 		return t.bad(x)
 	}
-	r := t.node(x, formula.Node{Op: formula.Point, Ref: p.full}, p.quantity)
-	r.point = p
-	return r
+	name, bare := x.(*syntax.NameOf)
+	bare = bare && name.Word() == p.short // and not `value`
+	n := t.c.standing[p]
+	if n == nil || !bare {
+		n = t.node(x, formula.Node{Op: formula.Point, Ref: p.full}, p.quantity).node
+	}
+	if bare {
+		t.c.standing[p] = n
+	}
+	return typed{x: x, node: n, q: p.quantity, point: p}
 }
 
 // name types a bare name: a point here, a limit, night or watched.
@@ -283,10 +290,20 @@ func (t *typer) is(x *syntax.Is) typed {
 	return n
 }
 
+// constant is what makes two literals one.
+type constant struct {
+	text string
+	q    units.Quantity
+}
+
 // settle gives a literal the quantity that is due; due says what for, where it must be a difference.
 func (t *typer) settle(r typed, want units.Quantity, other *typed) (typed, bool) {
 	if r.lit == nil {
 		return r, true
+	}
+	t.c.printed = syntax.Append(t.c.printed[:0], r.x)
+	if n := t.c.constants[constant{string(t.c.printed), want}]; n != nil {
+		return typed{x: r.x, node: n, q: want, fixed: true}, true
 	}
 	total := 0.0
 	for _, m := range r.lit.Measures {
@@ -312,6 +329,7 @@ func (t *typer) settle(r typed, want units.Quantity, other *typed) (typed, bool)
 	}
 	s := t.node(r.x, formula.Node{Op: formula.Const, Value: total}, want)
 	s.fixed = true
+	t.c.constants[constant{s.node.Text, want}] = s.node
 	return s, true
 }
 

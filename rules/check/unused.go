@@ -69,7 +69,8 @@ const (
 func (c *checker) manyHigh() {
 	high, all := 0, 0
 	for _, a := range c.alarmList {
-		for _, e := range a.made {
+		for i := range a.made {
+			e := &a.made[i]
 			if e.Kind == engine.KindAlarm {
 				all++
 				if e.Priority == engine.High {

@@ -19,7 +19,8 @@ func (c *checker) checkUnwise() {
 		c.slowest = max(c.slowest, p.plan.Every)
 	}
 	for _, a := range c.alarmList {
-		for _, e := range a.made {
+		for i := range a.made {
+			e := &a.made[i]
 			if e.Kind != engine.KindAlarm || e.When == nil {
 				continue
 			}
@@ -112,7 +113,8 @@ func (c *checker) ringsBefore(a *alarm, e *engine.Alarm) {
 		if other == nil || other == a { // of those of one name the first is judged first
 			continue
 		}
-		for _, o := range other.made {
+		for i := range other.made {
+			o := &other.made[i]
 			if slices.Contains(e.DependsOn, o.ID) && e.OnDelay <= o.OnDelay {
 				c.say("W17", t.Where(), facts{"a": a.name, "b": other.name, "x": printedTime(e.OnDelay.Seconds()), "y": printedTime(o.OnDelay.Seconds())})
 			}
@@ -139,7 +141,8 @@ func (c *checker) textFits(a *alarm) {
 		return
 	}
 	rest := textLetters
-	for _, e := range a.made {
+	for i := range a.made {
+		e := &a.made[i]
 		rest = max(0, min(rest, textLetters-utf8.RuneCountInString(textAround(e))))
 	}
 	c.sentenceFits(a, line(a.block, "action"), rest)
@@ -232,7 +235,8 @@ func (c *checker) translated(a *alarm) {
 func (c *checker) lateSteps() {
 	longest, alarm := time.Duration(0), ""
 	for _, a := range c.alarmList {
-		for _, e := range a.made {
+		for i := range a.made {
+			e := &a.made[i]
 			if e.Kind == engine.KindAlarm && e.RespondWithin > longest {
 				longest, alarm = e.RespondWithin, a.name
 			}

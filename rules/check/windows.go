@@ -56,7 +56,8 @@ func (c *checker) checkWindows() {
 		}
 	}
 	for _, a := range c.alarmList {
-		for _, e := range a.made {
+		for i := range a.made {
+			e := &a.made[i]
 			for _, n := range []*formula.Node{e.When, e.While, e.SuppressedWhile, e.Due} {
 				if n != nil && over(n, a.Name) {
 					return

@@ -144,7 +144,7 @@ func (l *Line) keeps(b *Block) func(int) bool {
 func rowsOf(tokens []Token, keeps func(int) bool) []item {
 	var rows []item
 	for i, t := range tokens {
-		text := t.printed(keeps(i) || i > 0 && tokens[i-1].Kind == Number)
+		text := t.laidOut(keeps(i) || i > 0 && tokens[i-1].Kind == Number)
 		switch {
 		case i == 0 || t.Line() > tokens[i-1].Line():
 			rows = append(rows, item{line: t.Line(), text: text})
@@ -170,8 +170,8 @@ func joined(a, b Token) bool {
 
 var escaper = strings.NewReplacer(`\`, `\\`, `"`, `\"`)
 
-// printed is a token in the one layout. A word behind a number keeps its letters whatever it is: small, it might become a unit.
-func (t Token) printed(asTyped bool) string {
+// laidOut is a token in the one layout. A word behind a number keeps its letters whatever it is: small, it might become a unit.
+func (t Token) laidOut(asTyped bool) string {
 	switch t.Kind {
 	case Text:
 		return `"` + escaper.Replace(t.Text()) + `"`

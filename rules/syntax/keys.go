@@ -77,6 +77,15 @@ func indexed(list []blockFacts) []blockFacts {
 	return list
 }
 
+// blocksByPlace are they by the place of their words.
+var blocksByPlace = func() (by [places][]*blockFacts) {
+	for i := range blocks {
+		at := placeOf(blocks[i].word)
+		by[at] = append(by[at], &blocks[i])
+	}
+	return by
+}()
+
 // linkKeys are those of broker and store: how the other side is reached.
 var linkKeys = []Key{
 	{Name: "address", Meaning: "the site's own broker or store", Says: "needs an address, for example broker.estate.example:8883", Default: "inside", form: formPlace},

@@ -71,8 +71,17 @@ func isPlain(line string) bool {
 
 // plausible refuses a line that is no text before anybody tries to read it.
 func (s *scanner) plausible() bool {
-	s.minus = strings.Contains(s.line, "−")
-	if len(s.line) <= maxLine && !isOdd(s.line) {
+	odd := len(s.line) > maxLine
+	for _, r := range s.line {
+		switch {
+		case r >= ' ' && r < 0x7f:
+		case r == '−':
+			s.minus = true
+		case r < ' ' && r != '\t' || r < 0xa0 && r >= 0x7f || r == utf8.RuneError:
+			odd = true
+		}
+	}
+	if !odd {
 		return true
 	}
 	column := 0
@@ -96,16 +105,6 @@ func (s *scanner) plausible() bool {
 		return false
 	}
 	return true
-}
-
-// isOdd tells of a line that holds control characters, or what may be no character.
-func isOdd(line string) bool {
-	for _, r := range line {
-		if r < ' ' && r != '\t' || r >= 0x7f && r < 0xa0 || r == utf8.RuneError {
-			return true
-		}
-	}
-	return false
 }
 
 func (s *scanner) indents() {
@@ -195,15 +194,24 @@ var begins = func() (what [256]uint8) {
 // marks stand for themselves.
 var marks = [256]Kind{',': Comma, ';': Semicolon, '(': Open, ')': Close, '{': Stray, '}': Stray}
 
-// comparisons in the order in which they are tried.
-var comparisons = []struct {
+// comparison is a sign as it may be typed.
+type comparison struct {
 	typed string
 	kind  Kind
-	text  string
-}{
-	{"<=", Relation, "<="}, {">=", Relation, ">="}, {"≤", Relation, "<="}, {"≥", Relation, ">="}, {"<>", Stray, "<>"}, {"=<", Stray, "=<"},
-	{"=>", Stray, "=>"}, {"==", Stray, "=="}, {"!=", Stray, "!="}, {"≠", Stray, "≠"}, {"<", Relation, "<"}, {">", Relation, ">"}, {"=", Keyword, "is"},
+	as    spelling
 }
+
+// comparisons by their first byte, in the order in which they are tried.
+var comparisons = func() (by [256][]comparison) {
+	for _, c := range []comparison{
+		{"<=", Relation, asTyped}, {">=", Relation, asTyped}, {"≤", Relation, asPrinted}, {"≥", Relation, asPrinted}, {"<>", Stray, asTyped},
+		{"=<", Stray, asTyped}, {"=>", Stray, asTyped}, {"==", Stray, asTyped}, {"!=", Stray, asTyped}, {"≠", Stray, asTyped},
+		{"<", Relation, asTyped}, {">", Relation, asTyped}, {"=", Keyword, asPrinted},
+	} {
+		by[c.typed[0]] = append(by[c.typed[0]], c)
+	}
+	return by
+}()
 
 // scan reads one token, or the comment that ends the line, or a blank other than a space.
 func (s *scanner) scan() bool {
@@ -212,6 +220,9 @@ func (s *scanner) scan() bool {
 	}
 	if s.at >= len(s.line) {
 		return false
+	}
+	if s.last() == Number && s.plainUnit() {
+		return true
 	}
 	b := s.line[s.at]
 	switch begins[b] {
@@ -260,9 +271,9 @@ func (s *scanner) beyond() {
 }
 
 func (s *scanner) comparison() bool {
-	for _, c := range comparisons {
+	for _, c := range comparisons[s.line[s.at]] {
 		if strings.HasPrefix(s.line[s.at:], c.typed) {
-			s.take(c.kind, spelt(c.text, c.typed), len(c.typed))
+			s.take(c.kind, c.as, len(c.typed))
 			return true
 		}
 	}
@@ -432,6 +443,20 @@ func (s *scanner) plainNumber() bool {
 		return false
 	}
 	s.take(Number, asTyped, end)
+	return true
+}
+
+// plainUnit reads a unit behind a number in one go. It gives up at anything else, and at a per cent sign, which goes with the letters behind it.
+func (s *scanner) plainUnit() bool {
+	rest := s.line[s.at:]
+	end := 0
+	for end < len(rest) && !endsPlain(rest[end:]) {
+		end++
+	}
+	if _, ok := lookUnit(rest[:end]); !ok || rest[:end] == "%" {
+		return false
+	}
+	s.take(Unit, asTyped, end)
 	return true
 }
 

@@ -47,32 +47,33 @@ type Token struct {
 type spelling uint8
 
 const (
-	asTyped   spelling = iota
-	asSmall            // a name or keyword, as typed and as Word gives it: most are
-	asQuoted           // what stands between the quotes
-	asPrinted          // some marks have another form than they were typed in
-	asMeant            // the word of the block that was meant
+	asNothing spelling = iota // no token stood there
+	asQuoted                  // what stands between the quotes
+	asPrinted                 // some marks have another form than they were typed in
+	asMeant                   // the word of the block that was meant
+	asTyped                   //
+	asSmall                   // a name or keyword, as typed and as Word gives it: most are
 )
 
 // Text is the token as it stands in the file; marks in their printed form (− is -, ≤ is <=); of a Text what stands between the quotes.
 func (t Token) Text() string {
-	switch {
-	case t.Kind == None:
-		return ""
-	case t.as <= asSmall:
-		return t.typed()
-	case t.as == asQuoted:
-		return t.file.Text[t.at+1 : t.end()-1]
+	if t.as >= asTyped {
+		return t.file.Text[t.at : t.at+uint32(t.size)] // typed, written out: so small a function costs no call
 	}
-	return t.printedText()
+	return t.printed()
 }
 
 // printedMarks are the marks that are printed in one form, however they were typed.
 var printedMarks = strings.NewReplacer("−", "-", "×", "*", "≤", "<=", "≥", ">=", "=", "is", ",", ".")
 
-func (t Token) printedText() string {
+func (t Token) printed() string {
+	if t.as == asNothing {
+		return ""
+	}
 	typed := t.typed()
 	switch {
+	case t.as == asQuoted:
+		return typed[1 : len(typed)-1]
 	case t.as == asMeant:
 		return meantBlock(strings.ToLower(typed))
 	case t.Kind == Text:
@@ -138,7 +139,7 @@ func (t Token) Line() int {
 func (t Token) Touches(next Token) bool { return t.end() == int(next.at) }
 
 // typed is the token as it stands in the file.
-func (t Token) typed() string { return t.file.Text[t.at:t.end()] }
+func (t Token) typed() string { return t.file.Text[t.at : t.at+uint32(t.size)] }
 
 // end is the byte behind the token.
 func (t Token) end() int { return int(t.at) + int(t.size) }
@@ -146,15 +147,20 @@ func (t Token) end() int { return int(t.at) + int(t.size) }
 // Word is the token as words are compared: small.
 func (t Token) Word() string {
 	if t.as == asSmall {
-		return t.typed()
+		return t.file.Text[t.at : t.at+uint32(t.size)]
 	}
-	return strings.ToLower(t.Text())
+	return t.lowered()
 }
+
+func (t Token) lowered() string { return strings.ToLower(t.Text()) }
 
 // Is tells whether the token is that word, which is given small. Words of the language have letters of one byte.
 func (t Token) Is(word string) bool {
+	if t.as == asSmall {
+		return t.typed() == word
+	}
 	text := t.Text()
-	return text == word || t.as != asSmall && len(text) == len(word) && text[0]|' ' == word[0] && strings.EqualFold(text, word)
+	return len(text) == len(word) && strings.EqualFold(text, word)
 }
 
 // Comment is one comment, from its # to the end of the line.

@@ -83,9 +83,9 @@ func KeyNames(block string) []string {
 }
 
 func factsOf(block string) *blockFacts {
-	for i := range blocks {
-		if blocks[i].word == block {
-			return &blocks[i]
+	for _, b := range blocksByPlace[placeOf(block)] {
+		if b.word == block {
+			return b
 		}
 	}
 	return nil
