@@ -347,7 +347,7 @@ func (c *checker) conditions(a *alarm, t *typer) (when, while, suppressed *formu
 		if l == nil {
 			return nil
 		}
-		f, ok := l.Value.(syntax.Formula)
+		f, ok := l.Value.(*syntax.Formula)
 		if !ok || f.Expr == nil {
 			return nil
 		}
@@ -589,7 +589,7 @@ func (c *checker) beside(a *alarm, p place, e *engine.Alarm, t *typer) {
 		}
 	}
 	if l := line(a.block, "due"); l != nil {
-		if f, ok := l.Value.(syntax.Formula); ok && f.Expr != nil {
+		if f, ok := l.Value.(*syntax.Formula); ok && f.Expr != nil {
 			if r := t.expr(f.Expr); !r.bad {
 				if r.q != units.Duration {
 					c.wrong(l, f.Expr.Where(), "")

@@ -226,7 +226,7 @@ func formulasOf(b *block) []syntax.Expr {
 	}
 	for _, key := range []string{"when", "while", "suppressed-while"} {
 		if l := line(b, key); l != nil {
-			if f, ok := l.Value.(syntax.Formula); ok && f.Expr != nil {
+			if f, ok := l.Value.(*syntax.Formula); ok && f.Expr != nil {
 				list = append(list, f.Expr)
 			}
 		}

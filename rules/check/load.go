@@ -47,8 +47,8 @@ type checker struct {
 	texts       map[string]string // of formulas: many alarms, or one at many stations, look alike
 	constants   map[constant]*formula.Node
 	standing    map[*point]*formula.Node // points by their short names
-	slowest     time.Duration     // update time of the slowest probe
-	noHours     bool              // a watch has hours that could not be read, which was said
+	slowest     time.Duration            // update time of the slowest probe
+	noHours     bool                     // a watch has hours that could not be read, which was said
 }
 
 // Load reads the main file and all that it names, checks it against the vocabulary of parts, buses and channels, and gives the plan; nil

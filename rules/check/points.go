@@ -79,15 +79,14 @@ func (c *checker) addComputed() {
 			if !k.Computed || s.points[k.Name] != nil {
 				continue
 			}
-			stands := true
+			if slices.ContainsFunc(k.From, func(input string) bool { return s.points[input] == nil }) {
+				continue
+			}
 			var from []string
 			for _, input := range k.From {
-				stands = stands && s.points[input] != nil
 				from = append(from, s.name+"/"+input)
 			}
-			if stands {
-				c.addPoint(&point{full: s.name + "/" + k.Name, short: k.Name, station: s, how: Computed, quantity: k.Quantity, from: from, keep: true})
-			}
+			c.addPoint(&point{full: s.name + "/" + k.Name, short: k.Name, station: s, how: Computed, quantity: k.Quantity, from: from, keep: true})
 		}
 	}
 	c.addAbout("bus", c.busPlaces())

@@ -46,7 +46,8 @@ func (r *reader) read() (statement, bool) {
 			read := r.open
 			read.tokens = r.tokens[:r.first]
 			r.open = r.begin(line)
-			r.tokens, r.spare = append(r.spare[:0], line...), r.tokens
+			r.tokens, r.spare = r.spare, r.tokens
+			r.tokens = append(r.tokens[:0], line...)
 			return read, true
 		}
 	}

@@ -221,7 +221,7 @@ func (p *parser) noKey(c *cursor, l *Line) {
 		at.Column += len([]rune(name))
 		at.Byte, at.Width = at.Byte+len(name), 1
 		c.fail("7", at, `":" does not belong here`, "A key stands without a colon: "+strings.ToLower(name)+" "+value+".")
-		l.Meant = strings.ToLower(name)
+		l.meant = c.facts.key(strings.ToLower(name))
 		return
 	}
 	if block == "change" && len(BlocksWith(key.Word())) > 0 {
@@ -233,11 +233,12 @@ func (p *parser) noKey(c *cursor, l *Line) {
 	for _, k := range c.facts.keys {
 		names = append(names, k.Name)
 	}
-	l.Meant = diag.Near(key.Word(), names)
+	meant := diag.Near(key.Word(), names)
+	l.meant = c.facts.key(meant)
 	var detail string
 	switch in := BlocksWith(key.Word()); {
-	case l.Meant != "":
-		detail = "Did you mean " + l.Meant + "?"
+	case meant != "":
+		detail = "Did you mean " + meant + "?"
 	case len(in) > 0:
 		detail = "It is a key of " + strings.Join(in, ", ") + "."
 	default:

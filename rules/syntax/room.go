@@ -5,6 +5,7 @@ import "millwarden/internal/slab"
 // room is where the parts of a tree lie.
 type room struct {
 	blocks    slab.Of[Block]
+	formulas  slab.Of[Formula]
 	junctions slab.Of[Junction]
 	deadbands slab.Of[Deadband]
 	exprs     slab.Of[Expr]

@@ -239,7 +239,10 @@ type Block struct {
 func (b *Block) add(l *Line, key string) {
 	b.Lines = append(b.Lines, l)
 	l.place = placeOf(key)
-	b.stands |= 1<<l.place | 1<<placeOf(l.Meant)
+	b.stands |= 1 << l.place
+	if l.meant != nil {
+		b.stands |= 1 << placeOf(l.meant.Name)
+	}
 }
 
 // Title is the block as messages name it: "alarm too-sour", "broker".
@@ -285,7 +288,7 @@ func (b *Block) Has(key string) bool {
 		return false
 	}
 	for _, l := range b.Lines {
-		if l.place == place && l.is(key) || l.Meant != "" && l.Meant == key {
+		if l.place == place && l.is(key) || l.meant != nil && l.meant.Name == key {
 			return true
 		}
 	}
@@ -304,12 +307,11 @@ type Scope struct {
 type Line struct {
 	Key     Token
 	Value   Value
-	Because *Texts  // suppressed-while … because "…"
 	Tokens  []Token // what stood behind the key
 	fixed   *Key    // of the table of keys; nil where it is declared elsewhere, or none
 	place   uint8   // of its key
 	Refused bool    // it was said to be wrong; Value may be nil
-	Meant   string  // a key near the one that is no key of the block
+	meant   *Key    // near the one that is no key of the block
 }
 
 // is tells whether the line has that key.
@@ -490,8 +492,8 @@ func coverTokens(tokens []Token) diag.Range {
 }
 
 // Where is the place of a value or a node: from its first word to its last, or to the end of its first line.
-func (t *Texts) Where() diag.Range  { return coverTokens(t.Pieces) }
-func (f Formula) Where() diag.Range { return f.Expr.Where() }
+func (t *Texts) Where() diag.Range   { return coverTokens(t.Pieces) }
+func (f *Formula) Where() diag.Range { return f.Expr.Where() }
 func (b *Bound) Where() diag.Range {
 	if b.Amount != nil {
 		return b.Amount.Where()

@@ -10,7 +10,7 @@ import (
 
 // value reads what the key takes, to the end of the line.
 func (c *cursor) value(l *Line) {
-	if v := c.form(l); v != nil && !isNil(v) {
+	if v := c.form(); v != nil && !isNil(v) {
 		l.Value = v
 	}
 	c.end()
@@ -23,13 +23,13 @@ func isNil(v Value) bool {
 		return v == nil
 	case *Amount:
 		return v == nil
-	case Formula:
+	case *Formula:
 		return v.Expr == nil
 	}
 	return false
 }
 
-func (c *cursor) form(l *Line) Value {
+func (c *cursor) form() Value {
 	switch c.key.form {
 	case formText:
 		return c.texts()
@@ -65,12 +65,12 @@ func (c *cursor) form(l *Line) Value {
 	case formBound:
 		return c.bound()
 	default:
-		return c.longForm(l)
+		return c.longForm()
 	}
 }
 
 // longForm reads the values that hold several things.
-func (c *cursor) longForm(l *Line) Value {
+func (c *cursor) longForm() Value {
 	switch c.key.form {
 	case formHours:
 		return c.hours()
@@ -86,14 +86,13 @@ func (c *cursor) longForm(l *Line) Value {
 		}
 		return d
 	case formFormula:
-		x, _ := c.formula()
-		return Formula{x}
+		return c.condition()
 	case formFormulaBecause:
-		x, ok := c.formula()
-		if ok {
-			l.Because = c.because()
+		f := c.condition()
+		if f.Expr != nil {
+			c.because() // for whoever reads the file
 		}
-		return Formula{x}
+		return f
 	case formDeadband:
 		return c.deadband()
 	case formEvidence:
@@ -106,6 +105,13 @@ func (c *cursor) longForm(l *Line) Value {
 		}
 		return &Pieces{c.pieces()}
 	}
+}
+
+// condition reads a formula as the value of a line.
+func (c *cursor) condition() *Formula {
+	f := c.p.room.formulas.Next()
+	f.Expr, _ = c.formula()
+	return f
 }
 
 // one reads a single token of one of the kinds.
