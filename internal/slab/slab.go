@@ -5,10 +5,16 @@
 package slab
 
 // Of is a slab of values of one type; its zero value is ready.
-type Of[T any] struct{ free []T }
+type Of[T any] struct {
+	free []T
+	size int // of the array that free is the rest of
+}
 
-// size of the arrays, in values. Chosen: a small file wastes a few kilobytes.
-const size = 32
+// Sizes of the arrays, in values: each is twice the one before. Chosen: a small file wastes a few kilobytes, a large one a few tens.
+const (
+	least = 32
+	most  = 256
+)
 
 // Next is a zero value that nobody has yet.
 func (s *Of[T]) Next() *T { return &s.Take(1)[0] }
@@ -16,7 +22,8 @@ func (s *Of[T]) Next() *T { return &s.Take(1)[0] }
 // Take gives n of them side by side. Appending to them makes a copy elsewhere.
 func (s *Of[T]) Take(n int) []T {
 	if len(s.free) < n {
-		s.free = make([]T, max(n, size))
+		s.size = min(max(2*s.size, least), most)
+		s.free = make([]T, max(n, s.size))
 	}
 	taken := s.free[:n:n]
 	s.free = s.free[n:]

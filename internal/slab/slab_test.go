@@ -6,7 +6,7 @@ import "testing"
 func TestTake_apart(t *testing.T) {
 	var s Of[int]
 	var all [][]int
-	for n := range 3 * size {
+	for n := range 3 * most {
 		got := s.Take(n % 5)
 		for i := range got {
 			if got[i] != 0 {
@@ -27,7 +27,7 @@ func TestTake_apart(t *testing.T) {
 	if a, b := s.Next(), s.Next(); a == b || *a != 0 || *b != 0 {
 		t.Errorf("Next gives %p and %p of %d and %d", a, b, *a, *b)
 	}
-	if big := s.Take(size + 1); len(big) != size+1 {
-		t.Errorf("Take gives %d of %d", len(big), size+1)
+	if big := s.Take(most + 1); len(big) != most+1 {
+		t.Errorf("Take gives %d of %d", len(big), most+1)
 	}
 }

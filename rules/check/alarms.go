@@ -53,6 +53,9 @@ func (c *checker) checkAlarms() {
 	c.addMoments()
 	c.checkWithout()
 	c.checkChanges()
+	for _, p := range c.probeList {
+		c.slowest = max(c.slowest, p.plan.Every)
+	}
 	if alarms, fit := c.placeAlarms(); fit {
 		c.instantiateAll(alarms)
 		c.checkDepends()
@@ -338,6 +341,7 @@ func (c *checker) instantiate(a *alarm, p place, t *typer) {
 	c.calling(a, p, e)
 	c.beside(a, p, e, t)
 	e.Printed = printedForm(e)
+	c.unwise(a, e)
 }
 
 // conditions types when, while and suppressed-while.

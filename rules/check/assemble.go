@@ -4,6 +4,7 @@ import (
 	"slices"
 	"time"
 
+	"millwarden/internal/slab"
 	"millwarden/rules/engine"
 	"millwarden/rules/formula"
 )
@@ -106,6 +107,11 @@ func (c *checker) pointLimits() {
 	for i := range c.plan.Points {
 		index[c.plan.Points[i].Name] = i
 	}
+	type found struct {
+		at int // of the points
+		PointLimit
+	}
+	all, count := make([]found, 0, 2*len(c.plan.Engine.Alarms)), make([]int, len(c.plan.Points))
 	for i := range c.plan.Engine.Alarms {
 		a := &c.plan.Engine.Alarms[i]
 		if a.Kind == engine.KindEvent {
@@ -133,13 +139,24 @@ func (c *checker) pointLimits() {
 			if c.limits[limit.Text] != nil {
 				pl.Limit = limit.Text
 			}
-			c.plan.Points[at].Limits = append(c.plan.Points[at].Limits, pl)
+			all = append(all, found{at, pl})
+			count[at]++
 		})
 		if a.CriticalLimit != nil && firstPoint != "" {
 			at := index[firstPoint]
-			c.plan.Points[at].Limits = append(c.plan.Points[at].Limits, PointLimit{Alarm: a.ID, Kind: a.Kind, Priority: a.Priority,
-				Value: a.CriticalLimit.Value, Above: above, Critical: true})
+			all = append(all, found{at, PointLimit{Alarm: a.ID, Kind: a.Kind, Priority: a.Priority, Value: a.CriticalLimit.Value, Above: above, Critical: true}})
+			count[at]++
 		}
+	}
+	var room slab.Of[PointLimit]
+	for i, n := range count {
+		if n > 0 {
+			c.plan.Points[i].Limits = room.Take(n)[:0]
+		}
+	}
+	for i := range all {
+		p := &c.plan.Points[all[i].at]
+		p.Limits = append(p.Limits, all[i].PointLimit)
 	}
 }
 

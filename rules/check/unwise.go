@@ -15,29 +15,32 @@ import (
 
 // checkUnwise says what is legal and will be regretted. Built-in alarms are spoken of only where the site's own text made the trouble.
 func (c *checker) checkUnwise() {
-	for _, p := range c.probeList {
-		c.slowest = max(c.slowest, p.plan.Every)
-	}
 	for _, a := range c.alarmList {
+		if !a.ours() || a.kind != engine.KindAlarm {
+			continue
+		}
 		for i := range a.made {
-			e := &a.made[i]
-			if e.Kind != engine.KindAlarm || e.When == nil {
-				continue
-			}
-			c.toldTooLate(a, e)
-			c.deadbandKeeps(a, e)
-			if a.ours() {
-				c.waitsForPeople(a, e)
+			if e := &a.made[i]; e.When != nil {
 				c.ringsBefore(a, e)
 			}
 		}
-		if a.ours() && a.kind == engine.KindAlarm {
-			c.textFits(a)
-			c.translated(a)
-		}
+		c.textFits(a)
+		c.translated(a)
 	}
 	c.lateSteps()
 	c.mailAlone()
+}
+
+// unwise says of one alarm what it will be regretted for whatever the others are.
+func (c *checker) unwise(a *alarm, e *engine.Alarm) {
+	if e.Kind != engine.KindAlarm || e.When == nil {
+		return
+	}
+	c.toldTooLate(a, e)
+	c.deadbandKeeps(a, e)
+	if a.ours() {
+		c.waitsForPeople(a, e)
+	}
 }
 
 // toldTooLate is W5: delay and update time together leave no time. What people enter by hand is told when they enter it.
