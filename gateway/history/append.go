@@ -29,14 +29,14 @@ type ring struct {
 	lost uint64
 }
 
-func (r *ring) add(w waiting) {
+func (r *ring) add(w *waiting) {
 	if len(r.all) >= ringReadings {
 		n := copy(r.all, r.all[rowReadings:]) // by whole rows: a shift for each reading would cost too much
 		clear(r.all[n:])
 		r.all = r.all[:n]
 		r.lost += rowReadings
 	}
-	r.all = append(r.all, w)
+	r.all = append(r.all, *w)
 }
 
 func (r *ring) empty() {
@@ -97,13 +97,15 @@ func (h *History) Append(rs []reading.Reading) (last uint64, err error) {
 // accept rounds readings and settles their times.
 func (h *History) accept(rs []reading.Reading) {
 	points := h.find(rs)
+	var w waiting
 	for i := range rs {
-		r := Round(rs[i])
-		if r.Stamp.Set && !h.place(points[i], &r) {
+		w.Reading, w.point = rs[i], points[i]
+		round(&w.Reading)
+		if w.Stamp.Set && !h.place(w.point, &w.Reading) {
 			h.repeated++
 			continue
 		}
-		h.waiting.add(waiting{Reading: r, point: points[i]})
+		h.waiting.add(&w)
 	}
 }
 
@@ -165,10 +167,10 @@ func (h *History) write(ending bool) error {
 // commit writes rows and what goes with them. A row alone is one statement, which is its own transaction: to begin and to end one costs as much again.
 func (h *History) commit(ctx context.Context, rows []newRow, full []stretch, written uint64) error {
 	if len(rows) == 1 && len(full) == 0 && !h.pending {
-		return h.insertRow(ctx, h.insert, &rows[0])
+		return h.pen.do(ctx, h.file.Write, func() error { return h.insertRow(ctx, h.pen.insert, &rows[0]) })
 	}
 	return h.inTransaction(ctx, func(tx *sql.Tx) error {
-		insert := tx.StmtContext(ctx, h.insert) // closed by the end of tx
+		insert := tx.StmtContext(ctx, h.pen.insert) // closed by the end of tx
 		for i := range rows {
 			if err := h.insertRow(ctx, insert, &rows[i]); err != nil {
 				return err

@@ -41,7 +41,7 @@ func TestVerify_rolledUp(t *testing.T) {
 	for i := range chunks {
 		c := &chunks[i]
 		c.data[r.IntN(len(c.data))] ^= 1 << r.IntN(8)
-		if _, err := copied.file.Write.ExecContext(t.Context(), "UPDATE chunk SET data = ? WHERE key = ?", c.data, c.key); err != nil {
+		if _, err := pool(t, copied).ExecContext(t.Context(), "UPDATE chunk SET data = ? WHERE key = ?", c.data, c.key); err != nil {
 			t.Fatal(err)
 		}
 		whole.Readings -= uint64(c.count)

@@ -2,6 +2,7 @@ package history
 
 import (
 	"bytes"
+	"database/sql"
 	"errors"
 	"flag"
 	"fmt"
@@ -226,7 +227,7 @@ func TestLog_cutAtEveryByte(t *testing.T) {
 	}
 	r := rand.New(rand.NewPCG(25, 26))
 	mustAppend(t, h, second(r, 3, 0)...)
-	if _, err := h.file.Write.ExecContext(t.Context(), "PRAGMA wal_checkpoint(TRUNCATE)"); err != nil { // the schema is in the file, the log is empty
+	if _, err := pool(t, h).ExecContext(t.Context(), "PRAGMA wal_checkpoint(TRUNCATE)"); err != nil { // the schema is in the file, the log is empty
 		t.Fatal(err)
 	}
 	log := filepath.Join(dir, fileName+"-wal")
@@ -364,7 +365,7 @@ func TestAppend_meetsDamage(t *testing.T) {
 	}
 	last := h.Last()
 	// A table that is gone is an error, one whose root is torn is damage: point the schema at a page that is no tree.
-	if _, err := h.file.Write.ExecContext(t.Context(), "PRAGMA wal_checkpoint(TRUNCATE)"); err != nil {
+	if _, err := pool(t, h).ExecContext(t.Context(), "PRAGMA wal_checkpoint(TRUNCATE)"); err != nil {
 		t.Fatal(err)
 	}
 	f, err := os.OpenFile(filepath.Join(dir, fileName), os.O_RDWR, 0)
@@ -381,7 +382,7 @@ func TestAppend_meetsDamage(t *testing.T) {
 	if err := f.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := h.file.Write.ExecContext(t.Context(), "PRAGMA shrink_memory"); err != nil { // or its pages come from memory
+	if _, err := pool(t, h).ExecContext(t.Context(), "PRAGMA shrink_memory"); err != nil { // or its pages come from memory
 		t.Fatal(err)
 	}
 	for s := 20; s < 24; s++ {
@@ -459,10 +460,10 @@ func TestOpen_tablesBesideTheRows(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if _, err := h.file.Write.ExecContext(t.Context(), c.statement); err != nil {
+			if _, err := pool(t, h).ExecContext(t.Context(), c.statement); err != nil {
 				t.Fatal(err)
 			}
-			if err := h.file.Close(); err != nil { // not h.Close: it would write what it knows
+			if err := errors.Join(h.pen.drop(), h.file.Close()); err != nil { // not h.Close: it would write what it knows
 				t.Fatal(err)
 			}
 			if err := h.lock.Release(); err != nil {
@@ -520,7 +521,7 @@ func TestOpen_damagedCause(t *testing.T) {
 	h := openTest(t, dir)
 	in := reading.Missing("tank-1/ph", units.PH, after(0), "no answer")
 	mustAppend(t, h, in)
-	if _, err := h.file.Write.ExecContext(t.Context(), "UPDATE cause SET text = 'nothing'"); err != nil {
+	if _, err := pool(t, h).ExecContext(t.Context(), "UPDATE cause SET text = 'nothing'"); err != nil {
 		t.Fatal(err)
 	}
 	if err := h.Close(); err != nil {
@@ -547,7 +548,7 @@ func TestDictionary_keepsTheStep(t *testing.T) {
 	h := openTest(t, dir)
 	mustAppend(t, h, temperature("bin-1/temperature", 21.5, after(0)))
 	// As if the program had counted tenths when this was written.
-	if _, err := h.file.Write.ExecContext(t.Context(), "UPDATE point SET steps = 10, crc = ?", pointSum(1, "bin-1/temperature", "temperature", 10)); err != nil {
+	if _, err := pool(t, h).ExecContext(t.Context(), "UPDATE point SET steps = 10, crc = ?", pointSum(1, "bin-1/temperature", "temperature", 10)); err != nil {
 		t.Fatal(err)
 	}
 	if err := h.Close(); err != nil {
@@ -599,4 +600,13 @@ func TestAppend_afterSettingAside(t *testing.T) {
 	if latest := h.Latest(); len(latest) != points {
 		t.Errorf("%d newest readings, want %d", len(latest), points)
 	}
+}
+
+// pool lets a test write behind the history's back, on its own connection.
+func pool(t testing.TB, h *History) *sql.DB {
+	t.Helper()
+	if err := h.pen.drop(); err != nil {
+		t.Fatal(err)
+	}
+	return h.file.Write
 }

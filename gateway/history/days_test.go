@@ -44,7 +44,7 @@ func TestChunk_lostIsTold(t *testing.T) {
 // wantLost removes a chunk, looks whether it is missed, and puts it back.
 func wantLost(t testing.TB, h *History, c *chunk) {
 	t.Helper()
-	if _, err := h.file.Write.ExecContext(t.Context(), "DELETE FROM chunk WHERE key = ?", c.key); err != nil {
+	if _, err := pool(t, h).ExecContext(t.Context(), "DELETE FROM chunk WHERE key = ?", c.key); err != nil {
 		t.Fatal(err)
 	}
 	clear(h.spoiled)
@@ -72,7 +72,7 @@ func wantLost(t testing.TB, h *History, c *chunk) {
 	if v, err := h.Verify(t.Context()); err != nil || v.Damaged != 1 || v.Readings != h.Last()-uint64(c.count) {
 		t.Errorf("Verify() = %+v, %v, want 1 damaged and %d readings", v, err, h.Last()-uint64(c.count))
 	}
-	if _, err := h.file.Write.ExecContext(t.Context(), "INSERT INTO chunk (key, hours, count, data) VALUES (?, ?, ?, ?)", c.key, c.hours, c.count, c.data); err != nil {
+	if _, err := pool(t, h).ExecContext(t.Context(), "INSERT INTO chunk (key, hours, count, data) VALUES (?, ?, ?, ?)", c.key, c.hours, c.count, c.data); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -82,7 +82,7 @@ func TestChunk_lateDoesNotHideTheLost(t *testing.T) {
 	h := rolledEstate(t, 3*3600, night.Add(9*time.Hour))
 	lost := allChunks(t, h)[0]
 	point := h.names.points[pointOf(lost.key)].point
-	if _, err := h.file.Write.ExecContext(t.Context(), "DELETE FROM chunk WHERE key = ?", lost.key); err != nil {
+	if _, err := pool(t, h).ExecContext(t.Context(), "DELETE FROM chunk WHERE key = ?", lost.key); err != nil {
 		t.Fatal(err)
 	}
 	at := reading.Stamp{Wall: hourTime(lost.firstHour()).Add(59*time.Minute + 500*time.Millisecond), Mono: time.Hour, Boot: 3, Set: true}

@@ -231,7 +231,7 @@ func (h *History) name(ctx context.Context, rs []waiting) error {
 	if len(points)+len(causes) == 0 {
 		return nil
 	}
-	tx, err := h.file.Write.BeginTx(ctx, nil)
+	tx, err := h.beginTx(ctx)
 	if err != nil {
 		return err
 	}

@@ -39,7 +39,7 @@ func TestChild(t *testing.T) {
 		t.Fatal(err)
 	}
 	if os.Getenv(childUnsynced) != "" { // the control of the power cuts
-		if _, err := h.file.Write.ExecContext(t.Context(), "PRAGMA synchronous = OFF"); err != nil {
+		if _, err := pool(t, h).ExecContext(t.Context(), "PRAGMA synchronous = OFF"); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -129,7 +129,7 @@ func TestAppend_fullDisk(t *testing.T) {
 	h := openTest(t, t.TempDir())
 	limit := func(pages int) {
 		t.Helper()
-		if _, err := h.file.Write.ExecContext(t.Context(), fmt.Sprintf("PRAGMA max_page_count = %d", pages)); err != nil {
+		if _, err := pool(t, h).ExecContext(t.Context(), fmt.Sprintf("PRAGMA max_page_count = %d", pages)); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -181,7 +181,7 @@ func TestAppend_fullDisk(t *testing.T) {
 // What finds no room in memory either is counted, and the newest are kept.
 func TestAppend_fullDiskAndMemory(t *testing.T) {
 	h := openTest(t, t.TempDir())
-	if _, err := h.file.Write.ExecContext(t.Context(), "PRAGMA query_only = 1"); err != nil { // a card that went read-only
+	if _, err := pool(t, h).ExecContext(t.Context(), "PRAGMA query_only = 1"); err != nil { // a card that went read-only
 		t.Fatal(err)
 	}
 	r := rand.New(rand.NewPCG(35, 36))
@@ -197,7 +197,7 @@ func TestAppend_fullDiskAndMemory(t *testing.T) {
 	if c.Lost == 0 || int(c.Lost)+c.Waiting != total || c.Waiting > ringReadings {
 		t.Errorf("Counts() = %+v of %d readings", c, total)
 	}
-	if _, err := h.file.Write.ExecContext(t.Context(), "PRAGMA query_only = 0"); err != nil {
+	if _, err := pool(t, h).ExecContext(t.Context(), "PRAGMA query_only = 0"); err != nil {
 		t.Fatal(err)
 	}
 	mustAppend(t, h)

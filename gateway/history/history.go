@@ -148,7 +148,7 @@ type History struct {
 	ended           bool       // Close was called; guarded by writing
 	lostRow         bool       // Open found a row whose length is not known; guarded by writing
 	scratch         scratch    // of the writer
-	insert          *sql.Stmt  // of a row; guarded by writing
+	pen             pen        // guarded by writing
 	moved, repeated uint64     // for Counts; guarded by writing
 
 	reserved uint64 // no position above it was ever given; guarded by writing
@@ -213,17 +213,14 @@ func (h *History) begin() error {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	h.file, h.lostRow, h.roller = file, false, newRoller()
-	h.insert, err = file.Write.PrepareContext(ctx, "INSERT OR REPLACE INTO row (first, data) VALUES (?, ?)")
-	if err == nil {
-		h.rowsFrom, err = file.Read.PrepareContext(ctx, `SELECT first, data FROM row
+	h.rowsFrom, err = file.Read.PrepareContext(ctx, `SELECT first, data FROM row
 			WHERE first BETWEEN coalesce((SELECT max(first) FROM row WHERE first BETWEEN ?1 AND ?2), ?2) AND ?3 ORDER BY first`)
-	}
 	if err == nil {
 		err = h.load(ctx)
 	}
 	if err != nil {
 		h.file = nil
-		return errors.Join(database.Explain(err), file.Close())
+		return errors.Join(database.Explain(err), h.pen.drop(), file.Close())
 	}
 	// A new file beside an old reservation, a file copied back from long ago, or a last row of unknown length: go on above all that was ever given.
 	fresh := h.last == 0
@@ -245,7 +242,7 @@ func (h *History) renew(cause error) error {
 	h.file = nil
 	h.mu.Unlock()
 	if old != nil {
-		_ = old.Close() // it is damaged: what closing says does not matter any more
+		_, _ = h.pen.drop(), old.Close() // it is damaged: what closing says does not matter any more
 	}
 	aside, err := database.SetAside(filepath.Join(h.dir, fileName), cause)
 	if err != nil {
@@ -271,7 +268,7 @@ func (h *History) Close() error {
 			failed = fmt.Errorf("history: closing: %w", err)
 		}
 		h.mu.Lock()
-		failed = errors.Join(failed, h.file.Close())
+		failed = errors.Join(failed, h.pen.drop(), h.file.Close())
 		h.file = nil
 		h.mu.Unlock()
 	}
@@ -283,7 +280,7 @@ var errClosed = errors.New("history: no file is open")
 
 // inTransaction does several writes in one commit.
 func (h *History) inTransaction(ctx context.Context, do func(*sql.Tx) error) error {
-	tx, err := h.file.Write.BeginTx(ctx, nil)
+	tx, err := h.beginTx(ctx)
 	if err != nil {
 		return err
 	}
@@ -291,6 +288,15 @@ func (h *History) inTransaction(ctx context.Context, do func(*sql.Tx) error) err
 		return errors.Join(err, tx.Rollback())
 	}
 	return tx.Commit()
+}
+
+// beginTx begins a transaction on the one connection that writes. The caller holds writing, or nobody else has the history yet.
+func (h *History) beginTx(ctx context.Context) (tx *sql.Tx, err error) {
+	err = h.pen.do(ctx, h.file.Write, func() error {
+		tx, err = h.pen.conn.BeginTx(ctx, nil)
+		return err
+	})
+	return tx, err
 }
 
 // Aside tells that the file found at Open, or since, was damaged and set aside; nil: it was not. The caller raises it as an alarm.

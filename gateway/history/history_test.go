@@ -503,7 +503,7 @@ func TestOpen_refusesWhatItCannotHold(t *testing.T) {
 func TestOpen_newerSchemaIsLeftAlone(t *testing.T) {
 	dir := t.TempDir()
 	h := openTest(t, dir)
-	if _, err := h.file.Write.ExecContext(t.Context(), "PRAGMA user_version = 99"); err != nil {
+	if _, err := pool(t, h).ExecContext(t.Context(), "PRAGMA user_version = 99"); err != nil {
 		t.Fatal(err)
 	}
 	if err := h.Close(); err != nil {
@@ -522,7 +522,7 @@ func TestOpen_setsPragmas(t *testing.T) {
 	h := openTest(t, t.TempDir())
 	for pragma, want := range map[string]string{"page_size": "1024", "journal_mode": "wal", "synchronous": "2", "journal_size_limit": "-1"} {
 		var got string
-		if err := h.file.Write.QueryRowContext(t.Context(), "PRAGMA "+pragma).Scan(&got); err != nil || got != want {
+		if err := pool(t, h).QueryRowContext(t.Context(), "PRAGMA "+pragma).Scan(&got); err != nil || got != want {
 			t.Errorf("%s = %q, %v, want %q", pragma, got, err, want)
 		}
 	}

@@ -484,7 +484,7 @@ func TestChunk_damageIsTold(t *testing.T) {
 		} else {
 			bad.data[r.IntN(len(bad.data))] ^= 1 << r.IntN(8)
 		}
-		if _, err := h.file.Write.ExecContext(t.Context(), "UPDATE chunk SET count = ?, data = ? WHERE key = ?", bad.count, bad.data, key); err != nil {
+		if _, err := pool(t, h).ExecContext(t.Context(), "UPDATE chunk SET count = ?, data = ? WHERE key = ?", bad.count, bad.data, key); err != nil {
 			t.Fatal(err)
 		}
 		p := h.names.points[pointOf(key)].point
@@ -500,7 +500,7 @@ func TestChunk_damageIsTold(t *testing.T) {
 		if err == nil && len(got) > 0 {
 			silent++
 		}
-		if _, err := h.file.Write.ExecContext(t.Context(), "UPDATE chunk SET count = ?, data = ? WHERE key = ?", c.count, c.data, key); err != nil {
+		if _, err := pool(t, h).ExecContext(t.Context(), "UPDATE chunk SET count = ?, data = ? WHERE key = ?", c.count, c.data, key); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -520,7 +520,7 @@ func TestRollUp_leavesDamageWhereItIs(t *testing.T) {
 	}
 	defer h.Close()
 	fillMixed(t, h, 4*rowsPerStretch)
-	if _, err := h.file.Write.ExecContext(t.Context(), "UPDATE row SET data = zeroblob(50) WHERE first = 31"); err != nil {
+	if _, err := pool(t, h).ExecContext(t.Context(), "UPDATE row SET data = zeroblob(50) WHERE first = 31"); err != nil {
 		t.Fatal(err)
 	}
 	if done := rollAll(t, h, night.Add(24*time.Hour), true); done.Readings == 0 || h.First() != 1 {

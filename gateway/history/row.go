@@ -117,11 +117,15 @@ func unpack(f form, number int64, steps float64) float64 {
 
 // Round gives a reading as it will be read back: value to the step of its quantity, times to the millisecond, wall time in UTC.
 func Round(r reading.Reading) reading.Reading {
+	round(&r)
+	return r
+}
+
+func round(r *reading.Reading) {
 	steps := r.Quantity.StepsPerUnit()
 	f, number := pack(r.Value, steps)
 	r.Value = unpack(f, number, steps)
 	r.Stamp = stampOf(r.Stamp).reading()
-	return r
 }
 
 func zigzag(v int64) uint64   { return uint64(v<<1) ^ uint64(v>>63) }

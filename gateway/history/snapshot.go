@@ -56,7 +56,7 @@ func (s *snapshot) close() error {
 // rearrange changes stretches or chunks in the file, and then in memory, such that no snapshot sees the one without the other. The caller holds
 // writing.
 func (h *History) rearrange(ctx context.Context, do func(*sql.Tx) error, apply func()) error {
-	tx, err := h.file.Write.BeginTx(ctx, nil)
+	tx, err := h.beginTx(ctx)
 	if err != nil {
 		return err
 	}
