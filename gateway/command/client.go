@@ -17,7 +17,6 @@ import (
 	"text/tabwriter"
 	"time"
 
-	"millwarden/gateway/logbook/lots"
 	"millwarden/gateway/web"
 )
 
@@ -26,6 +25,7 @@ import (
 type gateway struct {
 	address string
 	named   string // where it was looked for, for messages
+	data    string // the folder in which its socket was looked for
 	client  *http.Client
 }
 
@@ -34,7 +34,7 @@ func gatewayAt(address, data string) gateway {
 		if !strings.Contains(address, "://") {
 			address = "http://" + address
 		}
-		return gateway{strings.TrimSuffix(address, "/"), address, http.DefaultClient}
+		return gateway{strings.TrimSuffix(address, "/"), address, data, http.DefaultClient}
 	}
 	socket := web.Socket(data)
 	if _, err := os.Stat(socket); err != nil && data == defaultData { // the demo keeps its folder elsewhere, and hears everybody
@@ -43,11 +43,14 @@ func gatewayAt(address, data string) gateway {
 	dial := func(ctx context.Context, _, _ string) (net.Conn, error) {
 		return new(net.Dialer).DialContext(ctx, "unix", socket)
 	}
-	return gateway{"http://localhost", socket, &http.Client{Transport: &http.Transport{DialContext: dial}}}
+	return gateway{"http://localhost", socket, data, &http.Client{Transport: &http.Transport{DialContext: dial}}}
 }
 
-// askWait bounds one question; chosen: a gateway on this board answers in milliseconds, but a calibration waits for the probe, up to 40 s.
-const askWait = time.Minute
+// askWait bounds one question; chosen: most take milliseconds, a calibration waits for the probe up to 40 s, a record reads a season on a small board.
+const askWait = 2 * time.Minute
+
+// answerMost bounds one answer; chosen: the record of a lot with all its curves has some megabytes.
+const answerMost = 64 << 20
 
 func (g gateway) get(ctx context.Context, path string, into any) error {
 	return g.do(ctx, http.MethodGet, path, nil, into)
@@ -79,36 +82,41 @@ func throughJSON(from, into any) error {
 }
 
 func (g gateway) do(ctx context.Context, method, path string, body []byte, into any) error {
-	ctx, cancel := context.WithTimeout(ctx, askWait)
-	defer cancel()
-	request, err := http.NewRequestWithContext(ctx, method, g.address+path, bytes.NewReader(body))
-	if err != nil {
-		return fmt.Errorf("%w: %s is no address of a page, for example http://%s", errUse, g.address, web.DefaultListen)
-	}
-	request.Header.Set("Content-Type", "application/json")
-	request.Header.Set("Accept-Language", "en") // as everything else that the commands say
-	answer, err := g.client.Do(request)
-	if err != nil {
-		return fmt.Errorf("no gateway answers at %s: is it running? (--data names its folder, --at another address): %w", g.named, err)
-	}
-	defer answer.Body.Close() //nolint:errcheck // it was read to its end or given up
-	text, err := io.ReadAll(io.LimitReader(answer.Body, 8<<20))
-	if err != nil {
-		return fmt.Errorf("reading the gateway's answer: %w", err)
-	}
-	if answer.StatusCode == http.StatusUnauthorized {
-		return fmt.Errorf("the gateway at %s wants to know who asks: on its board run this without --at, as its own user or as root", g.named)
-	}
-	if answer.StatusCode >= http.StatusBadRequest {
-		return refusedBy(answer.Status, text)
-	}
-	if into == nil {
-		return nil
+	text, err := g.text(ctx, method, path, body)
+	if err != nil || into == nil {
+		return err
 	}
 	if err := json.Unmarshal(text, into); err != nil {
 		return fmt.Errorf("the answer of %s is not a gateway's: %w", g.address, err)
 	}
 	return nil
+}
+
+// text is the answer as it came; what the gateway refuses is an error in its own words.
+func (g gateway) text(ctx context.Context, method, path string, body []byte) ([]byte, error) {
+	ctx, cancel := context.WithTimeout(ctx, askWait)
+	defer cancel()
+	request, err := http.NewRequestWithContext(ctx, method, g.address+path, bytes.NewReader(body))
+	if err != nil {
+		return nil, fmt.Errorf("%w: %s is no address of a page, for example http://%s", errUse, g.address, web.DefaultListen)
+	}
+	request.Header.Set("Content-Type", "application/json")
+	request.Header.Set("Accept-Language", "en") // as everything else that the commands say
+	answer, err := g.client.Do(request)
+	if err != nil {
+		return nil, fmt.Errorf("no gateway answers at %s: is it running? (--data names its folder, --at another address): %w", g.named, err)
+	}
+	defer answer.Body.Close() //nolint:errcheck // it was read to its end or given up
+	text, err := io.ReadAll(io.LimitReader(answer.Body, answerMost))
+	switch {
+	case err != nil:
+		return nil, fmt.Errorf("reading the gateway's answer: %w", err)
+	case answer.StatusCode == http.StatusUnauthorized:
+		return nil, fmt.Errorf("the gateway at %s wants to know who asks: on its board run this without --at, as its own user or as root", g.named)
+	case answer.StatusCode >= http.StatusBadRequest:
+		return nil, refusedBy(answer.Status, text)
+	}
+	return text, nil
 }
 
 // refusedBy gives the gateway's own sentence.
@@ -238,13 +246,4 @@ func acknowledge(ctx context.Context, io IO, args []string) error {
 	}
 	fmt.Fprintf(io.Out, "%s is on it: %s %d\n", *by, words[0], occurrence)
 	return nil
-}
-
-// load and empty are the two acts of the night, with words of their own.
-func load(ctx context.Context, io IO, args []string) error {
-	return lot(ctx, io, append([]string{string(lots.Load)}, args...))
-}
-
-func empty(ctx context.Context, io IO, args []string) error {
-	return lot(ctx, io, append([]string{string(lots.Empty)}, args...))
 }

@@ -79,7 +79,7 @@ func groups() []group {
 			{"lot", "ACT LOT|STATION … --by NAME", "enters what else was done to a lot: intake, move, split, blend, weigh, check, hull, grade, roast, correct", lot},
 			{"mark", "STATION WHAT --by NAME", "what was done to a station: stirred, covered, hand-checked, chaff-emptied, ducts-cleaned", mark},
 			{"lots", "[LOT]", "the lots, or one whole", listLots},
-			{"record", "LOT [--out DIR]", "the lot's record: a document that prints, and a table beside it", makeRecord},
+			{"record", "LOT [--out DIR] [--language es] [--units us]", "the lot's record: a document that prints, and a table beside it", makeRecord},
 			{"season", "[--from TIME] [--to TIME] [--csv]", "nights and lots compared: forecasts against what came, yields, hours of danger", season},
 		}},
 		{"Upkeep", []subcommand{

@@ -36,13 +36,18 @@ type lotFlags struct {
 	screens        []lots.Screen
 }
 
-func (l *lotFlags) add(f flagSet) {
-	s := &l.step
+// addShared are the options that stand with a load and an empty too.
+func (l *lotFlags) addShared(f flagSet) {
 	f.StringVar(&l.by, "by", "", "who does it: a person of the rules file")
 	f.StringVar(&l.when, "when", "", "when it was done, where that was earlier: 2026-06-10T05:10:00-05:00")
-	f.StringVar(&s.Note, "note", "", "what else is to be kept")
+	f.StringVar(&l.step.Note, "note", "", "what else is to be kept")
+	f.Float64Var((*float64)(&l.step.Kg), "kg", 0, "weight in kg; of hull and roast, what came out")
+}
+
+func (l *lotFlags) add(f flagSet) {
+	l.addShared(f)
+	s := &l.step
 	f.StringVar(&s.Station, "station", "", "check, roast: where")
-	f.Float64Var((*float64)(&s.Kg), "kg", 0, "weight in kg; hull and roast: what came out")
 	f.Float64Var((*float64)(&s.In), "in", 0, "hull, roast: what went in, in kg")
 	f.Float64Var((*float64)(&s.Moisture), "moisture", 0, "moisture in %wb")
 	f.Float64Var(&s.Activity, "aw", 0, "water activity, 0 to 1")
@@ -94,10 +99,27 @@ func minutes(text string) (int, error) {
 // lot enters one act on a lot.
 func lot(ctx context.Context, std IO, args []string) error {
 	var l lotFlags
-	g, words, err := ask("lot", std, args, l.add)
+	return l.enter(ctx, std, "lot", l.add, args)
+}
+
+// load and empty are the acts of every day, without "lot" before them.
+func load(ctx context.Context, std IO, args []string) error {
+	var l lotFlags
+	return l.enter(ctx, std, "load", l.addShared, args, string(lots.Load))
+}
+
+func empty(ctx context.Context, std IO, args []string) error {
+	var l lotFlags
+	return l.enter(ctx, std, "empty", l.addShared, args, string(lots.Empty))
+}
+
+// enter asks for the act that the words of a command say, behind those that its name says.
+func (l *lotFlags) enter(ctx context.Context, std IO, name string, options func(flagSet), args []string, said ...string) error {
+	g, words, err := ask(name, std, args, options)
 	if err != nil {
 		return err
 	}
+	words = append(said, words...)
 	if len(words) == 0 {
 		return fmt.Errorf("%w: say what was done: %s; for example\n  millwarden %s", errUse, strings.Join(lots.Acts(), ", "), lotExamples[lots.Load])
 	}

@@ -2,13 +2,15 @@ package command
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"net/http"
+	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -17,16 +19,14 @@ import (
 	lotrecord "millwarden/gateway/record"
 )
 
-// recordWait bounds the making of a record; chosen: a season of readings on a small board.
-const recordWait = 2 * time.Minute
-
 // makeRecord writes the record of a lot: lot-NAME.html, which prints, and lot-NAME.csv beside it.
 func makeRecord(ctx context.Context, std IO, args []string) error {
-	var out, data, rules *string
+	var out, rules, language, in *string
 	g, words, err := ask("record", std, args, func(f flagSet) {
 		out = f.String("out", ".", "folder to write into")
-		data = f.String("data", "", "folder of history and logbook of a board that does not run; without it, the running gateway is asked")
-		rules = f.String("rules", defaultRules, "with --data: the rules file")
+		rules = f.String("rules", "", "rules file of a board that does not run: the record is made from its data folder; without it, the running gateway is asked")
+		language = f.String("language", "", "en or es; without it, that of the site")
+		in = f.String("units", "", "metric, or us for °F and lb; without it, those of the site")
 	})
 	if err != nil {
 		return err
@@ -34,12 +34,15 @@ func makeRecord(ctx context.Context, std IO, args []string) error {
 	if len(words) != 1 {
 		return fmt.Errorf("%w: it needs a lot, for example: record 143 --out records", errUse)
 	}
+	if !slices.Contains([]string{"", "en", "es"}, *language) || !slices.Contains([]string{"", "metric", "us"}, *in) {
+		return fmt.Errorf("%w: --language is en or es, --units metric or us", errUse)
+	}
 	lot := words[0]
 	var page, table []byte
-	if *data != "" {
-		page, table, err = recordFrom(ctx, std, *data, *rules, lot)
+	if *rules != "" {
+		page, table, err = recordFrom(ctx, std, g.data, *rules, lot, *language, *in)
 	} else {
-		page, table, err = g.record(ctx, lot)
+		page, table, err = g.record(ctx, lot, *language, *in)
 	}
 	if err != nil {
 		return err
@@ -61,35 +64,17 @@ func makeRecord(ctx context.Context, std IO, args []string) error {
 func fileName(lot string) string { return strings.NewReplacer("/", "-", " ", "-").Replace(lot) }
 
 // record asks the running gateway.
-func (g gateway) record(ctx context.Context, lot string) (page, table []byte, err error) {
-	path := g.address + "/api/lots/" + pathPart(lot) + "/record"
-	if page, err = fetch(ctx, path); err == nil {
-		table, err = fetch(ctx, path+".csv")
+func (g gateway) record(ctx context.Context, lot, language, in string) (page, table []byte, err error) {
+	path := "/api/lots/" + pathPart(lot) + "/record"
+	page, err = g.text(ctx, http.MethodGet, path+"?"+url.Values{"language": {language}, "units": {in}}.Encode(), nil)
+	if err == nil {
+		table, err = g.text(ctx, http.MethodGet, path+".csv", nil)
 	}
 	return page, table, err
 }
 
-func fetch(ctx context.Context, address string) ([]byte, error) {
-	ctx, cancel := context.WithTimeout(ctx, recordWait)
-	defer cancel()
-	request, err := http.NewRequestWithContext(ctx, http.MethodGet, address, nil)
-	if err != nil {
-		return nil, fmt.Errorf("%w: %s is no address of a page", errUse, address)
-	}
-	answer, err := http.DefaultClient.Do(request)
-	if err != nil {
-		return nil, fmt.Errorf("no gateway answers: is it running? (--at names another address, --data a folder): %w", err)
-	}
-	defer answer.Body.Close() //nolint:errcheck // it was read to its end or given up
-	text, err := io.ReadAll(io.LimitReader(answer.Body, 64<<20))
-	if err == nil && answer.StatusCode >= http.StatusBadRequest {
-		err = refusedBy(answer.Status, text)
-	}
-	return text, err
-}
-
 // recordFrom makes it from the folder of a board that does not run.
-func recordFrom(ctx context.Context, std IO, data, rules, lot string) (page, table []byte, err error) {
+func recordFrom(ctx context.Context, std IO, data, rules, lot, language, in string) (page, table []byte, err error) {
 	plan, err := goodRules(std, rules)
 	if err != nil {
 		return nil, nil, err
@@ -99,7 +84,7 @@ func recordFrom(ctx context.Context, std IO, data, rules, lot string) (page, tab
 	}
 	h, err := history.Open(data, history.Options{})
 	if errors.Is(err, history.ErrInUse) {
-		return nil, nil, fmt.Errorf("a gateway runs on %s: ask it (without --data), or use a copy of the folder: %w", data, err)
+		return nil, nil, fmt.Errorf("a gateway runs on %s: ask it (without --rules), or use a copy of the folder: %w", data, err)
 	}
 	if err != nil {
 		return nil, nil, fmt.Errorf("opening the history: %w", err)
@@ -118,6 +103,7 @@ func recordFrom(ctx context.Context, std IO, data, rules, lot string) (page, tab
 	if err != nil {
 		return nil, nil, err
 	}
+	r = r.For(cmp.Or(language, plan.Site.Language), plan.Site.Choice.Asked(in))
 	var html, csv bytes.Buffer
 	err = errors.Join(r.HTML(&html), r.CSV(&csv))
 	return html.Bytes(), csv.Bytes(), err

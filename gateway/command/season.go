@@ -3,6 +3,7 @@ package command
 import (
 	"context"
 	"fmt"
+	"net/http"
 	"net/url"
 	"strings"
 	"text/tabwriter"
@@ -33,7 +34,7 @@ func season(ctx context.Context, std IO, args []string) error {
 		}
 	}
 	if *table {
-		text, err := fetch(ctx, g.address+"/api/season.csv?"+q.Encode())
+		text, err := g.text(ctx, http.MethodGet, "/api/season.csv?"+q.Encode(), nil)
 		if err == nil {
 			_, err = std.Out.Write(text)
 		}

@@ -12,7 +12,6 @@ import (
 	"millwarden/gateway/record"
 	"millwarden/gateway/web"
 	"millwarden/internal/reading"
-	"millwarden/internal/units"
 	"millwarden/rules/models"
 )
 
@@ -80,7 +79,7 @@ func (f *Floor) Record(ctx context.Context, lot, form string, to web.Reader) (we
 	if err != nil {
 		return web.Document{}, err
 	}
-	r = r.For(to.Language, choiceOf(to.Units, f.plan().Site.Choice))
+	r = r.For(to.Language, f.plan().Site.Choice.Asked(to.Units))
 	var text bytes.Buffer
 	if form == web.FormCSV {
 		err = r.CSV(&text)
@@ -88,15 +87,4 @@ func (f *Floor) Record(ctx context.Context, lot, form string, to web.Reader) (we
 	}
 	err = r.HTML(&text)
 	return web.Document{Body: text.Bytes(), Style: record.Style}, err
-}
-
-// choiceOf are the units that a reader asks for; the site's where that is none.
-func choiceOf(asked string, site units.Choice) units.Choice {
-	switch asked {
-	case "us":
-		site.Fahrenheit, site.Pounds = true, true
-	case "metric":
-		site.Fahrenheit, site.Pounds = false, false
-	}
-	return site
 }

@@ -12,6 +12,17 @@ type Choice struct {
 	Pounds     bool
 }
 
+// Asked are the units that a reader asks for by name, "us" or "metric"; those of c where that is none of them.
+func (c Choice) Asked(name string) Choice {
+	switch name {
+	case "us":
+		return Choice{Fahrenheit: true, Pounds: true}
+	case "metric":
+		return Choice{}
+	}
+	return c
+}
+
 // Unit is the unit in which a value of q is shown.
 func (c Choice) Unit(q Quantity) Unit {
 	printed := q.Of().Base()
