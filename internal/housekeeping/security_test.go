@@ -145,7 +145,6 @@ var reaches = map[string][2]string{
 	"gateway/forward/store.go":           {"its store"},
 	"internal/link/dial.go":              {"its broker"},
 	"gateway/command/client.go":          {"", "a command asks the gateway"},
-	"gateway/command/record.go":          {"", "the same"},
 	"internal/link/link.go":              {"its broker"},
 	"internal/notify/notify.go":          {"", "the service manager's socket on this machine"},
 }
