@@ -36,6 +36,9 @@ type lotFlags struct {
 	screens        []lots.Screen
 }
 
+// unsaid are the options before anybody spoke: of what may be 0, a number below it says that nothing was said.
+func unsaid() lotFlags { return lotFlags{floaters: -1, ripe: -1, counts: [3]int{-1, -1, -1}} }
+
 // addShared are the options that stand with a load and an empty too.
 func (l *lotFlags) addShared(f flagSet) {
 	f.StringVar(&l.by, "by", "", "who does it: a person of the rules file")
@@ -54,8 +57,8 @@ func (l *lotFlags) add(f flagSet) {
 	f.StringVar(&s.Cherry, "cherry", "", "intake: own or bought")
 	f.StringVar(&s.Supplier, "supplier", "", "intake of bought cherry: code of who sold it")
 	f.StringVar(&s.Plot, "plot", "", "intake: where it was picked, or by whom")
-	f.Float64Var(&l.floaters, "floaters", -1, "intake: % that floats")
-	f.Float64Var(&l.ripe, "ripe", -1, "intake: % that is ripe")
+	f.Float64Var(&l.floaters, "floaters", l.floaters, "intake: % that floats")
+	f.Float64Var(&l.ripe, "ripe", l.ripe, "intake: % that is ripe")
 	f.StringVar(&s.Gritty, "gritty", "", "check: no, partly or yes")
 	f.StringVar(&s.Bite, "bite", "", "check: soft, firm or hard")
 	f.StringVar(&s.Meter, "meter", "", "check: what a hand meter shows, with its unit: '11.8 %wb'")
@@ -63,7 +66,7 @@ func (l *lotFlags) add(f flagSet) {
 	f.Float64Var((*float64)(&s.Below), "below", 0, "grade: kg that fell through all screens")
 	f.BoolVar(&s.Sample, "sample", false, "grade: the weights are of a sample")
 	for i, name := range []string{"primary", "secondary", "quakers"} {
-		f.IntVar(&l.counts[i], name, -1, "grade: how many")
+		f.IntVar(&l.counts[i], name, l.counts[i], "grade: how many")
 	}
 	f.StringVar(&s.Batch, "batch", "", "roast: its name; else the lot's name and a number")
 	f.Float64Var(&s.Charge, "charge", 0, "roast: °C")
@@ -98,18 +101,18 @@ func minutes(text string) (int, error) {
 
 // lot enters one act on a lot.
 func lot(ctx context.Context, std IO, args []string) error {
-	var l lotFlags
+	l := unsaid()
 	return l.enter(ctx, std, "lot", l.add, args)
 }
 
 // load and empty are the acts of every day, without "lot" before them.
 func load(ctx context.Context, std IO, args []string) error {
-	var l lotFlags
+	l := unsaid()
 	return l.enter(ctx, std, "load", l.addShared, args, string(lots.Load))
 }
 
 func empty(ctx context.Context, std IO, args []string) error {
-	var l lotFlags
+	l := unsaid()
 	return l.enter(ctx, std, "empty", l.addShared, args, string(lots.Empty))
 }
 

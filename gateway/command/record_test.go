@@ -104,6 +104,8 @@ func TestCommands_reachTheGateway(t *testing.T) {
 		{"alarms", ""},
 		{"lot intake 901 --kg 412 --cherry own --by ana", "entry"},
 		{"lot weigh 901 --kg 410 --by ana", "entry"},
+		{"empty deck-a --kg 190 --by ana", "entry"},
+		{"load deck-a 901 --kg 200 --by ana", "entry"},
 		{"lots", "901"},
 		{"season", "stay"},
 		{"season --csv", ","},
