@@ -118,7 +118,11 @@ func (c *calibrating) show(ctx context.Context) error {
 	}
 	fmt.Fprintf(c.out, "%s gives %s: %s\n", now.Probe, now.Point, standing(now))
 	if now.Last != 0 {
-		fmt.Fprintf(c.out, "calibrated %s\n", time.UnixMilli(now.Last).Format("2006-01-02 15:04"))
+		at, err := c.times(ctx)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(c.out, "calibrated %s\n", at.minute(now.Last))
 	}
 	for _, line := range []string{now.Doubt, now.Drift} {
 		if line != "" {
@@ -247,7 +251,11 @@ func (c *calibrating) finish(ctx context.Context, body web.Calibrate) error {
 		}
 	}
 	if done.Due != 0 {
-		fmt.Fprintf(c.out, "next due %s\n", time.UnixMilli(done.Due).Format("2006-01-02"))
+		at, err := c.times(ctx)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(c.out, "next due %s\n", at.in(done.Due, "2006-01-02"))
 	}
 	return nil
 }

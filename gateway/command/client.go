@@ -130,6 +130,33 @@ func refusedBy(status string, body []byte) error {
 	return fmt.Errorf("the gateway answered %s", status)
 }
 
+// siteTimes are moments as a clock on the wall of the site shows them, wherever the command runs.
+type siteTimes struct{ zone *time.Location }
+
+func (g gateway) times(ctx context.Context) (siteTimes, error) {
+	var now struct {
+		Plan struct {
+			Site struct {
+				Zone string `json:"zone"`
+			} `json:"site"`
+		} `json:"plan"`
+	}
+	if err := g.get(ctx, "/api/overview", &now); err != nil {
+		return siteTimes{}, err
+	}
+	zone, err := time.LoadLocation(now.Plan.Site.Zone)
+	if err != nil {
+		return siteTimes{}, fmt.Errorf("the gateway at %s is of another version: %w", g.named, err)
+	}
+	return siteTimes{zone}, nil
+}
+
+func (s siteTimes) in(ms int64, form string) string {
+	return time.UnixMilli(ms).In(s.zone).Format(form)
+}
+func (s siteTimes) minute(ms int64) string { return s.in(ms, "2006-01-02 15:04") }
+func (s siteTimes) hour(ms int64) string   { return s.in(ms, "15:04") }
+
 // ask makes the flags that all questions share.
 func ask(name string, io IO, args []string, more func(f flagSet)) (gateway, []string, error) {
 	f := flags(name, io)

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"strconv"
-	"time"
 
 	"millwarden/gateway/web"
 )
@@ -42,9 +41,13 @@ func listClosings(ctx context.Context, io IO, g gateway) error {
 	if err := g.get(ctx, "/api/closing", &list); err != nil {
 		return err
 	}
+	at, err := g.times(ctx)
+	if err != nil {
+		return err
+	}
 	for i := range list {
 		c := &list[i]
-		fmt.Fprintf(io.Out, "%s %d  %s to %s, acknowledged by %s\n", c.Alarm, c.Occurrence, time.UnixMilli(c.From).Format("2006-01-02 15:04"), time.UnixMilli(c.To).Format("15:04"), c.Who)
+		fmt.Fprintf(io.Out, "%s %d  %s to %s, acknowledged by %s\n", c.Alarm, c.Occurrence, at.minute(c.From), at.hour(c.To), c.Who)
 	}
 	if len(list) == 0 {
 		fmt.Fprintln(io.Out, "Of every alarm of the last two days that is over it is known what it was.")

@@ -248,7 +248,7 @@ func (e *explainer) calls(a *engine.Alarm) {
 	for i := range e.swaps {
 		s := callout.Swap{Away: e.swaps[i].Names, Stands: e.swaps[i].Name, From: time.UnixMilli(e.swaps[i].From), To: time.UnixMilli(e.swaps[i].To)}
 		if roster.Swaps = append(roster.Swaps, s); s.Holds(e.now) {
-			e.say("  Then %s (entry %d of the logbook, by %s).", swapWords(&e.swaps[i], e.plan.Site.Zone), e.swaps[i].ID, e.swaps[i].Who)
+			e.say("  Then %s (entry %d of the logbook, by %s).", swapWords(&e.swaps[i], siteTimes{e.plan.Site.Zone}), e.swaps[i].ID, e.swaps[i].Who)
 		}
 	}
 	watches := roster.Called(a, reading.Stamp{Wall: e.now, Set: true})

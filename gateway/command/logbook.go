@@ -50,9 +50,9 @@ func showLogbook(ctx context.Context, std IO, args []string) (err error) {
 	out := bufio.NewWriter(std.Out)
 	for i := len(entries) - 1; i >= 0; i-- {
 		e := &entries[i]
-		at := "clock not set      "
+		at := "clock not set            "
 		if e.At.Set {
-			at = e.At.Wall.Local().Format("2006-01-02 15:04:05")
+			at = e.At.Wall.Local().Format("2006-01-02 15:04:05-07:00")
 		}
 		fmt.Fprintf(out, "%6d  %s  %-11s %s\n", e.ID, at, e.Kind, strings.Join(strings.Fields(cmp.Or(e.Alarm, e.Place)+" "+e.Text+" "+by(e)), " "))
 	}

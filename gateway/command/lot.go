@@ -7,7 +7,6 @@ import (
 	"strconv"
 	"strings"
 	"text/tabwriter"
-	"time"
 
 	"millwarden/gateway/logbook/lots"
 	"millwarden/internal/coffee"
@@ -315,7 +314,11 @@ func listLots(ctx context.Context, std IO, args []string) error {
 		if err := g.get(ctx, "/api/lots/"+pathPart(words[0]), &shown); err != nil {
 			return err
 		}
-		printLot(w, &shown)
+		at, err := g.times(ctx)
+		if err != nil {
+			return err
+		}
+		printLot(w, &shown, at)
 		return w.Flush()
 	}
 	if len(words) > 1 {
@@ -350,7 +353,7 @@ func moisture(m float64) string {
 	return fmt.Sprintf("%.1f %%wb", m)
 }
 
-func printLot(w *tabwriter.Writer, s *lots.Shown) {
+func printLot(w *tabwriter.Writer, s *lots.Shown, at siteTimes) {
 	place := "stands nowhere"
 	if s.Station != "" {
 		place = "stands in " + s.Station
@@ -371,7 +374,7 @@ func printLot(w *tabwriter.Writer, s *lots.Shown) {
 		if st.Note != "" {
 			text += "; " + st.Note
 		}
-		fmt.Fprintf(w, "  %d\t%s\t%s\t%s\n", st.Entry, time.UnixMilli(st.At).Format("2006-01-02 15:04"), st.Who, text)
+		fmt.Fprintf(w, "  %d\t%s\t%s\t%s\n", st.Entry, at.minute(st.At), st.Who, text)
 	}
 	y := &s.Yield
 	for _, line := range []struct {

@@ -107,9 +107,11 @@ func TestCommands_reachTheGateway(t *testing.T) {
 		{"empty deck-a --kg 190 --by ana", "entry"},
 		{"load deck-a 901 --kg 200 --by ana", "entry"},
 		{"lots", "901"},
+		{"swap ana ben --from 2026-12-24T18:00 --to 2026-12-26T06:00 --by ana", "Ben takes"},
+		{"swap", "from 2026-12-24 18:00 to 2026-12-26 06:00"},
+		{"swap", "Ana, at once (watch night)"},
 		{"season", "stay"},
 		{"season --csv", ","},
-		{"swap", ""},
 		{"record 901 --out " + out, "lot-901.html"},
 	} {
 		args := append(strings.Fields(c.asked), "--data", g.data)

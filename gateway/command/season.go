@@ -7,7 +7,6 @@ import (
 	"net/url"
 	"strings"
 	"text/tabwriter"
-	"time"
 
 	lotrecord "millwarden/gateway/record"
 )
@@ -44,12 +43,16 @@ func season(ctx context.Context, std IO, args []string) error {
 	if err := g.get(ctx, "/api/season?"+q.Encode(), &s); err != nil {
 		return err
 	}
+	at, err := g.times(ctx)
+	if err != nil {
+		return err
+	}
 	w := tabwriter.NewWriter(std.Out, 0, 0, 2, ' ', 0)
-	printSeason(w, &s)
+	printSeason(w, &s, at)
 	return w.Flush()
 }
 
-func printSeason(w *tabwriter.Writer, s *lotrecord.Season) {
+func printSeason(w *tabwriter.Writer, s *lotrecord.Season, at siteTimes) {
 	fmt.Fprintln(w, "stay\tlot\tfrom\tfor\tready after\tmean\tat the end\tforecast half way\twas off by\theld\ttaught\toffset")
 	for i := range s.Waits {
 		x := &s.Waits[i]
@@ -70,7 +73,7 @@ func printSeason(w *tabwriter.Writer, s *lotrecord.Season) {
 		if x.Taught > 0 {
 			taught, offset = hours(x.Taught), signed(x.Taught-x.Anchor)
 		}
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", x.Station, x.Lot, time.UnixMilli(x.From).Format("2006-01-02 15:04"), lasts, ready, decimal(x.Warmth, " °C"), decimal(x.End, ""), foreseen, off, held, taught, offset)
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\t%s\n", x.Station, x.Lot, at.minute(x.From), lasts, ready, decimal(x.Warmth, " °C"), decimal(x.End, ""), foreseen, off, held, taught, offset)
 	}
 	fmt.Fprintln(w, "\nlot\tcherry\tparchment\tgreen\toutturn\troast loss\talarms\thours of danger")
 	for i := range s.Lots {

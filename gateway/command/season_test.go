@@ -4,6 +4,7 @@ import (
 	"strings"
 	"testing"
 	"text/tabwriter"
+	"time"
 
 	lotrecord "millwarden/gateway/record"
 )
@@ -48,7 +49,7 @@ func printed(t *testing.T, s *lotrecord.Season) string {
 	t.Helper()
 	var text strings.Builder
 	w := tabwriter.NewWriter(&text, 0, 0, 2, ' ', 0)
-	printSeason(w, s)
+	printSeason(w, s, siteTimes{time.UTC})
 	if err := w.Flush(); err != nil {
 		t.Fatal(err)
 	}

@@ -47,6 +47,10 @@ func listSwaps(ctx context.Context, io IO, g gateway) error {
 	if err := g.get(ctx, "/api/swaps", &c); err != nil {
 		return err
 	}
+	at, err := g.times(ctx)
+	if err != nil {
+		return err
+	}
 	if len(c.Swaps) == 0 {
 		fmt.Fprintln(io.Out, "Nobody takes another's calls.")
 	}
@@ -56,7 +60,7 @@ func listSwaps(ctx context.Context, io IO, g gateway) error {
 		if s.InForce {
 			now = " IN FORCE"
 		}
-		fmt.Fprintf(io.Out, "%6d%s  %s (%s)\n", s.ID, now, strings.TrimSpace(swapWords(s, time.Local)+" "+s.Why), s.Who)
+		fmt.Fprintf(io.Out, "%6d%s  %s (%s)\n", s.ID, now, strings.TrimSpace(swapWords(s, at)+" "+s.Why), s.Who)
 	}
 	for _, t := range c.Turns {
 		place := ""
@@ -65,16 +69,23 @@ func listSwaps(ctx context.Context, io IO, g gateway) error {
 		}
 		until := "…"
 		if t.To > 0 {
-			until = time.UnixMilli(t.To).Format("15:04")
+			until = at.hour(t.To)
 		}
-		fmt.Fprintf(io.Out, "        %s to %s  %s, after %s (watch %s%s)\n", time.UnixMilli(t.From).Format("2006-01-02 15:04"), until, t.Person, time.Duration(t.After)*time.Millisecond, t.Watch, place)
+		fmt.Fprintf(io.Out, "        %s to %s  %s, %s (watch %s%s)\n", at.minute(t.From), until, t.Person, afterWords(time.Duration(t.After)*time.Millisecond), t.Watch, place)
 	}
 	return nil
 }
 
+// afterWords say how long after an alarm somebody is called.
+func afterWords(d time.Duration) string {
+	if d == 0 {
+		return "at once"
+	}
+	return "after " + duration(d)
+}
+
 // swapWords are a swap as people say it.
-func swapWords(s *web.Swap, zone *time.Location) string {
-	form := func(ms int64) string { return time.UnixMilli(ms).In(zone).Format("2006-01-02 15:04") }
+func swapWords(s *web.Swap, at siteTimes) string {
 	whose := "the calls of " + strings.Join(s.Away, ", ")
 	if s.Crew {
 		whose = "the calls of the crew"
@@ -83,5 +94,5 @@ func swapWords(s *web.Swap, zone *time.Location) string {
 	if taker == "" {
 		taker = "nobody"
 	}
-	return fmt.Sprintf("%s takes %s from %s to %s", taker, whose, form(s.From), form(s.To))
+	return fmt.Sprintf("%s takes %s from %s to %s", taker, whose, at.minute(s.From), at.minute(s.To))
 }
