@@ -130,21 +130,31 @@ func refusedBy(status string, body []byte) error {
 	return fmt.Errorf("the gateway answered %s", status)
 }
 
+// siteNow is what the running gateway says of its site.
+type siteNow struct {
+	Zone     string `json:"zone"`
+	Language string `json:"language"`
+}
+
+func (g gateway) site(ctx context.Context) (siteNow, error) {
+	var now struct {
+		Plan struct {
+			Site siteNow `json:"site"`
+		} `json:"plan"`
+	}
+	err := g.get(ctx, "/api/overview", &now)
+	return now.Plan.Site, err
+}
+
 // siteTimes are moments as a clock on the wall of the site shows them, wherever the command runs.
 type siteTimes struct{ zone *time.Location }
 
 func (g gateway) times(ctx context.Context) (siteTimes, error) {
-	var now struct {
-		Plan struct {
-			Site struct {
-				Zone string `json:"zone"`
-			} `json:"site"`
-		} `json:"plan"`
-	}
-	if err := g.get(ctx, "/api/overview", &now); err != nil {
+	site, err := g.site(ctx)
+	if err != nil {
 		return siteTimes{}, err
 	}
-	zone, err := time.LoadLocation(now.Plan.Site.Zone)
+	zone, err := time.LoadLocation(site.Zone)
 	if err != nil {
 		return siteTimes{}, fmt.Errorf("the gateway at %s is of another version: %w", g.named, err)
 	}

@@ -65,6 +65,13 @@ func fileName(lot string) string { return strings.NewReplacer("/", "-", " ", "-"
 
 // record asks the running gateway.
 func (g gateway) record(ctx context.Context, lot, language, in string) (page, table []byte, err error) {
+	if language == "" {
+		site, err := g.site(ctx)
+		if err != nil {
+			return nil, nil, err
+		}
+		language = site.Language
+	}
 	path := "/api/lots/" + pathPart(lot) + "/record"
 	page, err = g.text(ctx, http.MethodGet, path+"?"+url.Values{"language": {language}, "units": {in}}.Encode(), nil)
 	if err == nil {

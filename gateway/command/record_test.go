@@ -92,9 +92,11 @@ func TestCommands_help(t *testing.T) {
 }
 
 // Aim: on a board where people log in, the commands of the board's own user reach the gateway by its data folder, each with an answer of its own; over the
-// network nobody is heard who has not logged in.
+// network nobody is heard who has not logged in. What commands say is English; the record is in the language of the site.
 func TestCommands_reachTheGateway(t *testing.T) {
-	g := openGuarded(t, func(rules string) string { return rules })
+	g := openGuarded(t, func(rules string) string {
+		return strings.Replace(rules, "    timezone        America/Lima\n", "    timezone        America/Lima\n    show            es\n", 1)
+	})
 	out := t.TempDir()
 	for _, c := range []struct {
 		asked string
@@ -123,7 +125,7 @@ func TestCommands_reachTheGateway(t *testing.T) {
 			t.Errorf("%s over the network: exit %d\n%s", c.asked, code, wrong)
 		}
 	}
-	if page, err := os.ReadFile(filepath.Join(out, "lot-901.html")); err != nil || !strings.Contains(string(page), "412.0 kg") {
+	if page, err := os.ReadFile(filepath.Join(out, "lot-901.html")); err != nil || !strings.Contains(string(page), "412.0 kg") || !strings.Contains(string(page), `<html lang="es">`) {
 		t.Errorf("the record of the lot: %v, %d bytes", err, len(page))
 	}
 }
