@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/page"
@@ -205,6 +206,7 @@ func crew(v visitor, _ device) {
 	v.presses("Hand check")
 	v.presses("gritty, done")
 	v.reads("Written down.")
+	v.sees(`/Ana[^]*gritty/.test(document.querySelector(".here")?.innerText)`) // who was here
 	v.presses("Washed, tank empty")
 	v.presses("Write down: Tank 2 is empty")
 	v.reads("No lot stands here.")
@@ -218,6 +220,8 @@ func crew(v visitor, _ device) {
 	v.open("/lot/143")
 	v.reads("It stands on no station now.")
 	v.sees(`document.querySelectorAll("main tbody tr").length == 1`)
+	v.presses("Tank 2") // as it was then
+	v.sees(`location.pathname == "/station/tank-2" && location.search.includes("from=") && [...document.querySelectorAll(".chart button")].some((b) => b.innerText == "now")`)
 	v.open("/logbook?")
 	v.types("Search", "checked by hand")
 	v.presses("Search")
@@ -345,6 +349,12 @@ func technician(v visitor, _ device) {
 	if took := time.Since(begun); took > 2*time.Minute {
 		v.Errorf("the new probe was seen after %v, want 2 min", took)
 	}
+	v.open("/point/deck-a/equilibrium-moisture")
+	v.reads("Worked out from air temperature and air humidity.")
+	v.presses("Formula")
+	v.reads("Trejos")
+	v.open("/links")
+	v.sees(`/^The clock is right: \d\d:\d\d, America\/Lima, UTC−5\.$/m.test(document.body.innerText) && document.body.innerText.includes("Nothing here tells whether the mains are on.")`)
 	v.open("/point/deck-a/bean-temperature")
 	v.sees(`document.querySelector(".chart canvas")`)
 	v.presses("Without the correction")
@@ -551,24 +561,31 @@ func (v visitor) calibrates() {
 	v.sees(row + `.innerText.includes("Calibrations · 1")`)
 }
 
-// Aim: when the mill is not heard the page says so; opened anew it shows the last state as what it is, by its age; when the mill is back all is plain.
+// Aim: the page can be installed; when the mill is not heard it says so; opened anew it shows the last state as what it is, by its age; when the mill is back all is plain.
 func TestPages_lost(t *testing.T) {
 	if testing.Short() || raced {
 		t.Skip("a browser and a night are slow")
 	}
-	address, folder := peers.FreeAddress(t), t.TempDir()
-	v := visitor{t, browser.Open(t, index), startMill(t, address, folder, 30)}
-	v.device(390, "light")
+	on(t, []device{{390, 1, "light", "reduce"}}, lost)
+}
+
+func lost(v visitor, _ device) {
 	v.open("/")
 	v.sees(`document.querySelectorAll(".way .number").length > 5`)
 	v.sees(`navigator.serviceWorker.controller`)
+	hinders, err := chromedp.Call(v.tab, page.GetInstallabilityErrors, cdp.Empty{})
+	v.must(err)
+	for _, e := range hinders.InstallabilityErrors {
+		v.Errorf("it cannot be installed on a telephone: %s", e.ErrorID)
+	}
 	v.at.stop()
 	v.reads("No word from the mill for")
 	v.open("/")
 	v.reads("this device has no word from the mill now")
 	v.sees(`document.querySelectorAll(".way .number").length > 5`)
 	v.sees(`!document.body.innerText.includes("Nothing needs you now")`)
-	startMill(t, address, folder, 30)
+	v.sees(`/As of .*\d+ (s|min)/.test(document.querySelector(".lost").innerText)`)
+	startMill(v, v.at.address, v.at.folder, 60)
 	v.sees(`!document.querySelector(".lost") && document.querySelectorAll(".way .number").length > 5`)
 }
 
@@ -842,6 +859,11 @@ func TestPages_weight(t *testing.T) {
 		v.open("/")
 		v.sees(fmt.Sprintf(`document.querySelectorAll(".way .number").length > 5 && document.body.innerText.includes(%q) && %s`, c.says, c.also))
 		v.sees(`document.querySelector(".foot .choices") && performance.getEntriesByType("resource").filter((e) => e.name.includes("/api/") && e.responseEnd).length > 1`)
+		away, err := chromedp.Run(v.tab, chromedp.Evaluate[[]string](`performance.getEntriesByType("resource").map((e) => e.name).filter((n) => !n.startsWith(location.origin + "/"))`))
+		v.must(err)
+		for _, name := range away {
+			t.Errorf("the page asks beyond the board: %s", name)
+		}
 		bytes := v.weight()
 		t.Logf("%s at %d px: %.1f kB", c.language, c.width, bytes/1000)
 		if bytes < 10_000 || bytes > mostFirstView {

@@ -116,15 +116,16 @@ func pack(text []byte) []byte {
 // standingPoint is a point with what stands at it.
 type standingPoint struct {
 	wirePoint
-	Now   int64 `json:"now"`
-	Value value `json:"value"`
+	Now    int64   `json:"now"`
+	Value  value   `json:"value"`
+	Worked *Worked `json:"worked,omitempty"` // of one point alone
 }
 
 func (w *Web) servePoints(rw http.ResponseWriter, r *http.Request) {
 	f := w.live.now().in(w.language(r)).frame()
 	all := make([]standingPoint, 0, len(f.Plan.Points))
 	for _, p := range f.Plan.Points {
-		all = append(all, standingPoint{p, f.Now, f.Values[p.Name]})
+		all = append(all, standingPoint{wirePoint: p, Now: f.Now, Value: f.Values[p.Name]})
 	}
 	reply(rw, encode(all))
 }
@@ -136,7 +137,13 @@ func (w *Web) servePoint(rw http.ResponseWriter, r *http.Request) {
 		refuse(rw, http.StatusNotFound, RefusedUnknown, "There is no point of that name.")
 		return
 	}
-	reply(rw, encode(standingPoint{f.Plan.Points[i], f.Now, f.Values[name]}))
+	shown := standingPoint{wirePoint: f.Plan.Points[i], Now: f.Now, Value: f.Values[name]}
+	if w.config.Books != nil {
+		if worked, found := w.config.Books.Worked(name); found {
+			shown.Worked = &worked
+		}
+	}
+	reply(rw, encode(shown))
 }
 
 func (w *Web) serveAlarms(rw http.ResponseWriter, r *http.Request) {

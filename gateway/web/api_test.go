@@ -125,6 +125,7 @@ func calls() []call {
 		{"GET", "/api/overview", "", "", 200, nil},
 		{"GET", "/api/points", "", "", 200, nil},
 		{"GET", "/api/points/{station}/{point}", "/api/points/tank-1/ph", "", 200, nil},
+		{"GET", "/api/points/{station}/{point}", "/api/points/tank-2/ph-slope", "", 200, nil},
 		{"GET", "/api/points/{station}/{point}", "/api/points/tank-1/taste", "", 404, nil},
 		{"GET", "/api/readings", "/api/readings?point=tank-1/ph", "", 200, nil},
 		{"GET", "/api/readings", "/api/readings?point=bin-2/moisture&columns=40&from=2026-11-24T00:00:00Z&to=2026-11-25T09:00:00Z", "", 200, nil},

@@ -29,6 +29,8 @@ type Books interface {
 	Probes(ctx context.Context) ([]Probe, error)
 	// Calibration tells how a probe stands while references are held to it; channel "" is its first. An unknown one is a *Refusal.
 	Calibration(ctx context.Context, probe, channel string) (Calibrating, error)
+	// Worked tells how a point is worked out that no probe gives; false: nothing is to be told of it.
+	Worked(point string) (Worked, bool)
 	// Calibrate judges what was taken and writes it down, accepted or refused. Who may not, and a probe that does not answer, are a *Refusal.
 	Calibrate(ctx context.Context, c Calibrate) (Calibrated, error)
 	// Rules gives the site's own rules files.
@@ -43,6 +45,14 @@ type Books interface {
 	CheckProbe(block string) (ProbeSaid, error)
 	// AddProbe writes a probe that checks into the main rules file and puts it in force, as SaveRules does.
 	AddProbe(ctx context.Context, p NewProbe) (ProbeSaid, error)
+}
+
+// Worked is how a point is worked out that no probe gives. Formula, source and rhythm are in English, as they stand in the sources and the rules.
+type Worked struct {
+	From    []string `json:"from,omitempty"` // points
+	Formula string   `json:"formula,omitempty"`
+	Source  string   `json:"source,omitempty"`
+	When    string   `json:"when,omitempty"`
 }
 
 // Way is the way of the lots through the stations. All times are Unix milliseconds of the wall clock; 0 is none.

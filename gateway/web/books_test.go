@@ -84,6 +84,10 @@ func (f *fake) Calibration(_ context.Context, probe, _ string) (Calibrating, err
 		Boiling: 95.2, Last: hoursAgo(50), Every: 604800000, Doubt: "calibration overdue", Drift: "Slope moves."}, f.bookFault
 }
 
+func (f *fake) Worked(point string) (Worked, bool) {
+	return Worked{From: []string{"tank-2/ph"}, Formula: "median of the slopes between all pairs", Source: "Theil and Sen", When: "each minute"}, point == "tank-2/ph-slope"
+}
+
 func (f *fake) Calibrate(_ context.Context, c Calibrate) (Calibrated, error) {
 	if len(c.Points) < 2 {
 		return Calibrated{Found: []float64{0.1}, Left: CalibrationLeft{Refused: "two buffers are needed"}}, f.refusal

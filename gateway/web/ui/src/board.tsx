@@ -1,7 +1,7 @@
 // The pages of the links with the board's own points, and of the cautions.
 import { useHere } from "./context";
 import { useSentence } from "./links";
-import { begins, length, moment, number, withUnit } from "./say";
+import { begins, hour, length, moment, number, withUnit, zoneOf } from "./say";
 import type { Point } from "./types";
 
 export function LinksPage() {
@@ -11,11 +11,25 @@ export function LinksPage() {
     <main class="lists">
       <h1>{words.links}</h1>
       <ul class="plainlist">{frame.links.map((l) => <li class="row" key={`${l.kind} ${l.name}`}><p>{say(l)}</p></li>)}</ul>
+      <ClockAndPower />
       <Board />
       <p class="soft">{frame.roster.drill ? words.drill(moment(frame.roster.drill, now, words), frame.roster.drillBy ?? "") : words.noDrill}</p>
       {frame.plan.warnings > 0 && <p>{words.warnings(frame.plan.warnings)}</p>}
       <p class="soft">{words.version} {frame.plan.version} · {words.rules} {frame.plan.site.rules.slice(0, 12)}</p>
     </main>
+  );
+}
+
+/** What hours and readings rest on: whether the board knows the time, and has the mains. */
+function ClockAndPower() {
+  const { frame, now, words } = useHere();
+  const { site } = frame.plan, mains = frame.values[`${site.board}/mains`];
+  return (
+    <section>
+      <h2>{words.clockAndPower}</h2>
+      <p>{now.set ? words.clockRight(hour(now.wall, now), zoneOf(now)) : words.clockNotSet}</p>
+      <p>{mains?.text === "on" ? words.mainsOn : mains?.text === "off" ? words.mainsOff : words.mainsUnwatched}</p>
+    </section>
   );
 }
 

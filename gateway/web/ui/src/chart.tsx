@@ -4,7 +4,7 @@ import { useBook, type WayOfLots } from "./books";
 import { useHere } from "./context";
 import { fetchCurve } from "./curve";
 import { forecastOf, type Forecast } from "./forecast";
-import { handle } from "./gesture";
+import { handle, type Hand } from "./gesture";
 import { draw } from "./plot";
 import { asSite, atWall, begins, hour, unitBeside, withUnit } from "./say";
 import type { Curve, Point } from "./types";
@@ -16,10 +16,17 @@ const hourMs = 3600e3, dayMs = 86400e3;
 /** What a course is held against: so many milliseconds earlier. */
 interface Against { name: string; ms: number }
 
+/** The stretch that a link asks for, as that of a lot's stay; null: none, or one that lasts. */
+function askedFor(wall: number): { from: number; to: number } | null {
+  const q = new URLSearchParams(location.search), from = Number(q.get("from")), to = Number(q.get("to"));
+  return from > 0 && to > from && to < wall ? { from, to } : null;
+}
+
 /** The stretch drawn, in milliseconds of the wall clock. It follows now until somebody moves it. */
 function useStretch(wall: number, forecast: Forecast | null) {
-  const [hours, setHours] = useState(12);
-  const [end, setEnd] = useState(0);
+  const asked = useRef(askedFor(wall)).current;
+  const [hours, setHours] = useState(asked ? (asked.to - asked.from) / hourMs : 12);
+  const [end, setEnd] = useState(asked?.to ?? 0);
   const room = end || !forecast ? 0 : Math.max(0, Math.min(forecast.late - wall + hours * hourMs * 0.06, hours * hourMs * 0.7));
   const to = (end || wall) + room;
   const set = (from: number, until: number) => {
@@ -65,7 +72,7 @@ export function Chart({ point, large = false }: { point: Point; large?: boolean 
   const { curve, failed } = useCourse(point.name, s.from, until, columns, s.follows ? 10e3 : 0, 1);
   const fitted = useRef(false);
   useEffect(() => { // a new board has little to show: its first minutes are drawn as a course, not as a speck
-    if (fitted.current || !curve) return;
+    if (fitted.current || !curve || !s.follows) return;
     fitted.current = true;
     if ((curve.time[0] ?? 0) * 1000 > now.wall - shortest * hourMs) s.choose(shortest);
   }, [curve]);
@@ -94,16 +101,16 @@ export function Chart({ point, large = false }: { point: Point; large?: boolean 
     return () => { plot.current?.end(); plot.current = null; };
   }, [curve, other, shift, uncorrected, way, point, s.hours, s.follows]);
 
-  useEffect(() => {
-    if (!box.current) return;
-    return handle(box.current, () => plot.current && {
-      view: () => view.current,
-      valueAt: plot.current.valueAt,
-      show: (from, to) => plot.current?.show(from, to),
-      settle: (from, to) => s.set(from * 1000, to * 1000),
-      read: (at) => read(at),
-    });
-  });
+  // Fingers stay on the chart while it is drawn anew, once a second at least: what they do is taken in one place, and done by the newest drawing.
+  const hand = useRef<() => Hand | null>(() => null);
+  hand.current = () => plot.current && {
+    view: () => view.current,
+    valueAt: plot.current.valueAt,
+    show: (from, to) => plot.current?.show(from, to),
+    settle: (from, to) => s.set(from * 1000, to * 1000),
+    read: (at) => read(at),
+  };
+  useEffect(() => (box.current ? handle(box.current, () => hand.current()) : undefined), []);
 
   const keys = (e: KeyboardEvent) => {
     if (e.target instanceof HTMLSelectElement || e.ctrlKey || e.metaKey || e.altKey) return;

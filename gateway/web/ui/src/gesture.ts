@@ -27,14 +27,15 @@ export function pinch(a0: number, b0: number, a1: number, b1: number, from: numb
 }
 
 export function handle(box: HTMLElement, hand: () => Hand | null): () => void {
-  const down = new Map<number, { x: number; at: number }>();
+  /** Where each finger came down, the moment under it then, and where it is. */
+  const down = new Map<number, { x: number; at: number; is: number }>();
   let first: [number, number] = [0, 0], moved = 0, now: [number, number] = [0, 0];
   const begin = (e: PointerEvent) => {
     const h = hand();
     if (!h || e.button !== 0) return;
     box.setPointerCapture(e.pointerId);
     first = now = h.view();
-    down.set(e.pointerId, { x: e.clientX, at: h.valueAt(e.clientX) });
+    down.set(e.pointerId, { x: e.clientX, at: h.valueAt(e.clientX), is: e.clientX });
     if (down.size === 1) moved = 0;
   };
   const move = (e: PointerEvent) => {
@@ -45,6 +46,7 @@ export function handle(box: HTMLElement, hand: () => Hand | null): () => void {
       if (e.pointerType === "mouse") h.read(h.valueAt(e.clientX));
       return;
     }
+    held.is = e.clientX;
     const width = box.clientWidth, perPixel = (first[1] - first[0]) / width;
     moved = Math.max(moved, Math.abs(e.clientX - held.x));
     if (down.size === 1 && moved > 4) {
@@ -54,7 +56,7 @@ export function handle(box: HTMLElement, hand: () => Hand | null): () => void {
       const other = [...down].find(([id]) => id !== e.pointerId)![1];
       const left = box.getBoundingClientRect().left;
       const where = (x: number) => first[0] + (x - left) * perPixel;
-      now = pinch(held.at, other.at, where(e.clientX), where(other.x), first[0], first[1]);
+      now = pinch(held.at, other.at, where(held.is), where(other.is), first[0], first[1]);
     } else return;
     h.show(now[0], now[1]);
   };

@@ -20,7 +20,7 @@ function Stays({ stays }: { stays: Stay[] }) {
       <tbody>
         {stays.map((s) => (
           <tr key={s.from}>
-            <th scope="row"><Go to={`/station/${s.station}`}>{title(s.station)}</Go><span class="stay">{length((s.to ?? now.wall) - s.from)}</span>{s.note && <span class="stay">{s.note}</span>}</th>
+            <th scope="row"><Go to={`/station/${s.station}${s.to ? `?from=${s.from}&to=${s.to}` : ""}`}>{title(s.station)}</Go><span class="stay">{length((s.to ?? now.wall) - s.from)}</span>{s.note && <span class="stay">{s.note}</span>}</th>
             <td>{atWall(s.from, now)}<span class="stay">{weighed(s.kg)} {s.who}</span></td>
             <td>{s.to ? atWall(s.to, now) : words.stillThere}<span class="stay">{weighed(s.unloaded)} {s.emptiedBy}</span></td>
           </tr>

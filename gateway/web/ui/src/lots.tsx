@@ -128,7 +128,7 @@ function Row({ station, way, w }: { station: Station; way: WayOfLots; w: Window 
   );
 }
 
-/** The thin lines by which a lot goes from one station to the next, and the dotted ones of those that wait. */
+/** The thin lines by which a lot goes from one station to the next, and the dotted ones of those that wait: to the place and hour at which they can go on, without an end where nobody knows it. */
 function Lines({ rows, way, waits, w }: { rows: Station[]; way: WayOfLots; waits: Wait[]; w: Window }) {
   const y = (name: string) => rows.findIndex((s) => s.name === name) + (innerWidth < 760 ? 0.74 : 0.6);
   const curve = (x1: number, y1: number, x2: number, y2: number) => {
@@ -148,6 +148,7 @@ function Lines({ rows, way, waits, w }: { rows: Station[]; way: WayOfLots; waits
   return (
     <svg class="threads" viewBox={`0 0 100 ${rows.length}`} preserveAspectRatio="none" aria-hidden="true">
       {links.map((d) => <path d={d} />)}
+      {waits.filter((x) => !x.to && w.at(x.ready) < 100).map((x) => <path class="waits" d={`M${Math.max(0, w.at(x.ready)).toFixed(2)} ${y(x.from.name)} L100 ${y(x.from.name)}`} />)}
       {waits.filter((x) => x.to && x.free).map((x) => <path class="waits" d={curve(w.at(x.ready), y(x.from.name), w.at(x.free), y(x.to!.name))} />)}
     </svg>
   );

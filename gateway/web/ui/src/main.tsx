@@ -10,7 +10,7 @@ import { useSentence } from "./links";
 import { Lazy } from "./lazy";
 import { begin, listen, lostAfter, useLive, type Live } from "./live";
 import { newest, standing, WhatNext } from "./next";
-import { begins, hour, length, list, nowOf } from "./say";
+import { begins, hour, length, list, nowOf, zoneOf } from "./say";
 import { waits } from "./shapes";
 import { StationPage } from "./station";
 import type { Alarm, Frame } from "./types";
@@ -30,7 +30,7 @@ function usePath(): [string, (path: string) => void] {
   }, []);
   const go = (to: string) => {
     history.pushState(null, "", to);
-    set(to);
+    set(location.pathname);
     scrollTo(0, 0);
   };
   // Who goes by keyboard or ear is taken to the new page, not left on a link that is gone.
@@ -114,7 +114,7 @@ function Pages(props: { class: string }) {
 interface Choices { language: string; setLanguage: (l: string) => void; units: string; setUnits: (u: string) => void; heldFor: number; hold: () => void }
 
 function Foot({ language, setLanguage, units, setUnits, heldFor, hold }: Choices) {
-  const { frame, words, who, setWho } = useHere();
+  const { frame, now, words, who, setWho } = useHere();
   const say = useSentence();
   const [light, setLight] = useKept("light", "auto");
   const [size, setSize] = useKept("size", "near");
@@ -131,7 +131,7 @@ function Foot({ language, setLanguage, units, setUnits, heldFor, hold }: Choices
     <footer class="foot">
       <p><Go to="/alarms">{counts(frame.alarms, words)}</Go></p>
       <p>{troubles.length ? troubles.map(say).join(" ") : words.linksWell}</p>
-      <p class="soft">{words.aid}</p>
+      <p class="soft">{words.timesIn(zoneOf(now))} {words.aid}</p>
       <Pages class="below" />
       <div class="choices">
         <button onClick={hold} aria-pressed={heldFor > 0}>{heldFor > 0 ? words.goOn : words.hold}</button>

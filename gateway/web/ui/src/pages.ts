@@ -1,6 +1,7 @@
 // What Lazy fetches in one piece.
 export { CautionsPage, LinksPage } from "./board";
-export { LogbookPage } from "./record";
+export { LogbookPage, WhoWasHere } from "./record";
+export { Worked } from "./worked";
 export { Closings } from "./closing";
 export { Session } from "./leave";
 export { LotPage } from "./lot";

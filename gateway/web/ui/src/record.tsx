@@ -2,7 +2,7 @@
 import { useState } from "preact/hooks";
 import { ask, useBook, type Line } from "./books";
 import { useHere } from "./context";
-import { begins, hour, longDay, sentence } from "./say";
+import { atWall, begins, hour, longDay, sentence } from "./say";
 import { Go } from "./way";
 
 const kinds = ["", "transition", "act", "message", "receipt", "lot", "note", "calibration", "roster", "rules", "clock", "start", "fault"];
@@ -21,6 +21,25 @@ export function useLineText(): (l: Line) => string {
     if (l.why && !["try", "accepted"].includes(l.why)) parts.push(l.why);
     return parts.map(sentence).join(" ");
   };
+}
+
+/** So many of the last lines of a place are looked through for those that name a person, and so many of them are shown. */
+const looked = 80, shown = 6;
+
+/** Who was at a station last, and did what. */
+export function WhoWasHere({ station }: { station: string }) {
+  const { now, words } = useHere();
+  const text = useLineText();
+  const { got } = useBook<Line[]>(`/api/logbook?place=${station}&limit=${looked}`, 30e3);
+  if (!got) return null;
+  const lines = got.filter((l) => l.who).slice(0, shown);
+  return (
+    <section class="here" aria-labelledby="here">
+      <h2 id="here">{words.whoWasHere}</h2>
+      {lines.length === 0 && <p class="soft">{words.nobodyWasHere}</p>}
+      <ul class="plainlist">{lines.map((l) => <li class="row" key={l.id}><p>{l.set ? atWall(l.at, now) : "?"} · {l.who}</p><span class="detail">{text(l)}</span></li>)}</ul>
+    </section>
+  );
 }
 
 /** Lines under the day on which they were written. */

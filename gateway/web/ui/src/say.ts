@@ -84,6 +84,14 @@ export function asSite(wall: number, now: Now): Date | null {
   return at === null ? null : new Date(at + new Date(at).getTimezoneOffset() * 60e3);
 }
 
+/** The zone in which all hours of the page are: "America/Lima, UTC−5"; without the offset where it is not known. */
+export function zoneOf(now: Now): string {
+  const at = local(now.wall, now);
+  if (at === null) return now.zone;
+  const minutes = Math.round((at - now.wall) / 60e3), size = Math.abs(minutes), rest = size % 60;
+  return `${now.zone}, UTC${minutes < 0 ? "−" : "+"}${Math.floor(size / 60)}${rest ? `:${String(rest).padStart(2, "0")}` : ""}`;
+}
+
 /** Hours and minutes at the site. */
 export function hour(wall: number, now: Now): string {
   const at = local(wall, now);

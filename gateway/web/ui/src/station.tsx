@@ -4,6 +4,8 @@ import { useEffect, useState } from "preact/hooks";
 import { useAct } from "./acts";
 import { WalkCard, byWalk, together, walkOf } from "./alarm";
 import { useHere } from "./context";
+import { Lazy } from "./lazy";
+import { me } from "./session";
 import { endOf, forecastOf } from "./forecast";
 import { byHour, standing } from "./next";
 import { atWall, begins, dueAt, moment, reason, sentence, spoken } from "./say";
@@ -213,11 +215,12 @@ export function StationPage({ name }: { name: string }) {
       )}
       {byWalk(together(alarms)).map((walk) => <WalkCard key={walkOf(walk)} walk={walk} />)}
       {answer ? <AnswerFirst prompt={answer} /> : !urgent && <Foreseen station={station} />}
-      {shown && <section aria-label={shown.title}><h2>{begins(shown.title)}</h2><LazyChart key={shown.name} point={shown} /><p><Go to={`/point/${shown.name}`}>{words.wholePoint(begins(shown.title))}</Go></p></section>}
+      {shown && <section aria-label={shown.title}><h2>{begins(shown.title)}</h2><LazyChart key={shown.name} point={shown} />{shown.computed && <Lazy key={shown.name} name="Worked" point={shown.name} />}<p><Go to={`/point/${shown.name}`}>{words.wholePoint(begins(shown.title))}</Go></p></section>}
       <div class="side">
         <Acts station={station} lots={holdsLots.includes(station.kind)} byHand={points.filter((p) => p.byHand)} />
         {group(words.measured, points.filter((p) => !p.computed))}
         {group(words.computed, points.filter((p) => p.computed && !forRules.test(p.name)))}
+        {(me.others || me.may.includes("study")) && <Lazy name="WhoWasHere" station={name} />}
       </div>
     </main>
   );
