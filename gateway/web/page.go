@@ -31,9 +31,9 @@ const notice = `<!doctype html><html lang="en"><meta charset="utf-8"><meta name=
 // file is one file of the page, ready to be sent.
 type file struct {
 	kind     string
-	plain    func() []byte // read anew each time from the program's own pages: copies for nobody would take a third of a megabyte
-	small    []byte        // gzip, nil where it saves nothing
-	smallest func() []byte // Brotli, packed when the page was built; nil: it was not
+	plain    func() []byte // unpacked anew each time: hardly anybody takes nothing packed
+	small    func() []byte // gzip, and Brotli, both packed when the page was built; nil: they were not. They are read anew each time
+	smallest func() []byte // from the program's own pages: copies for nobody would take their room
 	links    string        // of a page: what it needs, for the header Link
 	lasting  bool          // its name holds a hash of its content
 	passing  bool          // it holds what stands now, and is kept nowhere
@@ -118,7 +118,8 @@ func (w *Web) servePage(rw http.ResponseWriter, r *http.Request, shell file, s *
 		d = &drawn{s, plain, pack(plain)}
 		w.drawn.Store(d)
 	}
-	shell.plain, shell.small = func() []byte { return d.plain }, d.small
+	shell.plain, shell.small = func() []byte { return d.plain }, func() []byte { return d.small }
+	shell.smallest = nil // Brotli is for what stands still
 	shell.passing = true
 	shell.serve(rw, r)
 }
@@ -134,20 +135,27 @@ func (w *Web) entrance(r *http.Request) string {
 	return "/login?to=" + url.QueryEscape(r.URL.Path)
 }
 
+// load finds the files of the build. Most are there only packed, as NAME.gz and NAME.br.
 func load(built fs.FS) map[string]file {
 	held := map[string]file{}
 	err := fs.WalkDir(built, "dist", func(name string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() || d.Name() == ".gitkeep" {
 			return err
 		}
-		if path.Ext(name) == ".br" {
-			return nil // it goes with the file that it packs
+		switch whole, form := strings.TrimSuffix(name, path.Ext(name)), path.Ext(name); form {
+		case ".br": // it goes with the file that it packs
+		case ".gz":
+			f := newFile(whole, unpacked(reader(built, name)))
+			f.small = reader(built, name)
+			if _, err := fs.Stat(built, whole+".br"); err == nil {
+				f.smallest = reader(built, whole+".br")
+			}
+			held[strings.TrimPrefix(whole, "dist")] = f
+		default:
+			if _, packed := fs.Stat(built, name+".gz"); packed != nil {
+				held[strings.TrimPrefix(name, "dist")] = newFile(name, reader(built, name))
+			}
 		}
-		f := newFile(d.Name(), reader(built, name))
-		if _, err := fs.Stat(built, name+".br"); err == nil {
-			f.smallest = reader(built, name+".br")
-		}
-		held[strings.TrimPrefix(name, "dist")] = f
 		return nil
 	})
 	if err != nil {
@@ -167,6 +175,21 @@ func reader(from fs.FS, name string) func() []byte {
 	}
 }
 
+// unpacked reads an embedded file that is there as gzip.
+func unpacked(small func() []byte) func() []byte {
+	return func() []byte {
+		z, err := gzip.NewReader(bytes.NewReader(small()))
+		if err != nil {
+			panic("web: an embedded file is no gzip: " + err.Error())
+		}
+		text, err := io.ReadAll(z)
+		if err != nil {
+			panic("web: unpacking an embedded file: " + err.Error())
+		}
+		return text
+	}
+}
+
 // kinds are the media types of what the page is made of. Package mime would read what the board's files say of a thousand others, and believe them.
 var kinds = map[string]string{
 	".html": "text/html; charset=utf-8", ".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml", ".txt": "text/plain; charset=utf-8",
@@ -174,14 +197,10 @@ var kinds = map[string]string{
 }
 
 func newFile(name string, plain func() []byte) file {
-	text := plain()
-	f := file{kind: kinds[path.Ext(name)], links: linksOf(name, text), plain: plain, lasting: strings.Contains(name, ".") && strings.Count(name, "-") > 0}
-	var packed bytes.Buffer
-	z, _ := gzip.NewWriterLevel(&packed, gzip.BestCompression) // the level is a constant of the package: no error
-	_, _ = z.Write(text)                                       // to memory
-	_ = z.Close()
-	if packed.Len() < len(text)*9/10 {
-		f.small = packed.Bytes()
+	name = path.Base(name)
+	f := file{kind: kinds[path.Ext(name)], plain: plain, lasting: strings.Contains(name, ".") && strings.Count(name, "-") > 0}
+	if path.Ext(name) == ".html" {
+		f.links = linksOf(plain())
 	}
 	return f
 }
@@ -189,11 +208,8 @@ func newFile(name string, plain func() []byte) file {
 // needs finds what a page names of its own: style, script, and what the script imports.
 var needs = regexp.MustCompile(`<(?:link rel="(stylesheet|modulepreload)" href|script type="(module)" src)="(/[^"]+)"`)
 
-// linksOf is the header Link of a page [RFC 8288]; "" for what is none.
-func linksOf(name string, text []byte) string {
-	if path.Ext(name) != ".html" {
-		return ""
-	}
+// linksOf is the header Link of a page [RFC 8288].
+func linksOf(text []byte) string {
 	var links []string
 	for _, m := range needs.FindAllSubmatch(text, -1) {
 		if string(m[1]) == "stylesheet" {
@@ -226,7 +242,7 @@ func (f file) serve(rw http.ResponseWriter, r *http.Request) {
 		body = f.smallest()
 	case f.small != nil && strings.Contains(accepts, "gzip"):
 		h.Set("Content-Encoding", "gzip")
-		body = f.small
+		body = f.small()
 	default:
 		body = f.plain()
 	}

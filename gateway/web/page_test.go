@@ -42,7 +42,8 @@ func TestFiles_notBuilt(t *testing.T) {
 // Aim: files are served with their type, packed for those who take it, and kept by browsers only under names with a hash.
 func TestFiles_served(t *testing.T) {
 	long := strings.Repeat("ink and paper ", 200)
-	held := load(fstest.MapFS{"dist/index.html": {Data: []byte("<!doctype html>")}, "dist/page-ABCD1234.js": {Data: []byte(long)}, "dist/licences.txt": {Data: []byte("MIT")}})
+	held := load(fstest.MapFS{"dist/index.html": {Data: []byte("<!doctype html>")}, "dist/page-ABCD1234.js.gz": {Data: pack([]byte(long))}, "dist/page-ABCD1234.js.br": {Data: []byte("Brotli")},
+		"dist/licences.txt": {Data: []byte("MIT")}})
 	serve := func(name, accepts string) *httptest.ResponseRecorder {
 		r := request("GET", name, "")
 		r.Header.Set("Accept-Encoding", accepts)
@@ -50,7 +51,10 @@ func TestFiles_served(t *testing.T) {
 		held[name].serve(got, r)
 		return got
 	}
-	js := serve("/page-ABCD1234.js", "br, gzip")
+	if br := serve("/page-ABCD1234.js", "br, gzip"); br.Header().Get("Content-Encoding") != "br" || br.Body.String() != "Brotli" {
+		t.Errorf("who takes Brotli gets %v", br.Header())
+	}
+	js := serve("/page-ABCD1234.js", "gzip")
 	z, err := gzip.NewReader(js.Body)
 	must(t, err)
 	if text, err := io.ReadAll(z); err != nil || string(text) != long {
@@ -59,7 +63,7 @@ func TestFiles_served(t *testing.T) {
 	if c := js.Header().Get("Cache-Control"); !strings.Contains(c, "immutable") || !strings.HasPrefix(js.Header().Get("Content-Type"), "text/javascript") {
 		t.Errorf("script: %v", js.Header())
 	}
-	if plain := serve("/page-ABCD1234.js", ""); plain.Header().Get("Content-Encoding") != "" || plain.Header().Get("Content-Length") != strconv.Itoa(len(long)) {
+	if plain := serve("/page-ABCD1234.js", ""); plain.Header().Get("Content-Encoding") != "" || plain.Header().Get("Content-Length") != strconv.Itoa(len(long)) || plain.Body.String() != long {
 		t.Errorf("plain: %v", plain.Header())
 	}
 	for _, name := range []string{"/index.html", "/licences.txt"} {
@@ -91,6 +95,9 @@ func built(t *testing.T) map[string]file {
 		}
 		t.Skip("the page is not built: run npm ci and npm run build in gateway/web/ui")
 	}
+	if _, err := dist.ReadFile("dist/index.html.gz"); err != nil {
+		t.Fatal("the page was built by an older source: run npm run build in gateway/web/ui")
+	}
 	return load(dist)
 }
 
@@ -116,7 +123,7 @@ func TestPage_weight(t *testing.T) {
 		}
 		size := len(f.plain())
 		if f.small != nil {
-			size = len(f.small)
+			size = len(f.small())
 		}
 		all += size
 		if asked[name] {
@@ -125,13 +132,13 @@ func TestPage_weight(t *testing.T) {
 	}
 	state := request("GET", "/", "") // the page with what stands in it
 	state.Header.Set("Accept-Encoding", "gzip")
-	first += ask(t, newWeb(t, newFake().night()), state).Body.Len() - len(held["/index.html"].small)
+	first += ask(t, newWeb(t, newFake().night()), state).Body.Len() - len(held["/index.html"].small())
 	// The words of the page come in the one language that is read.
 	words := map[string]int{}
 	for name, f := range held {
 		for _, begins := range []string{"/en-", "/es-"} {
 			if strings.HasPrefix(name, begins) && !asked[name] {
-				words[begins] += len(f.small)
+				words[begins] += len(f.small())
 			}
 		}
 	}
@@ -177,6 +184,11 @@ func TestPage_stands(t *testing.T) {
 	must(t, json.Unmarshal([]byte(text[1]), &frame))
 	if frame.Plan.Site.Title != evil || frame.Seq < before || frame.Seq > w.live.now().frame.Seq { // a second may pass meanwhile
 		t.Errorf("in the page stands %+v", frame)
+	}
+	packed := request("GET", "/", "")
+	packed.Header.Set("Accept-Encoding", "gzip, br")
+	if got := ask(t, w, packed); got.Header().Get("Content-Encoding") != "gzip" { // the bare page alone is there as Brotli
+		t.Errorf("who takes Brotli too gets the page with %v", got.Header())
 	}
 	bare := ask(t, w, request("GET", "/index.html", ""))
 	if data.MatchString(bare.Body.String()) || bare.Header().Get("Cache-Control") != "no-cache" || !strings.Contains(bare.Body.String(), `<div id="page">`) {

@@ -2,7 +2,7 @@
 import { build } from "esbuild";
 import { copyFile, mkdir, readFile, readdir, rm, writeFile } from "node:fs/promises";
 import { basename } from "node:path";
-import { brotliCompressSync } from "node:zlib";
+import { brotliCompressSync, gzipSync } from "node:zlib";
 
 const dist = new URL("../dist/", import.meta.url);
 await mkdir(dist, { recursive: true });
@@ -53,14 +53,20 @@ await build({
   define: { FILES: JSON.stringify(files) },
 });
 
-// Browsers take Brotli over TLS; the gateway packs the rest itself [RFC 7932].
-for (const name of built) await writeFile(new URL(`${name}.br`, dist), brotliCompressSync(await readFile(new URL(name, dist))));
-
 let licences = "The page holds these libraries, each under its own licence.\n";
 for (const name of ["preact", "uplot"]) {
   const folder = new URL(`node_modules/${name}/`, import.meta.url);
   licences += `\n${name}\n\n${await readFile(new URL("LICENSE", folder), "utf8")}`;
 }
 await writeFile(new URL("licences.txt", dist), licences);
+
+// Browsers take Brotli over TLS and gzip everywhere [RFC 7932, RFC 1952]. The program holds the files packed only, but for the page that it writes into.
+for (const name of await readdir(dist)) {
+  if (name === ".gitkeep") continue;
+  const plain = await readFile(new URL(name, dist));
+  await writeFile(new URL(`${name}.br`, dist), brotliCompressSync(plain));
+  await writeFile(new URL(`${name}.gz`, dist), gzipSync(plain, { level: 9 }));
+  if (name !== "index.html") await rm(new URL(name, dist));
+}
 
 for (const [name, out] of Object.entries(result.metafile.outputs)) console.log(basename(name), out.bytes, "bytes");
