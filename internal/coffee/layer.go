@@ -19,11 +19,14 @@ type Layer struct {
 	Passed int         // hours since the beginning
 	// Foreseen is when, in hours since the beginning, the forecasts of the last hours saw the end, the newest first; 0: none.
 	Foreseen [layerBack + 1]float64
+	Hinds    Hindsights
 
 	ways    [layerWays]way
-	ready   bool // the ways are made
-	due     int  // rounds of fitting
-	blind   bool // nothing was measured
+	ready   bool    // the ways are made
+	due     int     // rounds of fitting
+	blind   bool    // nothing was measured
+	values  float64 // that were measured, as far as they count
+	habit   *LayerHabit
 	weights [layerKept]float64
 	drives  [layerSuns]drives[[layerKept]float64, [layerKept]ending]
 	curves  [3][layerKept]float64 // scratch
@@ -42,6 +45,8 @@ const (
 	layerNoise  = 0.35 // %wb that an hour's meter and a way together may be off by
 	layerForget = 0.35 // part of the hours after which a value counts half
 	layerCounts = 12.0 // values that all of them count for at most: they err alike
+	leastChance = 1e-4 // of the likeliest way's: less counts nothing
+	layerFree   = 3.0  // degrees of freedom that what a way may be off by has before anything is measured
 	layerMeter  = 0.4  // %wb that a meter is off by all the time
 	// layerCut is where the interval ends: the ways differ by less than layers do, so their middle 86 of 100 hold four truths of five.
 	layerCut     = 0.07
@@ -51,7 +56,7 @@ const (
 
 // Begin begins a stay with a moisture that may be off by spread, both in % of the dry weight.
 func (l *Layer) Begin(start DryBasis, spread float64) {
-	*l = Layer{Hours: l.Hours[:0], Start: start, Spread: spread, Deck: l.Deck}
+	*l = Layer{Hours: l.Hours[:0], Start: start, Spread: spread, Deck: l.Deck, habit: l.habit}
 	l.Hours = l.room()
 }
 
@@ -90,10 +95,13 @@ func (l *Layer) prepare() {
 	if l.ready {
 		return
 	}
+	if l.habit == nil {
+		l.habit = &usualLayers
+	}
 	l.Hours, l.Spread = l.room(), max(l.Spread, 0.1)
 	l.Hours = l.Hours[:min(len(l.Hours), layerKept)]
 	for i := range l.ways {
-		l.ways[i] = newWay(i, float64(l.Start), l.Deck)
+		l.ways[i] = newWay(i, float64(l.Start), l.habit.Pace[i], l.Deck)
 	}
 	l.driveAll()
 	l.ready, l.due = true, firstRounds
@@ -177,6 +185,7 @@ func (l *Layer) weigh() bool {
 		sum += l.weights[i]
 	}
 	trust := min(1, layerCounts/max(sum, 1))
+	l.values = sum * trust
 	for i := range l.Hours {
 		noise := layerNoise * dryAWet(l.Hours[i].Moisture)
 		l.weights[i] *= trust / (noise * noise)
@@ -188,15 +197,16 @@ func (l *Layer) weigh() bool {
 func dryAWet(m DryBasis) float64 { return (1 + float64(m)/100) * (1 + float64(m)/100) }
 
 // normal is the least squares of a way: curvatures and slopes of its misfit by pace and start.
-type normal struct{ pp, ps, ss, p, s, misfit, now float64 }
+type normal struct{ pp, ps, ss, p, s, misfit, prior, now float64 }
 
 // near works out how near a way comes to what was measured, and to what was thought before.
 func (l *Layer) near(w *way) normal {
 	const dp, ds = 0.02, 0.5 // steps of the derivatives
 	here, byPace, byStart := &l.curves[0], &l.curves[1], &l.curves[2]
 	n := normal{now: l.run(w, w.pace, w.start, len(l.Hours), here)}
-	n.add(1/(layerPaces*layerPaces), w.pace-layerPace, 1, 0)
+	n.add(1/(l.habit.Paces*l.habit.Paces), w.pace-w.usual, 1, 0)
 	n.add(1/(l.Spread*l.Spread), w.start-float64(l.Start), 0, 1)
+	n.prior, n.misfit = n.misfit, 0
 	if l.due == 0 {
 		return n
 	}
@@ -231,18 +241,21 @@ func (n normal) improve(w *way) {
 
 // tell leaves with a way how near it came.
 func (n normal) tell(w *way) {
-	w.now, w.misfit, w.spread = n.now, n.misfit, math.Sqrt(n.ss/(n.pp*n.ss-n.ps*n.ps))
+	w.now, w.misfit, w.prior, w.spread = n.now, n.misfit, n.prior, math.Sqrt(n.ss/(n.pp*n.ss-n.ps*n.ps))
 }
 
 // Until forecasts when the layer comes to its target in the air to come, from the end of the last whole hour, or from a moisture measured since. never tells that this air does not dry so far.
 func (l *Layer) Until(target DryBasis, air *AirAhead) (f Forecast, never bool) {
 	l.settle()
-	best, total, lost := math.Inf(1), 0.0, 0.0
+	best, total, lost := math.Inf(-1), 0.0, 0.0
 	for i := range l.ways {
-		best = min(best, l.ways[i].misfit)
+		best = max(best, l.good(i))
 	}
 	for i := range l.ways {
-		weight := math.Exp((best - l.ways[i].misfit) / 2)
+		weight := math.Exp(l.good(i) - best)
+		if weight < leastChance {
+			weight = 0
+		}
 		for k, sign := range [...]float64{1, -1} {
 			h := l.hours(&l.ways[i], target, air, sign)
 			if h >= DryingLongest.Hours() {
@@ -276,4 +289,10 @@ func (l *Layer) hours(w *way, target DryBasis, air *AirAhead, sign float64) floa
 	moved := *w
 	moved.off -= sign * w.unsure.air * air.Spread * aheadEnds
 	return moved.hours(now, to, math.Exp(pace+sign*w.unsure.air*air.Spread), air)
+}
+
+// good is the logarithm of how well a way goes through what was measured. By how much readings lie off the way is not known (Student's t), so where none goes through well, many count.
+func (l *Layer) good(i int) float64 {
+	w := &l.ways[i]
+	return l.habit.Chances[i] - w.prior/2 - (layerFree+l.values)/2*math.Log(layerFree+w.misfit)
 }

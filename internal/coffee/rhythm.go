@@ -71,16 +71,10 @@ const (
 	deckMost                                     = 0.7
 	layerBack                                    = 24 // h that forecasts are held against later ones
 	widerSure                                    = 0.2
-	dryerSooner                                  = 0.95 // in dryers the ways together see the end late, in all sets that were looked at
 )
 
 // widen is the interval as the layer's own past and the layers that were looked at say it has to be.
 func (l *Layer) widen(f Forecast) Forecast {
-	if !l.Deck {
-		for _, d := range [...]*time.Duration{&f.Early, &f.Middle, &f.Late} {
-			*d = time.Duration(dryerSooner * float64(*d))
-		}
-	}
 	middle := f.Middle.Hours()
 	early, late, left, moved, day, most := dryerEarly, dryerLate, dryerLeft, dryerMoved, 0.0, waysMost
 	if l.Deck {
@@ -92,8 +86,11 @@ func (l *Layer) widen(f Forecast) Forecast {
 		own := min(max(0, d.Hours()), most*max(middle, waysMostOf))
 		return math.Sqrt(own*own+left*left+moved*moved+day*day) + widerSure
 	}
-	hours := func(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }
-	return Forecast{max(0, f.Middle-hours(early*side(f.Middle-f.Early))), f.Middle, f.Middle + hours(late*side(f.Late-f.Middle))}
+	early, late = early*side(f.Middle-f.Early), late*side(f.Late-f.Middle)
+	l.Hinds.add(Hindsight{float64(l.Passed), float64(l.Passed) + middle, early, late})
+	by := math.Exp(l.habit.Late)
+	hours := func(h float64) time.Duration { return time.Duration(by * h * float64(time.Hour)) }
+	return Forecast{max(0, hours(middle-math.Exp(l.habit.Wider.Early)*early)), hours(middle), hours(middle + math.Exp(l.habit.Wider.Late)*late)}
 }
 
 // moved is by how much the forecasts of an hour, a quarter, a half and a whole day ago differed from the newest one at most, h.

@@ -9,19 +9,20 @@ import (
 )
 
 // way is one way of drying: M' = -c D^e g(M - Me), a characteristic drying curve (van Meel 1958). Me is the isotherm of Trejos 1989, off by some per cent; D the vapour deficit, which Roa
-// takes to the power 0.879; g straight up to a critical moisture, or bent. The pace c and the moisture at the start are fitted, the rest is spread evenly over what is thought possible.
+// takes to the power 0.879; g goes with one power of what is free while dry and with another while wet. The pace c and the moisture at the start are fitted, the rest is spread evenly over what is thought possible.
 type way struct {
-	rates       *rateTable
-	power       int     // index in layerExponents
-	sun         int     // index in layerSunny
-	off         float64 // % of the dry weight that the isotherm is off by
-	lower       float64 // the same as a part, for each unit of humidity below 60 %
-	wets        float64 // pace of taking up water against giving it
-	unsure      struct{ pace, air, meter float64 }
-	pace, start float64 // logarithm; % of the dry weight
-	now         float64 // % of the dry weight at the end of the hours
-	spread      float64 // of pace
-	misfit      float64
+	rates         *rateTable
+	power         int     // index in layerExponents
+	sun           int     // index in layerSunny
+	off           float64 // % of the dry weight that the isotherm is off by
+	lower         float64 // the same as a part, for each unit of humidity below 60 %
+	wets          float64 // pace of taking up water against giving it
+	unsure        struct{ pace, air, meter float64 }
+	usual         float64 // pace, before anything is measured
+	pace, start   float64 // logarithm; % of the dry weight
+	now           float64 // % of the dry weight at the end of the hours
+	spread        float64 // of pace
+	misfit, prior float64
 }
 
 // ending is where air would dry to, % of the dry weight, and how dry it is: the humidity that is missing to 60 %.
@@ -30,9 +31,6 @@ type ending struct{ end, dry float64 }
 // chance is an end that one way has, with its weight.
 type chance struct{ hours, weight float64 }
 
-// shape is how the rate goes with free moisture: to a power up to a critical moisture, and quicker by a square while wet, as where water has to diffuse.
-type shape struct{ power, critical, quick float64 }
-
 // drives is how air drives a layer hour by hour, by power, and where it would end.
 type drives[D, E any] struct {
 	driven [layerPowers]D
@@ -40,10 +38,9 @@ type drives[D, E any] struct {
 }
 
 const (
-	layerShapes = 9
 	layerPowers = 3
 	layerSuns   = 3
-	layerWays   = 2 * layerShapes * layerPowers
+	layerWays   = 61 // a prime, for even
 )
 
 // Chosen, on the layers that may be looked at.
@@ -53,30 +50,60 @@ const (
 	layerEnds   = 0.6   // % of the dry weight: the isotherm's own error is 0.54 (Trejos 1989)
 	layerLower  = -0.35 // other isotherms that agree with that of Trejos at 60 %RH lie by so much lower in dry air
 	layerLowers = 0.3   // their deviation
-	sameMoist   = 40.0  // % of the dry weight, free, at which all shapes dry alike
-	sameDeficit = 3.0   // kPa at which all powers dry alike
+	// Near the end layers go with a power of what is free: 1 is Lewis 1921, more where some beans or parts of them are slower than others.
+	drierPower, drierPowers, leastPower = 1.0, 0.3, 0.6
+	// While wet they may give water steadily (0, van Meel 1958) or ever slower (Page 1949, Thompson 1968, diffusion), and where that turns is not known.
+	wetterPower          = 1.9
+	breaksFrom, breaksTo = 12.0, 100.0 // % of the dry weight, free
+	evenStep             = 6           // of those for which the shortest vector of any pair is longest
+	sameMoist            = 40.0        // % of the dry weight, free, at which all shapes dry alike
+	sameDeficit          = 3.0         // kPa at which all powers dry alike
 )
 
 var (
 	layerExponents = [layerPowers]float64{0.4, 0.7, 1}
 	// layerSunny is how much warmer than the air beans in the open are by day, as a part of what the air is above the coldest hour of its day. Chosen: on decks they pass 46 °C (as quoted).
 	layerSunny = [layerSuns]float64{0, 0.35, 0.7}
-	layerRates = ratesOf([layerShapes]shape{{1, 200, 0}, {1, 60, 0}, {1, 90, 0}, {0.8, 200, 0}, {1.2, 200, 0}, {1.2, 80, 0}, {1, 200, 1. / 90}, {1, 200, 1. / 65}, {1, 200, 1. / 50}})
 )
 
 // rateTable is g(f)/f by the free moisture f in steps of one per cent of the dry weight.
 type rateTable [192]float64
 
-func ratesOf(shapes [layerShapes]shape) (t [layerShapes]rateTable) {
-	for i, s := range shapes {
-		g := func(f float64) float64 {
-			return math.Pow(min(f, s.critical), s.power) * (1 + s.quick*s.quick*f*f) / f
+// shape is how the rate goes with free moisture: to one power while dry, to another above a break.
+type shape struct{ dry, wet, at float64 }
+
+func (s shape) rates() (t rateTable) {
+	g := func(f float64) float64 {
+		if f > s.at {
+			return math.Pow(s.at, s.dry-s.wet) * math.Pow(f, s.wet-1)
 		}
-		for f := range t[i] {
-			t[i][f] = g(float64(f)+0.5) / g(sameMoist)
-		}
+		return math.Pow(f, s.dry-1)
+	}
+	for f := range t {
+		t[f] = g(float64(f)+0.5) / g(sameMoist)
 	}
 	return t
+}
+
+// layerRates are the shapes of all ways: they are as far apart as anything that was published, and none is chosen.
+var layerRates = func() (list [layerWays]rateTable) {
+	for i := range list {
+		list[i] = shape{
+			dry: max(leastPower, drierPower+drierPowers*deviate(even(i, 0))),
+			wet: wetterPower * even(i, 1),
+			at:  breaksFrom * math.Pow(breaksTo/breaksFrom, even(i, 2)),
+		}.rates()
+	}
+	return list
+}()
+
+// even is the i-th number of the d-th of sequences that fill a space evenly together (lattice of Korobov 1959).
+func even(i, d int) float64 {
+	g := 1
+	for range d {
+		g = g * evenStep % layerWays
+	}
+	return (float64(i*g%layerWays) + 0.5) / layerWays
 }
 
 func (t *rateTable) at(free float64) float64 {
@@ -86,23 +113,13 @@ func (t *rateTable) at(free float64) float64 {
 	return t[int(max(0, free))]
 }
 
-// newWay makes the i-th way, whose properties follow sequences that fill a space evenly (Halton 1960).
-func newWay(i int, start float64, deck bool) way {
-	w := way{rates: &layerRates[i%layerShapes], power: i / layerShapes % layerPowers, off: layerEnds * deviate(halton(i, 2)), lower: layerLower + layerLowers*deviate(halton(i, 13)),
-		wets: halton(i, 3), pace: layerPace, start: start}
-	w.sun = int(halton(i, 17) * float64(suns(deck)))
-	w.unsure.pace, w.unsure.air, w.unsure.meter = deviate(halton(i, 5)), deviate(halton(i, 7)), deviate(halton(i, 11))
+// newWay makes the i-th way, whose properties fill the space of what is thought possible evenly.
+func newWay(i int, start, pace float64, deck bool) way {
+	w := way{rates: &layerRates[i], power: i % layerPowers, off: layerEnds * deviate(even(i, 3)), lower: layerLower + layerLowers*deviate(even(i, 4)),
+		wets: even(i, 5), pace: pace, usual: pace, start: start}
+	w.sun = int(even(i, 6) * float64(suns(deck)))
+	w.unsure.pace, w.unsure.air, w.unsure.meter = deviate(even(i, 7)), deviate(even(i, 8)), deviate(even(i, 9))
 	return w
-}
-
-// halton is the n-th number of the sequence of that base, between 0 and 1.
-func halton(n, base int) float64 {
-	sum, part := 0.0, 1.0
-	for n++; n > 0; n /= base {
-		part /= float64(base)
-		sum += part * float64(n%base)
-	}
-	return sum
 }
 
 // deviate is the standard normal deviate of a probability.

@@ -1,6 +1,7 @@
 package models
 
 import (
+	"fmt"
 	"math"
 	"time"
 
@@ -20,6 +21,7 @@ type bed struct {
 	air      air
 	moisture *input
 	target   coffee.DryBasis
+	habit    *coffee.LayerHabit // of all beds of its kind and target
 
 	estimated, activity, wetTime output
 	in, early, late, never       output
@@ -62,6 +64,7 @@ type bedState struct {
 	Air        coffee.Air      // of the last step
 	HasAir     bool
 	Layer      coffee.Layer
+	Taught     bool `json:",omitempty"` // this layer is in the habit
 	Gone       goneState
 }
 
@@ -100,6 +103,7 @@ func newBed(b *builder) model {
 	b.out(&d.late, "drying-in-late")
 	b.out(&d.never, "never-dries")
 	d.points = b.outputs
+	d.habit = b.m.layerHabit(fmt.Sprint(b.spec.Kind, " ", float64(d.target.Wet())))
 	d.Layer.Deck, d.ahead.Deck = d.deck, d.deck
 	d.why, d.stale = saysNoAir, true
 	return d
@@ -113,6 +117,7 @@ func (d *bed) begin(now reading.Stamp, lot Lot) {
 		d.Moisture, d.Known, d.Assumed = freshWet.Dry(), true, true
 	}
 	d.Layer.Deck = d.deck
+	d.Layer.Habit(d.habit)
 	d.Layer.Begin(d.Moisture, startSpread(d.Assumed))
 	d.meterN, d.why, d.stale = 0, saysNoAir, true
 }
@@ -217,10 +222,21 @@ func (d *bed) step(now reading.Stamp) {
 		d.learn()
 		if d.Known {
 			d.Layer.Add(hour)
+			d.teach()
 		}
 	}
 	if d.station.stay.Loaded && d.forecastDue(a) {
 		d.foresee(a, now)
+	}
+}
+
+// teach lets a layer that the meter saw come to its target sharpen the forecasts of the next ones.
+func (d *bed) teach() {
+	if d.Taught || !d.HasMetered || d.Metered > d.target {
+		return
+	}
+	if d.Taught = true; !d.Unsure {
+		*d.habit = d.habit.With(&d.Layer)
 	}
 }
 
@@ -373,6 +389,7 @@ func (d *bed) restored(moved time.Duration) {
 	d.StepBegan += moved
 	d.Gone.Began += moved
 	d.Layer.Deck = d.deck // kept by an older program it knows nothing of it
+	d.Layer.Habit(d.habit)
 	if n := len(d.Airs.Hours); d.Airs.N < 0 || d.Airs.N > n || d.Airs.Next < 0 || d.Airs.Next >= n || d.Airs.Days < 0 {
 		d.bedState = bedState{}
 	}

@@ -49,6 +49,7 @@ const (
 	trejos  = "Trejos, Roa, Oliveros 1989, Cenicafé 40(1):5-15, desorption of parchment arabica, as quoted; standard error 0.54 % of the dry weight, 5 to 65 °C"
 	roa     = "Roa, Cenicafé, thin layers from 10 to 70 °C, as quoted; the layer's own pace is learned from the moisture meter"
 	entered = "what people enter: load, empty, move"
+	ways    = "characteristic drying curves: van Meel 1958, Page 1949, Roa, Trejos 1989, as quoted; what is spread over them is chosen"
 	marks   = "chosen, within what drum roasters show (trade pages, and from memory)"
 	shifted = "29 CFR 1910.1000(d)(1)(i): divided by eight hours however long the work lasts"
 	souring = "curves weighed by what was measured, prior 15 h at 20 to 26 °C (Jackels 2006, as quoted), Q10 of 1.5 to 2.6 (no measured one was found); 80 % interval, judged on simulated tanks of other laws"
@@ -112,9 +113,9 @@ var bedFormulas = map[string]rule{
 	"estimated-moisture": {"the last moisture known, carried on by MR = exp(-k t^1.06439), k = 0.0143 (Pvs - Pv)^0.87898, through the air as it changed", roa},
 	"water-activity":     {"the humidity that stands with the estimated moisture: equilibrium-moisture inverted", trejos + "; re-wetted beans have a higher one: go by measured humidity where there is a probe"},
 	"wet-time":           {"time since the wash with water activity above 0.80", "Codex CXC 69-2009 par. 37, as quoted"},
-	"drying-in":          {"time to target-moisture in the air of the last day, come again", roa},
-	"drying-in-early":    {"early end of the 80 % interval", roa},
-	"drying-in-late":     {"late end of the 80 % interval", roa},
+	"drying-in":          {"time to target-moisture in the air of the last day, come again, by 61 ways M' = -c D^e g(M - Me), D the vapour deficit, each weighed by how well it goes through the readings of the meter and by how the estate's last layers went", ways},
+	"drying-in-early":    {"early end of the 80 % interval, as wide as the ways differ and as the estate's last layers were missed", ways},
+	"drying-in-late":     {"late end of the 80 % interval, as wide as the ways differ and as the estate's last layers were missed", ways},
 	"looks-empty":        looksEmpty,
 	"never-dries":        {"equilibrium moisture of the last day's air is above target-moisture", trejos},
 }

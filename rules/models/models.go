@@ -24,7 +24,8 @@ type Models struct {
 	inputs   map[string]*input
 	stations map[string]*station
 	order    []*station
-	habits   map[string]*coffee.Habit // of tanks with the same settings
+	habits   map[string]*coffee.Habit      // of tanks with the same settings
+	layers   map[string]*coffee.LayerHabit // of decks or dryers with the same target
 	lots     map[string]Lot
 	enters   bool // somebody enters which lot stands where
 	marks    []Mark
@@ -124,7 +125,7 @@ const gapLeast = 10 * time.Minute
 
 // New makes the models of a plan's stations.
 func New(c Config) *Models {
-	m := &Models{inputs: map[string]*input{}, stations: map[string]*station{}, habits: map[string]*coffee.Habit{}, lots: map[string]Lot{}, filled: math.MinInt64}
+	m := &Models{inputs: map[string]*input{}, stations: map[string]*station{}, habits: map[string]*coffee.Habit{}, layers: map[string]*coffee.LayerHabit{}, lots: map[string]Lot{}, filled: math.MinInt64}
 	for i := range c.Stations {
 		spec := &c.Stations[i]
 		s := &station{name: spec.Name, rhythm: rhythm{least: leastBetween}}
@@ -144,6 +145,15 @@ func New(c Config) *Models {
 		m.stations[spec.Name], m.order = s, append(m.order, s)
 	}
 	return m
+}
+
+// layerHabit is what layers of one kind have taught, made at its first use.
+func (m *Models) layerHabit(key string) *coffee.LayerHabit {
+	if m.layers[key] == nil {
+		habit := coffee.UsualLayers()
+		m.layers[key] = &habit
+	}
+	return m.layers[key]
 }
 
 // Observe takes a reading; of points that no model looks at, nothing is kept.

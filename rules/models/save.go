@@ -19,6 +19,7 @@ type Saved struct {
 	At       reading.Stamp
 	Enters   bool
 	Habits   map[string]coffee.Habit
+	Layers   map[string]coffee.LayerHabit `json:",omitempty"`
 	Lots     map[string]Lot
 	Stations map[string]SavedStation
 }
@@ -40,9 +41,12 @@ type SavedStay struct {
 
 // Save gives the whole state as JSON.
 func (m *Models) Save(now reading.Stamp) ([]byte, error) {
-	s := Saved{Version: savedVersion, At: now, Enters: m.enters, Habits: map[string]coffee.Habit{}, Lots: maps.Clone(m.lots), Stations: map[string]SavedStation{}}
+	s := Saved{Version: savedVersion, At: now, Enters: m.enters, Habits: map[string]coffee.Habit{}, Layers: map[string]coffee.LayerHabit{}, Lots: maps.Clone(m.lots), Stations: map[string]SavedStation{}}
 	for key, h := range m.habits {
 		s.Habits[key] = *h
+	}
+	for key, h := range m.layers {
+		s.Layers[key] = *h
 	}
 	for _, st := range m.order {
 		text, err := json.Marshal(st.model.state())
@@ -82,6 +86,11 @@ func (m *Models) Restore(text []byte, now reading.Stamp) (filled time.Duration, 
 	m.enters, m.filled = s.Enters, s.At.Mono+moved
 	for key, h := range s.Habits {
 		if own := m.habits[key]; own != nil && h.Ready > 0 && h.Spread > 0 {
+			*own = h
+		}
+	}
+	for key, h := range s.Layers {
+		if own := m.layers[key]; own != nil && h.Layers > 0 && h.Paces > 0 {
 			*own = h
 		}
 	}

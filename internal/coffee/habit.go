@@ -1,0 +1,137 @@
+package coffee
+
+import "math"
+
+// LayerHabit is what an estate's own dried layers have taught about the next one: how likely each way is and how quick, by what part the forecasts were off, and how wide their intervals
+// have to be. It is plain data, so that it can be kept. Its zero value has to be made usual first.
+type LayerHabit struct {
+	Layers  int                // dried to their target before the meter, that it rests on
+	Chances [layerWays]float64 // logarithms
+	Pace    [layerWays]float64 // logarithms, usual
+	Paces   float64            // deviation of a layer's pace from that
+	Late    float64            // logarithm of the time that was left by the time that was foreseen
+	Wider   Wider
+}
+
+// UsualLayers is the habit of an estate that has dried nothing before the program yet.
+func UsualLayers() LayerHabit {
+	h := LayerHabit{Paces: layerPaces}
+	for i := range h.Pace {
+		h.Pace[i] = layerPace
+	}
+	return h
+}
+
+var usualLayers = UsualLayers()
+
+// Chosen.
+const (
+	habitTrust = 0.5 // that the next layer goes as the estate's others did, after many
+	habitPaces = 0.2 // least deviation of the logarithm of a pace: lots are laid thicker or thinner
+	habitLate  = 0.2 // of what a layer's forecasts were off by: the ways learn too
+	habitFar   = 1.0 // of a logarithm: one layer says no more
+	hindsStay  = 8.0 // h that a layer has to lie for
+	layerHinds = 48
+	layerStep  = 1.0 // of the logarithm, if all forecasts of a layer missed
+)
+
+// Hindsight is a forecast that is kept until it is known what came, hours since the beginning: the middle of the ways, and how wide its sides were thought to be.
+type Hindsight struct{ Hours, End, Early, Late float64 }
+
+// Hindsights are those of one layer, evenly over its stay.
+type Hindsights struct {
+	Kept  [layerHinds]Hindsight
+	N     int
+	Every int // hours; 0: 1
+}
+
+func (k *Hindsights) add(h Hindsight) {
+	every := max(1, k.Every)
+	if k.N > 0 && h.Hours-k.Kept[k.N-1].Hours < float64(every) {
+		return
+	}
+	if k.N == layerHinds {
+		k.N, k.Every = layerHinds/2, 2*every
+		for i := range k.N {
+			k.Kept[i] = k.Kept[2*i+1]
+		}
+	}
+	k.Kept[k.N] = h
+	k.N++
+}
+
+// Habit lets the layer be forecast as the estate's others went; to be called before Begin, and after a pause.
+func (l *Layer) Habit(h *LayerHabit) { l.habit, l.ready = h, false }
+
+// With is the habit after one more layer, which came to its target now.
+func (h LayerHabit) With(l *Layer) LayerHabit {
+	ended := float64(l.Passed)
+	l.settle()
+	if l.blind || ended < hindsStay {
+		return h
+	}
+	n := float64(h.Layers + 1)
+	h.learnWays(l, n)
+	before := h.Late
+	off, told := 0.0, 0.0
+	for _, k := range l.Hinds.Kept[:l.Hinds.N] {
+		if part := k.Hours / ended; part >= hindsFrom && part <= hindsTo {
+			off += max(-habitFar, min(habitFar, math.Log((ended-k.Hours)/max(widerSure, k.End-k.Hours))))
+			told++
+		}
+	}
+	if told > 0 {
+		h.Wider = h.Wider.afterLayer(l, before)
+		h.Late += habitLate * (off/told - h.Late)
+	}
+	h.Layers++
+	return h
+}
+
+// learnWays shifts chances and paces towards those of the layer.
+func (h *LayerHabit) learnWays(l *Layer, n float64) {
+	best, total, off := math.Inf(-1), 0.0, 0.0
+	for i := range l.ways {
+		best = max(best, l.good(i))
+	}
+	for i := range l.ways {
+		total += math.Exp(l.good(i) - best)
+	}
+	for i := range l.ways {
+		w := &l.ways[i]
+		likely := math.Exp(l.good(i)-best) / total
+		off += likely * (w.pace - h.Pace[i]) * (w.pace - h.Pace[i])
+		h.Pace[i] += (w.pace - h.Pace[i]) / (n + 0.5)
+		const evenly = 1.0 / layerWays
+		was := math.Exp(h.Chances[i]) * evenly
+		h.Chances[i] = math.Log((was + (habitTrust*likely+(1-habitTrust)*evenly-was)/(n+1)) / evenly)
+	}
+	h.Paces = max(habitPaces, math.Sqrt((n*h.Paces*h.Paces+off*n/(n+1))/(n+1)))
+}
+
+// afterLayer is it after one more layer, whose forecasts were moved by late. It never comes below the usual: a few layers are no proof that the next is foreseen better.
+func (w Wider) afterLayer(l *Layer, late float64) Wider {
+	ended := float64(l.Passed)
+	n, tooEarly, tooLate := 0.0, 0.0, 0.0
+	for _, k := range l.Hinds.Kept[:l.Hinds.N] {
+		if part := k.Hours / ended; !(part >= hindsFrom && part <= hindsTo) {
+			continue
+		}
+		n++
+		left, by := ended-k.Hours, math.Exp(late)
+		middle := by * (k.End - k.Hours)
+		switch {
+		case left < middle-by*math.Exp(w.Early)*k.Early:
+			tooEarly++
+		case left > middle+by*math.Exp(w.Late)*k.Late:
+			tooLate++
+		}
+	}
+	if n == 0 {
+		return w
+	}
+	moved := func(v, missed float64) float64 {
+		return max(0, min(widerHigh, v+layerStep*(missed/n-widerMiss)))
+	}
+	return Wider{moved(w.Early, tooEarly), moved(w.Late, tooLate)}
+}

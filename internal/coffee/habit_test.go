@@ -1,0 +1,101 @@
+package coffee
+
+import (
+	"math"
+	"testing"
+)
+
+// steady is a layer that loses 3 % of the dry weight an hour down to 35 %, and what is free at an even pace below (van Meel 1958, drying at a constant and at a falling rate).
+func steady(m float64) float64 {
+	const end, critical = 8.0, 35.0
+	if m > critical {
+		return m - 3
+	}
+	return end + (m-end)*math.Exp(-3/(critical-end))
+}
+
+// dryOne lets such a layer dry to 11 %wb and gives by what part of the time left the forecast half way was off.
+func dryOne(habit *LayerHabit) (l *Layer, off float64) {
+	l = &Layer{}
+	l.Habit(habit)
+	l.Begin(freshParchment, 2)
+	air, target := Air{T: 40, RH: 22}, WetBasis(11).Dry()
+	var airs Airs
+	var ahead AirAhead
+	half := 0.0
+	var f Forecast
+	for m := float64(freshParchment); m > float64(target); {
+		m = steady(m)
+		airs.Add(air)
+		l.Measure(DryBasis(m))
+		l.Add(air)
+		ahead.Like(&airs, air)
+		now, _ := l.Until(target, &ahead)
+		if l.Passed == 18 { // of 36 to 37
+			half, f = 18, now
+		}
+	}
+	left := float64(l.Passed) - half
+	return l, math.Abs(f.Middle.Hours()-left) / left
+}
+
+// A layer of a law that is among those thought possible is foreseen half way, and what layers before it taught does no harm.
+func TestLayerHabit_ownLaw(t *testing.T) {
+	habit := UsualLayers()
+	_, first := dryOne(&habit)
+	for range 4 {
+		l, _ := dryOne(&habit)
+		habit = habit.With(l)
+	}
+	_, then := dryOne(&habit)
+	t.Logf("half way off by %.0f %% at first, %.0f %% after %d layers; %+.2f, %+v", 100*first, 100*then, habit.Layers, habit.Late, habit.Wider)
+	if habit.Layers != 4 || first > 0.1 || then > 0.1 {
+		t.Errorf("half way off by %.0f %% at first, %.0f %% after %d layers, want at most 10", 100*first, 100*then, habit.Layers)
+	}
+	sum := 0.0
+	for _, c := range habit.Chances {
+		sum += math.Exp(c) / layerWays
+	}
+	near(t, "chances of all ways together", sum, 1, 1e-9)
+}
+
+// Sides grow where layers came outside them and are never narrower than usual; the middle follows what came; a layer that was not measured or hardly lay there teaches nothing.
+func TestLayerHabit_sides(t *testing.T) {
+	seen := func(end float64) *Layer {
+		l := &Layer{}
+		l.Begin(freshParchment, 2)
+		for h := range 40 {
+			l.Measure(DryBasis(100 - 2*h))
+			l.Add(Air{T: 38, RH: 25})
+		}
+		for h := 8; h < 36; h++ {
+			l.Hinds.add(Hindsight{Hours: float64(h), End: end, Early: 3, Late: 3})
+		}
+		return l
+	}
+	held := UsualLayers().With(seen(40))
+	near(t, "held, early", held.Wider.Early, 0, 1e-9)
+	near(t, "held, late", held.Wider.Late, 0, 1e-9)
+	near(t, "held, middle", held.Late, 0, 1e-9)
+	late := UsualLayers().With(seen(34)) // it came 6 h after what was foreseen
+	near(t, "missed, late", late.Wider.Late, layerStep*(1-widerMiss), 1e-9)
+	if late.Late < 0.05 || late.Layers != 1 {
+		t.Errorf("after a layer that came late the middle moves by %v of a logarithm, %d layers", late.Late, late.Layers)
+	}
+	blind := &Layer{Passed: 40}
+	blind.Begin(freshParchment, 2)
+	if got := UsualLayers().With(blind); got.Layers != 0 {
+		t.Error("a layer that nobody measured taught something")
+	}
+}
+
+// Hindsights are spread over a stay, however long it is.
+func TestHindsights_spread(t *testing.T) {
+	var k Hindsights
+	for h := 1; h <= 500; h++ {
+		k.add(Hindsight{Hours: float64(h)})
+	}
+	if k.N < layerHinds/2 || k.Kept[0].Hours > 30 || k.Kept[k.N-1].Hours < 480 {
+		t.Errorf("%d kept, from %v to %v h of 500", k.N, k.Kept[0].Hours, k.Kept[k.N-1].Hours)
+	}
+}
