@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"testing"
@@ -245,7 +246,7 @@ func owner(v visitor, d device) {
 	v.open("/")
 	v.sees(stickSilent)
 	v.open("/alarms")
-	v.sees(`document.querySelector("form.act") || ([...document.querySelectorAll("button")].find((b) => b.innerText.startsWith("Shelve ("))?.click(), false)`)
+	v.sees(`document.querySelector("form.act") || ([...document.querySelectorAll("button")].find((b) => b.innerText.startsWith("Shelve, "))?.click(), false)`)
 	v.chooses("For how long", "1 h")
 	v.types("Why", "the stick is being changed")
 	v.run(`document.querySelector("form.act").requestSubmit()`)
@@ -254,7 +255,7 @@ func owner(v visitor, d device) {
 	v.sees(`[...document.querySelectorAll("h2")].some((h) => h.innerText == "Shelved · 1")`)
 
 	v.open("/roster")
-	v.reads("called first, at once, by mail (watch night)")
+	v.reads("called first, at once, by mail (night watch)")
 	v.device(360, "light")
 	v.swapsCalls()
 	v.holds(d)
@@ -305,12 +306,12 @@ func (v visitor) swapsCalls() {
 	v.sets("To", "2026-12-26T06:00")
 	v.types("Why", "Christmas")
 	v.presses("Write down and put in force")
-	v.reads("Ben takes Ana's watch from Thu, Dec 24, 18:00 to Sat, Dec 26, 06:00. Christmas.")
+	v.reads("Ben takes Ana's watch from Thu 24 Dec, 18:00 to Sat 26 Dec, 06:00. Christmas.")
 	v.presses("Correct")
 	v.sees(`document.querySelector(".swap input[type=datetime-local]").value == "2026-12-24T18:00"`)
 	v.sets("From", "2026-12-24T17:30")
 	v.presses("Write down and put in force")
-	v.reads("from Thu, Dec 24, 17:30 to")
+	v.reads("from Thu 24 Dec, 17:30 to")
 	v.presses("Take back")
 	v.reads("Nobody takes another's calls.")
 }
@@ -358,8 +359,8 @@ func technician(v visitor, _ device) {
 	v.open("/point/deck-a/bean-temperature")
 	v.sees(`document.querySelector(".chart canvas")`)
 	v.presses("Without the correction")
-	v.chooses("Hold against", "the night before")
-	v.reads("Nothing is known of what it is held against.")
+	v.chooses("Compare with", "the night before")
+	v.reads("Nothing is known of what it is compared with.")
 	v.run(`document.querySelector(".chart").dispatchEvent(new KeyboardEvent("keydown", {key: "ArrowLeft", bubbles: true}))`)
 	v.sees(`[...document.querySelectorAll(".chart button")].some((b) => b.innerText == "now")`)
 }
@@ -501,10 +502,10 @@ func TestPages_calibrations(t *testing.T) {
 	} {
 		in(electrode.slope, electrode.offset, 7)
 		w.holds(0.5)
-		w.takes("Buffer 7.00 (pH 7.00 at 25.0", 1)
+		w.takes("Buffer 7.00 (pH 7.00 at 25", 1)
 		in(electrode.slope, electrode.offset, 4.01)
 		w.holds(1)
-		w.takes("Buffer 4.01 (pH 4.01 at 25.0", 2)
+		w.takes("Buffer 4.01 (pH 4.01 at 25", 2)
 		v.presses("Judge it and write it down")
 		v.sees(`document.querySelector(".who button") || ` + w.row + `.querySelector(".walk [role=alert]")`)
 		v.run(`[...document.querySelectorAll(".who button")].find((b) => b.innerText === "Ben")?.click()`)
@@ -681,9 +682,9 @@ var pages = []struct{ name, path, ready string }{
 	{"season", "/season", `document.querySelectorAll(".season tbody tr").length > 2`},
 	{"roster", "/roster", `document.querySelector(".steps")`},
 	{"roster-push", "/roster?push", `(document.querySelector(".swaps form") || (document.querySelector(".swaps button")?.click(), false)) &&
-		[...document.querySelectorAll("button")].some((b) => b.innerText == "Call me on this device too")`},
-	{"roster-subscribed", "/roster?push-on", `[...document.querySelectorAll("button")].some((b) => b.innerText == "Call me here no more") && (document.body.innerText.includes("EXERCISE: you are being called") ||
-		(document.querySelectorAll("section button").forEach((b) => { if (b.innerText.startsWith("Try it")) b.click(); }), false))`},
+		[...document.querySelectorAll("button")].some((b) => ["Call me on this device too", "Llámeme también en este aparato"].includes(b.innerText))`},
+	{"roster-subscribed", "/roster?push-on", `[...document.querySelectorAll("button")].some((b) => ["Call me here no more", "No me llame más aquí"].includes(b.innerText)) && (/EXERCISE: you are being called|SIMULACRO: se le llama/.test(document.body.innerText) ||
+		(document.querySelectorAll("section button").forEach((b) => { if (/^(Try it|Pruébelo)/.test(b.innerText)) b.click(); }), false))`},
 	{"probes", "/probes", `document.querySelectorAll(".probe").length > 10`},
 	{"calibrate", "/probes", `document.querySelectorAll(".probe").length > 10 && (document.querySelector(".probe details:last-of-type").open = true) && document.querySelector(".walk .now")`},
 	{"rules", "/rules", `document.querySelectorAll(".said li").length > 0`},
@@ -797,39 +798,65 @@ func (v visitor) accessible(axe, at string) {
 	}
 }
 
-// TestPages_pictures makes the whole set of pictures, pages by sizes by quiet and alarmed, into the folder that MILLWARDEN_PICTURES names:
+// TestPages_pictures makes the whole set of pictures into the folder that MILLWARDEN_PICTURES names: every page, quiet and alarmed, in both languages, on a
+// telephone and on a desk, by day and by night in turn; the pages that people live by at the other widths too. MILLWARDEN_PICTURED, a pattern, asks for some of
+// them alone, by name, state, language and width.
 //
-//	MILLWARDEN_PICTURES=FOLDER go test ./gateway/command -run Pages_pictures -count=1
+//	MILLWARDEN_PICTURES=FOLDER MILLWARDEN_PICTURED='^lots-alarm-es' go test ./gateway/command -run Pages_pictures -count=1 -timeout 20m
 func TestPages_pictures(t *testing.T) {
 	folder := os.Getenv("MILLWARDEN_PICTURES")
 	if folder == "" {
 		t.Skip("MILLWARDEN_PICTURES names no folder")
 	}
-	v := visitor{t, browser.Open(t, index), startMill(t, peers.FreeAddress(t), pushing(t), 30)}
+	asked, err := regexp.Compile(os.Getenv("MILLWARDEN_PICTURED"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	v := visitor{TB: t, tab: browser.OpenFor(t, index, 20*time.Minute)}
 	v.must(os.MkdirAll(folder, 0o700))
 	v.asTelephone()
-	take := func(state string, some int) {
-		for i, p := range pages[:some] {
-			for k, width := range []int64{360, 390, 768, 1440, 1920} {
-				scheme := []string{"light", "dark"}[(i+k)%2]
-				v.device(width, scheme)
-				v.open(p.path)
-				v.sees(p.ready)
-				height, err := chromedp.Run(v.tab, chromedp.Evaluate[int64]("Math.min(document.documentElement.scrollHeight, 6000)"))
-				v.must(err)
-				v.must(chromedp.Do(v.tab, chromedp.EmulateViewport(width, height)))
-				time.Sleep(700 * time.Millisecond) // curves come after the page
-				picture, err := chromedp.Run(v.tab, chromedp.CaptureScreenshot())
-				v.must(err)
-				v.must(os.WriteFile(filepath.Join(folder, fmt.Sprintf("%s-%s-%d-%s.png", p.name, state, width, scheme)), picture, 0o600))
+	take := func(state string) {
+		for i, p := range pages {
+			for k, width := range []int64{390, 1440, 360, 768, 1920} {
+				for l, language := range []string{"en", "es"} {
+					scheme := []string{"light", "dark"}[(i+k+l)%2]
+					name := fmt.Sprintf("%s-%s-%s-%d-%s", p.name, state, language, width, scheme)
+					if (k < 2 || i < 6 && l == 0) && asked.MatchString(name) {
+						v.pictures(p.path, p.ready, language, device{width, 1, scheme, "reduce"}, filepath.Join(folder, name+".png"))
+					}
+				}
 			}
 		}
 	}
-	take("quiet", 6)
+	v.at = startMill(t, peers.FreeAddress(t), pushing(t), 1) // nothing befalls it while the pictures are made
+	v.open("/")
+	v.sees("navigator.serviceWorker.controller") // a telephone that has subscribed has one
+	take("quiet")
+	v.at.stop()
+	v.at = startMill(t, peers.FreeAddress(t), pushing(t), 30)
+	v.open("/cautions")
+	v.run(`localStorage.setItem("language", "en")`)
 	v.open("/")
 	v.sees(stickSilent)
-	v.sees(`document.querySelector(".alarm.high")`)
-	take("alarm", len(pages))
+	v.sees(`navigator.serviceWorker.controller && document.querySelector(".alarm.high")`)
+	take("alarm")
+}
+
+// pictures makes one picture of a whole page.
+func (v visitor) pictures(path, ready, language string, d device, file string) {
+	v.Helper()
+	v.holds(d)
+	v.open("/cautions") // where the language is set, before the page begins
+	v.run(`localStorage.setItem("language", "` + language + `")`)
+	v.open(path)
+	v.sees(ready)
+	height, err := chromedp.Run(v.tab, chromedp.Evaluate[int64]("Math.min(document.documentElement.scrollHeight, 6000)"))
+	v.must(err)
+	v.must(chromedp.Do(v.tab, chromedp.EmulateViewport(d.width, height)))
+	time.Sleep(700 * time.Millisecond) // curves come after the page
+	picture, err := chromedp.Run(v.tab, chromedp.CaptureScreenshot())
+	v.must(err)
+	v.must(os.WriteFile(file, picture, 0o600))
 }
 
 // mostFirstView is what the first view may weigh in all, as it comes over the line: a phone at the edge of a network has it within 3 s. Chosen.

@@ -49,7 +49,7 @@ func alone(plan *check.Plan, alarm, point string) bool {
 }
 
 func limitTitle(l check.PointLimit) string {
-	name, _, _ := strings.Cut(cmp.Or(l.Limit, l.Alarm), "@")
+	name, _, _ := strings.Cut(cmp.Or(l.Alarm, l.Limit), "@")
 	return worded(strings.ReplaceAll(name, "-", " "))
 }
 

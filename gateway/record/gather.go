@@ -33,7 +33,7 @@ func Gather(ctx context.Context, s Sources, lot string) (*Record, error) {
 	if !ok {
 		return nil, fmt.Errorf("%w: %s", ErrNoLot, lot)
 	}
-	r := &Record{Lot: shown, Site: s.Plan.Site, Demo: s.Demo, Version: s.Version, RulesHash: s.Plan.Hash, Made: s.Now, To: s.Now, people: map[string]string{}}
+	r := &Record{Lot: shown, Site: s.Plan.Site, Demo: s.Demo, Version: s.Version, RulesHash: s.Plan.Hash, Made: s.Now, To: s.Now, people: map[string]string{}, names: namesOf(s.Plan)}
 	for _, p := range s.Plan.People {
 		r.people[p.Name] = p.Title
 	}
@@ -348,7 +348,7 @@ func (r *Record) extreme(ctx context.Context, s Sources, d *Deviation) error {
 		}
 	}
 	if seen {
-		d.Extreme = fmt.Sprintf("%s %s, limit %s", titled(p.Title), s.Plan.Site.Choice.Print(worst, p.Quantity), s.Plan.Site.Choice.Print(l.Value, p.Quantity))
+		d.Extreme, d.point = fmt.Sprintf("%s %s, limit %s", titled(p.Title), s.Plan.Site.Choice.Print(worst, p.Quantity), s.Plan.Site.Choice.Print(l.Value, p.Quantity)), titled(p.Title)
 	}
 	return nil
 }

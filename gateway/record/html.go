@@ -26,9 +26,9 @@ var Style string
 
 // HTML writes the document. It needs nothing besides itself: no script, no other file.
 func (r *Record) HTML(to io.Writer) error {
-	text := page
+	text, style := page, Style
 	if r.Language == "es" {
-		text = spanishPage()
+		text, style = spanishPage(), strings.Replace(Style, `" of "`, `" de "`, 1)
 	}
 	t, err := template.New("record").Funcs(r.words()).Parse(text)
 	if err != nil {
@@ -37,7 +37,7 @@ func (r *Record) HTML(to io.Writer) error {
 	return t.Execute(to, struct {
 		*Record
 		Style template.CSS
-	}{r, template.CSS(Style)}) //nolint:gosec // it is embedded
+	}{r, template.CSS(style)}) //nolint:gosec // it is embedded
 }
 
 // words are the functions of the page.
@@ -112,6 +112,17 @@ func (r *Record) words() template.FuncMap {
 		"title":   func(s string) string { return strings.ReplaceAll(s, "-", " ") },
 		"certain": func(c Curve) bool { return c.Known > 0 },
 		"told":    r.told,
+		"farthest": func(d Deviation) string {
+			return titled(r.say(d.point)) + r.told(strings.TrimPrefix(d.Extreme, d.point))
+		},
+		"called": r.called,
+		"instrument": func(in Instrument) string {
+			if in.Title == strings.ReplaceAll(in.Probe, "-", " ") { // the site gave it none
+				return r.called(in.Probe)
+			}
+			return in.Title
+		},
+		"entered": func(text string) string { return r.called(r.say(text)) },
 		"headed":  func(s string) string { return titled(r.say(s)) },
 		"outcome": func(c Curve) string { return r.say(outcome(c)) },
 		"say":     func(v any) string { return r.say(fmt.Sprint(v)) },

@@ -60,6 +60,7 @@ type Record struct {
 	Changes     []Line // of the rules, the clock and the gateway while the lot was on its way
 	Notes       []Line
 	people      map[string]string
+	names       names
 	rulings     []ruling // which rules were in force, oldest first
 }
 
@@ -128,6 +129,7 @@ type Deviation struct {
 	Stands                   bool // it has not ended
 	Because                  string
 	Extreme                  string
+	point                    string // the title with which Extreme begins
 	AcknowledgedBy           string
 	Acknowledged             time.Time
 	Cause, Consequence, Told string // the rules' own words: probable cause, what it leads to, what is to be done

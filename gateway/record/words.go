@@ -57,9 +57,9 @@ func (r *Record) say(text string) string { return saying.In(r.Language, text) }
 // told gives what was done in the language of the record: an entry, or why an alarm came or went.
 func (r *Record) told(text string) string {
 	if said := r.say(text); said != text {
-		return said
+		return r.called(said)
 	}
-	return saying.Reason(r.Language, text)
+	return r.called(saying.Reason(r.Language, text))
 }
 
 // months in Spanish, whole and short, as Go writes them in English.

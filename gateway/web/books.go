@@ -89,6 +89,9 @@ type Mark struct {
 // kindNote is the kind of a line in which a person may have written.
 const kindNote = "note"
 
+// Lines of these kinds say why in the words of a person.
+const kindLot, kindCalibration = "lot", "calibration"
+
 // Line is one line of the record.
 type Line struct {
 	ID         int64  `json:"id"`

@@ -114,7 +114,7 @@ func TestPage_drawn(t *testing.T) {
 		{"logbook-320", night + "/logbook", "light", 320, `document.querySelectorAll(".entry").length == 3`},
 		{"register-390", quiet + "/register", "dark", 390, `document.querySelectorAll("details.row").length == 2`},
 		{"who-360", night + "/", "light", 360, `document.querySelector(".alarm fieldset") || (document.querySelector(".alarm button.main")?.click(), false)`},
-		{"shelve-360", night + "/alarms", "dark", 360, `document.querySelector("form.act") || ([...document.querySelectorAll("button")].find((b) => b.innerText.startsWith("Shelve ("))?.click(), false)`},
+		{"shelve-360", night + "/alarms", "dark", 360, `document.querySelector("form.act") || ([...document.querySelectorAll("button")].find((b) => b.innerText.startsWith("Shelve, "))?.click(), false)`},
 		{"load-360", quiet + "/station/roaster-1", "light", 360, `document.querySelector("form.act") || ([...document.querySelectorAll("button")].find((b) => b.innerText === "Load a lot")?.click(), false)`},
 		{"empty-360", empty + "/", "dark", 360, `document.querySelector(".quiet")`},
 		{"empty-lots-1440", empty + "/lots", "light", 1440, `document.querySelector(".timetable")`},

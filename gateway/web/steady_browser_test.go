@@ -17,7 +17,7 @@ func TestPage_typingAmongAlarms(t *testing.T) {
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/alarms")))
 	const order = `[...document.querySelectorAll(".nowstanding h2 span")].map((e) => e.innerText).join("; ")`
 	browser.See(tab, t, order+` == "Tank 1: over-fermented; Bin 3: too wet"`)
-	browser.See(tab, t, `document.querySelector("form.act input") || ([...document.querySelectorAll("button")].filter((b) => b.innerText.startsWith("Shelve ("))[1]?.click(), false)`)
+	browser.See(tab, t, `document.querySelector("form.act input") || ([...document.querySelectorAll("button")].filter((b) => b.innerText.startsWith("Shelve, "))[1]?.click(), false)`)
 	const field = `document.querySelector("form.act input")`
 	browser.Type(tab, t, "form.act input", "the bin is ")
 	browser.See(tab, t, `document.activeElement == `+field)

@@ -101,6 +101,9 @@ func (t tongue) pointTitle(title, point string) string {
 
 // placeTitle is a station's title, with the name of the point behind it where it is about one.
 func (t tongue) placeTitle(title, place string) string {
+	if title == "board" && t.language == spanish {
+		return "placa"
+	}
 	_, short, _ := strings.Cut(place, "/")
 	name := strings.ReplaceAll(short, "-", " ")
 	if own := len(title) - len(name); name != "" && own >= 0 && strings.EqualFold(title[own:], name) {
@@ -173,14 +176,23 @@ func (t tongue) alarm(a wireAlarm) wireAlarm {
 	a.Title, a.PlaceTitle = t.or(own.Title, a.Title), t.placeTitle(a.PlaceTitle, a.Place)
 	a.Cause, a.Consequence = t.or(own.Cause, a.Cause), t.or(own.Consequence, a.Consequence)
 	a.Action, a.Caution = t.or(own.Action, a.Action), t.or(own.Caution, a.Caution)
-	a.Values = *each(&a.Values, func(s wireShown) wireShown { s.Title = t.in(s.Title); return s })
+	a.Values = *each(&a.Values, func(s wireShown) wireShown { s.Title = t.shown(s.Title); return s })
 	a.Calls = *each(&a.Calls, func(c wireCall) wireCall { c.Fault = t.in(c.Fault); return c })
 	return a
 }
 
+// shown is the name of a value of an alarm; of one that does not come "temperature not read for".
+func (t tongue) shown(title string) string {
+	const silent = " not read for"
+	if point, is := strings.CutSuffix(title, silent); is {
+		return t.in(t.word(point) + silent)
+	}
+	return t.in(title)
+}
+
 func (t tongue) prompt(p wirePrompt) wirePrompt {
 	own := t.ofSite(p.ID)
-	p.Title, p.Say, p.Detail = t.or(own.Title, p.Title), t.or(own.Say, p.Say), t.in(p.Detail)
+	p.PlaceTitle, p.Title, p.Say, p.Detail = t.placeTitle(p.PlaceTitle, ""), t.or(own.Title, p.Title), t.or(own.Say, p.Say), t.in(p.Detail)
 	return p
 }
 
@@ -196,7 +208,10 @@ func (t tongue) line(l Line) Line {
 	} else {
 		l.Text = t.in(l.Text)
 	}
-	l.Title, l.Why = t.named(l.Alarm), t.word(l.Why)
+	l.Title = t.named(l.Alarm)
+	if l.Kind != kindLot && l.Kind != kindCalibration { // beside those stands what a person noted: "medium" of a roast is no priority
+		l.Why = t.word(l.Why)
+	}
 	return l
 }
 

@@ -226,10 +226,10 @@ func (w *Window) Still(r Rule) Still {
 		why = append(why, fmt.Sprintf("%d s of %d s seen", int(s.Over.Seconds()), int(r.Over.Seconds())))
 	}
 	if s.Spread > r.Spread {
-		why = append(why, fmt.Sprintf("it moves within %.3g, at most %.3g", s.Spread, r.Spread))
+		why = append(why, fmt.Sprintf("it still moves by %.3g, more than %.3g", s.Spread, r.Spread))
 	}
 	if math.Abs(s.Drift) > r.Drift {
-		why = append(why, fmt.Sprintf("it drifts by %.2g a minute, at most %.2g", s.Drift, r.Drift))
+		why = append(why, fmt.Sprintf("it drifts by %.2g a minute, more than %.2g", s.Drift, r.Drift))
 	}
 	s.Why, s.Stands = strings.Join(why, "; "), len(why) == 0
 	return s

@@ -1,8 +1,10 @@
 package estate
 
 import (
+	"cmp"
 	"context"
 	"errors"
+	"slices"
 	"strings"
 	"time"
 
@@ -24,20 +26,32 @@ func Begin(folder string, begins time.Time) error {
 	return errors.Join(err, book.Close())
 }
 
+// loadLots writes the stays in the order in which people had them, so that the book reads as one that was kept.
 func loadLots(book *logbook.Logbook, begins time.Time) error {
-	ago := func(hours float64) reading.Stamp {
-		return reading.Stamp{Wall: begins.Add(-time.Duration(hours * float64(time.Hour))), Set: true}
+	type move struct {
+		hours float64 // before the estate begins
+		write func(reading.Stamp) error
+	}
+	var moves []move
+	load := func(station, lot string, hours float64, kg float64) {
+		moves = append(moves, move{hours, func(at reading.Stamp) error {
+			_, err := book.Load(logbook.Stay{Station: station, Kind: kindOf(station), Lot: lot, From: at, Loaded: kg, Who: "ana"})
+			return err
+		}})
 	}
 	for _, lot := range Past {
-		if _, err := book.Load(logbook.Stay{Station: lot.Station, Kind: kindOf(lot.Station), Lot: lot.Lot, From: ago(lot.From), Loaded: lot.Kilograms, Who: "ana"}); err != nil {
+		load(lot.Station, lot.Lot, lot.From, lot.Kilograms)
+		moves = append(moves, move{lot.To, func(at reading.Stamp) error {
+			_, err := book.Empty(lot.Station, at, 0, "ben", lot.Note)
 			return err
-		}
-		if _, err := book.Empty(lot.Station, ago(lot.To), 0, "ben", lot.Note); err != nil {
-			return err
-		}
+		}})
 	}
 	for _, lot := range Lots {
-		if _, err := book.Load(logbook.Stay{Station: lot.Station, Kind: kindOf(lot.Station), Lot: lot.Lot, From: ago(lot.Hours), Loaded: lot.Kilograms, Who: "ana"}); err != nil {
+		load(lot.Station, lot.Lot, lot.Hours, lot.Kilograms)
+	}
+	slices.SortStableFunc(moves, func(a, b move) int { return cmp.Compare(b.hours, a.hours) })
+	for _, m := range moves {
+		if err := m.write(reading.Stamp{Wall: begins.Add(-time.Duration(m.hours * float64(time.Hour))), Set: true}); err != nil {
 			return err
 		}
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"strings"
 	"time"
 
 	"millwarden/gateway/floor"
@@ -230,12 +231,12 @@ func (p *past) keep() error {
 	return err
 }
 
-// write keeps the transitions of the station where the lot stands.
+// write keeps the transitions of the station where the lot stands; but not that its points fall silent when it leaves: only there this past has readings.
 func (p *past) write(list []engine.Transition) {
 	for i := range list {
 		t := &list[i]
 		place := t.Alarm.Place
-		if p.station == "" || len(place) < len(p.station) || place[:len(p.station)] != p.station || t.Occurrence == 0 {
+		if p.station == "" || !strings.HasPrefix(place, p.station) || t.Occurrence == 0 || strings.HasPrefix(t.Alarm.ID, "measurement-overdue@") {
 			continue
 		}
 		_, _ = p.book.Write(floor.EntryOf(t))

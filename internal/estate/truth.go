@@ -37,7 +37,7 @@ func NewTruth(startHour float64, seed uint64) *Truth {
 	t.Tanks[0] = newTank(22.5, 17*time.Hour) // loaded in the night: ready now, over-fermented before midnight
 	t.Tanks[1] = newTank(21.0, time.Hour)
 	t.Deck = Deck{Moisture: 24, Bean: 24}
-	t.Dryer = Dryer{Air: 38, Fan: true, Burner: true, Moisture: 16}
+	t.Dryer = Dryer{Air: 38, Exhaust: 29, Fan: true, Burner: true, Moisture: 16}
 	t.Bins = [3]Bin{newBin(11.0), newBin(11.2), newBin(11.9)}
 	t.Roaster = newRoaster()
 	t.Store = Air{Celsius: 21, Humidity: 55}

@@ -36,12 +36,20 @@ func (c Choice) Unit(q Quantity) Unit {
 		if printed == "" {
 			printed = "1"
 		}
-		printed += "/min"
+		printed += slowness(q)
 	}
 	if u, ok := Choose(printed, q); ok {
 		return u
 	}
 	return Unit{Printed: printed, Quantity: q, Scale: 1}
+}
+
+// slowness is the time of a rate as people say it: what ferments and dries moves in hours, what is heated in minutes.
+func slowness(rate Quantity) string {
+	if rate.Of() == PH || rate.Of() == Moisture {
+		return "/h"
+	}
+	return "/min"
 }
 
 // Number prints the value alone in the unit of choice, with the decimals usual for the quantity.
@@ -54,7 +62,7 @@ func (c Choice) Number(value float64, q Quantity) string {
 	if !q.IsRate() && q < count {
 		decimals = table[q].decimals
 	} else if q.Of() == PH {
-		decimals = 3
+		decimals = 2
 	}
 	text := strconv.FormatFloat(shown, 'f', decimals, 64)
 	if strings.Trim(text, "-0.") == "" {

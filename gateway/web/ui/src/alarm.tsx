@@ -3,7 +3,8 @@ import { useState } from "preact/hooks";
 import { useAct } from "./acts";
 import { useBook, type Line } from "./books";
 import { useHere } from "./context";
-import { begins, dated, length, list, moment, sentence, unitBeside, withUnit } from "./say";
+import { plainly } from "./names";
+import { begins, dated, length, list, moment, number, sentence, unitBeside, withUnit } from "./say";
 import { Mark, waits } from "./shapes";
 import type { Alarm, Call } from "./types";
 import { Who } from "./who";
@@ -17,7 +18,9 @@ export function title(a: Alarm): string {
 function useFact(a: Alarm, withLot = true): string {
   const { frame, now, words } = useHere();
   const parts = a.values.map((v) => {
-    const text = `${v.title} ${withUnit(v.text, unitBeside(v.title, v.unit))}`;
+    // How long nothing has been read goes on; what stood when the alarm came would be read as of now.
+    const silent = frame.values[v.point], age = v.title.endsWith(words.notReadFor) && a.active && silent?.quality === "bad" && silent.known;
+    const text = `${v.title} ${age ? length(now.mono - age) : withUnit(number(v, words), unitBeside(v.title, v.unit))}`;
     return v.limit ? `${text}, ${words.limit} ${v.limit}` : text;
   });
   if (a.since) parts.push(`${words.since} ${moment(a.since, now, words)}`);
@@ -181,12 +184,12 @@ function Further({ trouble: [alarm, ...also] }: { trouble: [Alarm, ...Alarm[]] }
 }
 
 function Why({ alarm }: { alarm: Alarm }) {
-  const { words } = useHere();
+  const { frame, words } = useHere();
   const [opened, open] = useState(false);
   return (
     <details onToggle={(e) => open(e.currentTarget.open)}>
       <summary>{words.why}</summary>
-      {alarm.because && <p>{sentence(alarm.because)}</p>}
+      {alarm.because && <p>{sentence(plainly(alarm.because, frame, words))}</p>}
       {alarm.cause && <p>{alarm.cause}</p>}
       {alarm.consequence && <p>{words.otherwise}: {alarm.consequence}</p>}
       {opened && <Before alarm={alarm} />}

@@ -1,6 +1,7 @@
 // The pages of the links with the board's own points, and of the cautions.
 import { useHere } from "./context";
 import { useSentence } from "./links";
+import { thingNamed } from "./names";
 import { begins, hour, length, moment, number, withUnit, zoneOf } from "./say";
 import type { Point } from "./types";
 
@@ -41,7 +42,7 @@ function Board() {
   const things = [...new Set(own.map((p) => p.name.split("/")[0]!))];
   const said = (p: Point) => {
     const v = frame.values[p.name];
-    return `${p.title} ${!v || v.quality === "bad" ? v?.cause ? v.cause : words.never : withUnit(number(v, words), p.unit)}`;
+    return `${p.title}: ${!v || v.quality === "bad" ? v?.cause ? v.cause : words.never : withUnit(number(v, words), p.unit)}`;
   };
   return (
     <section>
@@ -52,7 +53,7 @@ function Board() {
           const oldest = Math.min(...points.map((p) => frame.values[p.name]?.at ?? Infinity));
           return (
             <div key={thing}>
-              <dt>{thing}</dt>
+              <dt>{begins(thingNamed(thing, frame))}</dt>
               <dd>{points.map(said).join(" · ")} {oldest < Infinity && <span class="stay">{length(now.mono - oldest)}</span>}</dd>
             </div>
           );

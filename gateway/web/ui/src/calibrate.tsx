@@ -3,7 +3,7 @@ import { useState } from "preact/hooks";
 import { ask, Refused, useBook } from "./books";
 import { useHere } from "./context";
 import { me } from "./session";
-import { atWall } from "./say";
+import { atWall, sentence } from "./say";
 import { Who } from "./who";
 
 interface Standing {
@@ -39,12 +39,12 @@ function References({ at, take }: { at: Standing; take: (reference: number, cels
   return (
     <div class="act">
       {Object.entries(at.buffers ?? {}).map(([name, ph]) => (
-        <button key={name} disabled={!ready} onClick={() => take(ph, at.celsius)}>{words.takeBuffer(name, shown(ph), shown(at.celsius ?? 25))}</button>
+        <button key={name} disabled={!ready} onClick={() => take(ph, at.celsius)}>{words.takeBuffer(name, shown(ph), String(+(at.celsius ?? 25).toFixed(1)))}</button>
       ))}
       {at.method === "line" && at.unit === "°C" && <>
         <button disabled={!ready} onClick={() => take(0)}>{words.takeIce}</button>
         <p class="caution">{words.boilingCaution}</p>
-        <button disabled={!ready} onClick={() => take(at.boiling)}>{words.takeBoiling(shown(at.boiling))}</button>
+        <button disabled={!ready} onClick={() => take(at.boiling)}>{words.takeBoiling(at.boiling.toFixed(1))}</button>
       </>}
       <label>{words.trueValue(at.unit)}<input inputMode="decimal" autocomplete="off" value={typed} onInput={(e) => type(e.currentTarget.value)} /></label>
       {electrode && at.celsius === undefined && <label>{words.bufferWarmth}<input inputMode="decimal" autocomplete="off" value={warmth} onInput={(e) => warm(e.currentTarget.value)} /></label>}
@@ -99,8 +99,8 @@ export function Calibrate({ probe, points, again }: { probe: string; points: str
       )}
       <p>{words.calibrateHow[at.method]}</p>
       <p class="now">{words.showsNow} {at.blind ? <b>{words.counts(Math.round(at.read))}</b> : <><b>{shown(at.shown)}</b> {at.unit}{at.method === "scale" && <span class="soft"> · {words.counts(Math.round(at.read))}</span>}</>}</p>
-      <p role="status">{at.stands ? words.standsStill : at.why}</p>
-      {at.doubt && <p class="soft">{at.doubt}</p>}
+      <p role="status">{at.stands ? words.standsStill : sentence(at.why ?? "")}</p>
+      {at.doubt && <p class="soft">{sentence(at.doubt)}</p>}
       <References key={point} at={at} take={(reference, celsius) => { tell(null); set([...taken, { reference, read: at.read, shown: at.shown, ...(at.blind && { blind: true }), ...(celsius !== undefined && { celsius }) }]); }} />
       {taken.length > 0 && <ol>{taken.map((t, i) => <li key={i}>{t.blind ? words.takenBlind(shown(t.reference), at.unit, words.counts(Math.round(t.read))) : words.takenPoint(shown(t.reference), shown(t.shown), off(t.shown - t.reference), at.unit)}</li>)}</ol>}
       {trouble && <p role="alert">{trouble}</p>}

@@ -3,6 +3,7 @@ import { useState } from "preact/hooks";
 import { useAct } from "./acts";
 import { AlarmCard, title } from "./alarm";
 import { useHere } from "./context";
+import { plainly } from "./names";
 import { Afterwards, occurrenceOf, standing } from "./next";
 import { length, moment, sentence } from "./say";
 import { Mark } from "./shapes";
@@ -64,8 +65,8 @@ function Act({ alarm, does, label }: { alarm: Alarm; does: "shelve" | "remove" |
 }
 
 function Row({ alarm }: { alarm: Alarm }) {
-  const { now, words } = useHere();
-  const why = words.hiddenBy(alarm.hiddenBy, alarm.hiddenWhy || alarm.because);
+  const { frame, now, words } = useHere();
+  const why = words.hiddenBy(alarm.hiddenBy, alarm.hiddenWhy || plainly(alarm.because, frame, words));
   const until = alarm.shelfEnds ? words.until(moment(alarm.shelfEnds, now, words)) : "";
   return (
     <li class="row">
@@ -125,7 +126,7 @@ export function AlarmsPage() {
           <div key={occurrenceOf(a)}>
             <AlarmCard alarm={a} />
             <div class="more">
-              {a.shelvable > 0 && <Act alarm={a} does="shelve" label={`${words.shelve} (${length(a.shelvable)})`} />}
+              {a.shelvable > 0 && <Act alarm={a} does="shelve" label={`${words.shelve}, ${words.atMost(length(a.shelvable))}`} />}
               <Act alarm={a} does="remove" label={words.remove} />
             </div>
           </div>

@@ -21,8 +21,8 @@ function Stays({ stays }: { stays: Stay[] }) {
         {stays.map((s) => (
           <tr key={s.from}>
             <th scope="row"><Go to={`/station/${s.station}${s.to ? `?from=${s.from}&to=${s.to}` : ""}`}>{title(s.station)}</Go><span class="stay">{length((s.to ?? now.wall) - s.from)}</span>{s.note && <span class="stay">{s.note}</span>}</th>
-            <td>{atWall(s.from, now)}<span class="stay">{weighed(s.kg)} {s.who}</span></td>
-            <td>{s.to ? atWall(s.to, now) : words.stillThere}<span class="stay">{weighed(s.unloaded)} {s.emptiedBy}</span></td>
+            <td>{atWall(s.from, now)}<span class="stay">{[weighed(s.kg), s.who].filter(Boolean).join(" · ")}</span></td>
+            <td>{s.to ? atWall(s.to, now) : words.stillThere}<span class="stay">{[weighed(s.unloaded), s.emptiedBy].filter(Boolean).join(" · ")}</span></td>
           </tr>
         ))}
       </tbody>

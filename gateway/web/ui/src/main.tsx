@@ -122,7 +122,8 @@ function Foot({ language, setLanguage, units, setUnits, heldFor, hold }: Choices
   useEffect(() => {
     document.documentElement.className = [light === "auto" ? "" : light, size === "wall" ? "wall" : ""].join(" ").trim();
   }, [light, size]);
-  const troubles = frame.links.filter((l) => !l.set && l.kind === "watcher" || l.set && !l.works || l.waiting > 0 && l.kind !== "broker");
+  const watched = frame.prompts.some((p) => p.id.startsWith("nobody-outside-watches")); // said there
+  const troubles = frame.links.filter((l) => !l.set && l.kind === "watcher" && !watched || l.set && !l.works || l.waiting > 0 && l.kind !== "broker");
   const here = frame.plan.people.find((p) => p.name === who);
   const nextLight = { auto: "day", day: "night", night: "auto" }[light] ?? "auto";
   const nextUnits = { site: "metric", metric: "us", us: "site" }[units] ?? "site";

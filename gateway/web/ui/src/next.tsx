@@ -58,12 +58,17 @@ function Walks({ walks }: { walks: readonly Alarm[][][] }) {
   return places.length < 2 ? null : <p class="walks">{words.walks(places.slice(0, 4), Math.max(0, places.length - 4))}</p>;
 }
 
+/** Between which moments it lies, and what it rests on. */
+export function usePromptDetail({ early, late, detail }: Prompt): string {
+  const { now, words } = useHere();
+  const at = (mono: number) => (mono <= now.mono ? words.now : moment(mono, now, words));
+  return [early && late ? words.between(at(early), at(late)) : "", detail].filter(Boolean).join(" · ");
+}
+
 /** What the board itself asks for without an hour is for the day: nobody gets up for it. */
 function PromptLine({ prompt }: { prompt: Prompt }) {
   const { now, words } = useHere();
-  const { due, early, late } = prompt;
-  const interval = early && late ? words.between(dueAt(early, now, words), dueAt(late, now, words)) : "";
-  const detail = [interval, prompt.detail].filter(Boolean).join(" · ");
+  const { due } = prompt, detail = usePromptDetail(prompt);
   const says = `${prompt.placeTitle ? `${begins(prompt.placeTitle)}: ` : ""}${prompt.say || prompt.title}`;
   return (
     <li class="prompt">
@@ -82,6 +87,11 @@ export function byHour(prompts: readonly Prompt[], now: number): Prompt[] {
   return [...prompts].sort((a, b) => due(a) - due(b) || Number(!a.station) - Number(!b.station));
 }
 
+/** Whether an alarm of high priority says what to do at a station: a prompt without an hour would say something milder beside it. */
+export function urgentAt(station: string, alarms: readonly Alarm[]): boolean {
+  return station !== "" && alarms.some((a) => a.station === station && a.active && a.priority === "high" && !hidden(a));
+}
+
 /** What is asked afterwards, if anything is; its form comes only then. */
 export function Afterwards() {
   const { frame } = useHere();
@@ -94,23 +104,24 @@ export function WhatNext() {
   // What is one trouble goes by the alarm that came first, so that it is the same when more of it comes.
   const [walks, box] = useSteady<Alarm[][], HTMLElement>(byWalk(together(standing(frame.alarms))), walkOf);
   const wide = useWide();
+  const prompts = byHour(frame.prompts, frame.now).filter((p) => p.due || !urgentAt(p.station, frame.alarms));
   return (
-    <main class="next">
-      <div class="needs">
-        <section aria-label={words.needsYou} ref={box}>
-          {walks.length === 0 && <Quiet />}
-          <Walks walks={walks} />
-          {walks.map((walk) => <WalkCard key={walkOf(walk)} walk={walk} />)}
-        </section>
+    <main class={`next ${walks.length ? "alarmed" : "calm"}`}>
+      <section class="needs" aria-label={words.needsYou} ref={box}>
+        {walks.length === 0 && <Quiet />}
+        <Walks walks={walks} />
+        {walks.map((walk) => <WalkCard key={walkOf(walk)} walk={walk} />)}
+      </section>
+      <div class="coming">
         <section class="prompts" aria-labelledby="next">
           <h2 id="next">{words.whatNext}</h2>
-          {frame.prompts.length === 0
+          {prompts.length === 0
             ? <p class="soft">{words.nextQuiet}</p>
-            : <ol>{byHour(frame.prompts, frame.now).map((p) => <PromptLine key={p.id} prompt={p} />)}</ol>}
+            : <ol>{prompts.map((p) => <PromptLine key={p.id} prompt={p} />)}</ol>}
         </section>
         <Afterwards />
       </div>
-      <div>
+      <div class="floor">
         <Way />
         {wide && <Lazy name="LotsBeside" />}
       </div>

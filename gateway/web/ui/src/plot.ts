@@ -253,7 +253,7 @@ export function draw(at: HTMLElement, d: Drawing): { show: (from: number, to: nu
     const axis = { stroke: ink("soft"), font: "13px system-ui, sans-serif", grid: { stroke: ink("hair"), width: 0.7 }, ticks: { show: false } };
     plot = new uPlot({
       width: at.clientWidth,
-      height: Math.max(220, Math.min(at.classList.contains("large") ? innerHeight * 0.55 : 380, at.clientWidth * (at.classList.contains("large") ? 0.6 : 0.42))),
+      height: Math.max(220, Math.min(at.classList.contains("large") ? innerHeight * 0.55 : 450, at.clientWidth * (at.classList.contains("large") ? 0.6 : 0.52))),
       legend: { show: false },
       cursor: { show: false },
       tzDate: (s) => d.site(s * 1000) ?? uPlot.tzDate(new Date(s * 1000), d.zone),

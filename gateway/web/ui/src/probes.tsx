@@ -3,6 +3,7 @@ import { useState } from "preact/hooks";
 import { useBook } from "./books";
 import { Calibrate, mayCalibrate } from "./calibrate";
 import { useHere } from "./context";
+import { thingNamed } from "./names";
 import { atWall, begins, length, reason, sentence } from "./say";
 import { Figure, Go } from "./way";
 import { mayWire, Wiring } from "./wiring";
@@ -56,8 +57,8 @@ function One({ probe, again }: { probe: Probe; again: () => void }) {
   const health = useHealth(probe), check = useCheck(probe), isSilent = useSilent();
   return (
     <li class="row probe">
-      <h2>{begins(probe.title)}</h2>
-      <p class="soft">{probe.part}{probe.bus ? ` · ${probe.bus}` : ""} · {words.everyTime(length(probe.every))}{probe.mounted ? ` · ${probe.mounted}` : ""}</p>
+      <h2>{begins(probe.title === probe.name.replaceAll("-", " ") ? thingNamed(probe.name, frame).replaceAll("-", " ") : probe.title)}</h2>
+      <p class="soft">{probe.part}{probe.bus ? ` · ${thingNamed(probe.bus, frame)}` : ""} · {words.everyTime(length(probe.every))}{probe.mounted ? ` · ${probe.mounted}` : ""}</p>
       <p>{isSilent(probe) ? <b>{sentence(health)}</b> : sentence(health)}{probe.misses ? ` ${words.missed(probe.misses)}` : ""}</p>
       <ul class="lines">
         {probe.points.map((name) => {

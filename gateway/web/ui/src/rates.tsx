@@ -2,7 +2,8 @@
 import { useState } from "preact/hooks";
 import { useBook } from "./books";
 import { useHere } from "./context";
-import { atWall, begins } from "./say";
+import { alarmNamed } from "./names";
+import { atWall, begins, figure } from "./say";
 
 interface Figure { name: string; value: number; share?: boolean; most: number; ours?: boolean }
 interface Count { alarm: string; title: string; times: number }
@@ -10,25 +11,13 @@ interface Rates { from: number; to: number; enough: boolean; figures: Figure[]; 
 
 const spans = [1, 7, 30, 90];
 
-/** "measurement-overdue@tank-1/ph" as people say it: "Tank 1 pH: measurement overdue". */
-function useNamed(): (c: Count) => string {
-  const { frame } = useHere();
-  return (c) => {
-    const [, place = ""] = c.alarm.split("@");
-    const [at = "", point] = place.split("/");
-    const station = frame.stations.find((s) => s.name === at)?.title ?? at;
-    const title = point ? frame.plan.points.find((p) => p.name === place)?.title ?? point : "";
-    return [begins([station, title].filter(Boolean).join(" ")), c.title].filter(Boolean).join(": ");
-  };
-}
-
 function Counts({ title, list }: { title: string; list: Count[] }) {
-  const nameOf = useNamed();
+  const { frame } = useHere();
   if (list.length === 0) return null;
   return (
     <section>
       <h2>{title}</h2>
-      <table><tbody>{list.map((c) => <tr key={c.alarm}><th scope="row">{nameOf(c)}</th><td>{c.times}</td></tr>)}</tbody></table>
+      <table><tbody>{list.map((c) => <tr key={c.alarm}><th scope="row">{begins(alarmNamed(c.alarm, c.title, frame))}</th><td>{c.times}</td></tr>)}</tbody></table>
     </section>
   );
 }
@@ -37,7 +26,7 @@ export function RatesPage() {
   const { now, words } = useHere();
   const [days, setDays] = useState(30);
   const { got, failed } = useBook<Rates>(`/api/rates?days=${days}`);
-  const said = (f: Figure, v: number) => (f.share ? `${(100 * v).toFixed(1)} %` : v.toLocaleString(now.language, { maximumFractionDigits: 1 }));
+  const said = (f: Figure, v: number) => (f.share ? `${(100 * v).toFixed(1)} %` : figure(v));
   return (
     <main class="lists rates">
       <h1>{words.rates}</h1>
@@ -48,7 +37,7 @@ export function RatesPage() {
       {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
       {got && (
         <>
-          <p class="whole">{words.fromTo(atWall(got.from, now), atWall(got.to, now))} {!got.enough && words.tooShort}</p>
+          <p class="whole">{words.sinceThen(atWall(got.from, now))} {!got.enough && words.tooShort}</p>
           <section><table>
             <thead><tr><th scope="col">{words.figure}</th><td>{words.value}</td><td>{words.goal}</td></tr></thead>
             <tbody>
@@ -57,7 +46,7 @@ export function RatesPage() {
                 return (
                   <tr key={f.name}>
                     <th scope="row">{words.rateNames[f.name] ?? f.name}</th>
-                    <td>{over ? <b>{said(f, f.value)} · {words.over}</b> : said(f, f.value)}</td>
+                    <td>{over ? <b>{said(f, f.value)}<span class="stay">{words.over}</span></b> : said(f, f.value)}</td>
                     <td class="soft">{f.most < 0 ? "" : f.most === 0 ? words.none : words.atMost(said(f, f.most))}</td>
                   </tr>
                 );

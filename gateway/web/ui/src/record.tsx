@@ -2,6 +2,7 @@
 import { useState } from "preact/hooks";
 import { ask, useBook, type Line } from "./books";
 import { useHere } from "./context";
+import { alarmNamed, plainly } from "./names";
 import { atWall, begins, hour, longDay, sentence } from "./say";
 import { Go } from "./way";
 
@@ -9,15 +10,10 @@ const kinds = ["", "transition", "act", "message", "receipt", "lot", "note", "ca
 
 export function useLineText(): (l: Line) => string {
   const { frame, words } = useHere();
-  const station = (name: string) => {
-    const [place = "", point] = name.split("/");
-    const title = frame.stations.find((s) => s.name === place)?.title ?? place;
-    return point ? `${title} ${frame.plan.points.find((p) => p.name === name)?.title ?? point}` : title;
-  };
   return (l) => {
     const parts: string[] = [];
-    if (l.alarm) parts.push(`${begins(station(l.alarm.split("@")[1] ?? ""))}: ${l.title ?? ""}` + (l.state ? `, ${words.states[l.state] ?? l.state}` : ""));
-    if (l.text) parts.push(l.text);
+    if (l.alarm) parts.push(alarmNamed(l.alarm, l.title ?? "", frame) + (l.state ? `, ${words.states[l.state] ?? l.state}` : ""));
+    if (l.text) parts.push(l.kind === "note" && l.who ? l.text : plainly(l.text, frame, words));
     if (l.why && !["try", "accepted"].includes(l.why)) parts.push(l.why);
     return parts.map(sentence).join(" ");
   };

@@ -4,7 +4,8 @@ import { useState } from "preact/hooks";
 import { useBook } from "./books";
 import { useHere } from "./context";
 import { begins, length, list } from "./say";
-import type { Priority } from "./types";
+import { thingNamed } from "./names";
+import type { Frame, Priority } from "./types";
 
 interface Registered {
   name: string; kind: "alarm" | "prompt"; title: string; places: string[]; priority?: Priority; class?: string; when: string; while?: string; limits: string[];
@@ -53,9 +54,19 @@ function One({ r }: { r: Registered }) {
   );
 }
 
+/** Points and the board as the gateway names their places, and as the person's language does: "tank 1 ph" is "tank 1 pH". */
+function placesOf({ plan, stations }: Frame): Map<string, string> {
+  return new Map(plan.points.flatMap((p): [string, string][] => {
+    const station = stations.find((s) => s.name === p.station)?.title;
+    return station ? [[`${station} ${p.name.split("/")[1]?.replaceAll("-", " ")}`, `${station} ${p.title}`]] : [];
+  }));
+}
+
 export function RegisterPage() {
-  const { words } = useHere();
-  const { got, failed } = useBook<Registered[]>("/api/register");
+  const { frame, words } = useHere();
+  const { got: sent, failed } = useBook<Registered[]>("/api/register");
+  const placed = placesOf(frame);
+  const got = sent?.map((r) => ({ ...r, places: r.places.map((p) => placed.get(p) ?? thingNamed(p, frame)) }));
   const [typed, type] = useState("");
   const seen = (got ?? []).filter((r) => JSON.stringify(r).toLowerCase().includes(typed.trim().toLowerCase()));
   const of = (p: Priority) => seen.filter((r) => r.priority === p);

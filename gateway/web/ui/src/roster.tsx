@@ -17,7 +17,8 @@ interface Watch {
   repeat: number; steps: Step[];
 }
 
-const ways = (by: string[], words: Words) => list(by.map((w) => words.channels[w] ?? w), words.and);
+const watchNamed = (title: string, words: Words) => words.watchNames[title] ?? title;
+const channelsOf = (by: string[], words: Words) => list(by.map((w) => words.channels[w] ?? w), words.and);
 
 function Steps({ watch }: { watch: Watch }) {
   const { words } = useHere();
@@ -26,7 +27,7 @@ function Steps({ watch }: { watch: Watch }) {
       {watch.steps.map((s) => (
         <li class="prompt" key={s.after}>
           <span class="hour">{s.after ? `+${length(s.after)}` : words.atOnce}</span>
-          <span>{list(s.people, words.and)}<span class="detail">{s.by.length ? words.byWay(ways(s.by, words)) : words.byOwnWay}</span></span>
+          <span>{list(s.people, words.and)}<span class="detail">{s.by.length ? words.byWay(channelsOf(s.by, words)) : words.byOwnWay}</span></span>
         </li>
       ))}
       {watch.repeat > 0 && <li class="prompt"><span class="hour">…</span><span class="soft">{words.thenEvery(length(watch.repeat))}</span></li>}
@@ -39,7 +40,7 @@ function useNow(title: string, watches: Watch[]): string[] {
   const { words } = useHere();
   return watches.filter((w) => w.onDuty).flatMap((w) => {
     const step = w.steps.find((s) => s.people.includes(title));
-    return step ? [words.youAreCalled(w.title, step.after ? length(step.after) : "", ways(step.by, words))] : [];
+    return step ? [words.youAreCalled(watchNamed(w.title, words), step.after ? length(step.after) : "", channelsOf(step.by, words))] : [];
   });
 }
 
@@ -61,7 +62,7 @@ function beside(t: Turn, turns: Turn[]): Turn[] {
 function useTurns(title: string, turns: Turn[]): string[] {
   const { words, now } = useHere();
   return turns.filter((t) => t.person === title).flatMap((t) => beside(t, turns)).filter((t) => !t.to || t.to > now.wall).sort((a, b) => a.from - b.from).map((t) => {
-    const how = words.youAreCalled(t.watch, t.after ? length(t.after) : "", ways(t.by, words));
+    const how = words.youAreCalled(watchNamed(t.watch, words), t.after ? length(t.after) : "", channelsOf(t.by, words));
     return `${begins(words.turn(t.from <= now.wall ? "" : hour(t.from, now), t.to ? hour(t.to, now) : ""))}: ${how}${t.for ? ` ${words.inPlaceOf(begins(t.for))}.` : ""}`;
   });
 }
@@ -104,6 +105,13 @@ export function RosterPage() {
   const coming = useBook<Coming>("/api/swaps", 30e3);
   const channels = frame.links.filter((l) => l.kind === "channel" || l.kind === "watcher");
   const people = [...frame.plan.people].sort((a, b) => Number(b.name === who) - Number(a.name === who));
+  const ways = (
+    <>
+      <section><h2>{words.waysOfCalling}</h2><ul>{channels.map((l) => <li class="row" key={l.name}><p>{say(l)}</p></li>)}</ul></section>
+      <p class="soft">{frame.roster.drill ? words.drill(moment(frame.roster.drill, now, words), frame.roster.drillBy ?? "") : words.noDrill}</p>
+      <p><Go to="/rules">{words.changeInRules}</Go></p>
+    </>
+  );
   return (
     <main class="lists rosterpage">
       <h1>{words.roster}</h1>
@@ -117,8 +125,8 @@ export function RosterPage() {
           <div>
           {got.map((w) => (
             <section key={w.name}>
-              <h2>{words.watch} {w.title}</h2>
-              <p><b>{w.onDuty ? words.onDutyNow : words.offDutyNow}</b>, {w.hours.length ? w.hours.join(", ") : words.always}.
+              <h2>{words.watchOf(watchNamed(w.title, words))}</h2>
+              <p><b>{w.onDuty ? words.onDutyNow : words.offDutyNow}</b>, {w.hours.length ? w.hours.map((h) => h.replace("-", "–")).join(", ") : words.always}.
                 {w.takes.length > 0 && w.takes.length < 3 && ` ${words.takesOnly(list(w.takes.map((t) => (words.priorities as Record<string, string>)[t]?.toLowerCase() ?? t), words.and))}`}
                 {w.areas.length > 0 && ` ${words.onlyAreas(list(w.areas, words.and))}`}
                 {w.digest && ` ${words.digestAt(w.digest)}`}
@@ -128,12 +136,11 @@ export function RosterPage() {
             </section>
           ))}
           {got.length === 0 && <p>{words.noWatches}</p>}
+          {ways}
           </div>
         </>
       )}
-      <section><h2>{words.waysOfCalling}</h2><ul>{channels.map((l) => <li class="row" key={l.name}><p>{say(l)}</p></li>)}</ul></section>
-      <p class="soft">{frame.roster.drill ? words.drill(moment(frame.roster.drill, now, words), frame.roster.drillBy ?? "") : words.noDrill}</p>
-      <p><Go to="/rules">{words.changeInRules}</Go></p>
+      {!(got && coming.got) && ways}
     </main>
   );
 }

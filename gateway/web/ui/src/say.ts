@@ -23,7 +23,7 @@ export function about(ms: number): string {
 /** First letter as at the beginning of a sentence. Names of places come in small letters from the rules file. */
 export function begins(text: string): string {
   if (/^[a-z][A-Z]|^[a-z0-9-]+\//.test(text)) return text; // pH, tank-1/ph
-  return text.charAt(0).toLocaleUpperCase() + text.slice(1);
+  return text.replace(/^[¿¡]?./, (first) => first.toLocaleUpperCase());
 }
 
 /** A list as a sentence has it: "Ana, Ben and Caro". */
@@ -60,7 +60,8 @@ function format(now: Now, zone: string, options: Intl.DateTimeFormatOptions): In
   const key = `${now.language} ${zone} ${JSON.stringify(options)}`;
   let f = formats.get(key);
   if (!f) {
-    f = new Intl.DateTimeFormat(now.language, { timeZone: zone, hourCycle: "h23", ...options });
+    // The day before the month, as on paper here and in Spanish.
+    f = new Intl.DateTimeFormat(now.language === "en" ? "en-GB" : now.language, { timeZone: zone, hourCycle: "h23", ...options });
     formats.set(key, f);
   }
   return f;
@@ -105,12 +106,12 @@ function sameDay(a: number, b: number, now: Now): boolean {
   return print(a, now, day) === print(b, now, day);
 }
 
-/** The day at the site: "Tue", or with its date where the days are many. */
+/** The day at the site: "Tue 9", or with its date where the days are many. */
 export function dayOf(wall: number, now: Now, dated: boolean): string {
   return begins(print(wall, now, dated ? { day: "numeric", month: "short" } : { weekday: "short", day: "numeric" }));
 }
 
-/** The day at the site, whole: "Tuesday, 9 June". */
+/** The day at the site, whole: "Tuesday 9 June". */
 export function longDay(wall: number, now: Now): string {
   return begins(print(wall, now, { weekday: "long", day: "numeric", month: "long" }));
 }
@@ -121,7 +122,7 @@ export function moment(mono: number, now: Now, w: Words): string {
   return atWall(now.wall - (now.mono - mono), now);
 }
 
-/** A moment with its date, for what lies days ahead: "Thu, Dec 24, 18:00". */
+/** A moment with its date, for what lies days ahead: "Thu 24 Dec, 18:00". */
 export function dated(wall: number, now: Now): string {
   return print(wall, now, { weekday: "short", day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
 }
@@ -158,7 +159,7 @@ export function reason(v: Value, now: Now, w: Words): string {
 }
 
 /** "on" and "off", "yes" and "no" are words; numbers are the same in every language. */
-export function number(v: Value, w: Words): string {
+export function number(v: { text: string }, w: Words): string {
   switch (v.text) {
     case "on": return w.on;
     case "off": return w.off;
@@ -166,6 +167,11 @@ export function number(v: Value, w: Words): string {
     case "no": return w.no;
   }
   return v.text;
+}
+
+/** A number that was counted or judged, with at most one decimal and the decimal point of all readings. */
+export function figure(v: number): string {
+  return String(Math.round(v * 10) / 10);
 }
 
 /** The unit, unless the name of the point says it already: "pH 4.05", not "pH 4.05 pH". */

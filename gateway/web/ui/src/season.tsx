@@ -1,7 +1,7 @@
 // The season for the owner: when coffee was foreseen to be ready and when it was, what each lot gave, and for how long it stood in danger.
 import { useBook } from "./books";
 import { useHere } from "./context";
-import { atWall, begins, length } from "./say";
+import { atWall, begins, figure, length } from "./say";
 import { weight } from "./units";
 
 interface Forecast { part: number; ready: number; off: number; held: boolean }
@@ -13,6 +13,9 @@ interface Learned { stations: string[]; tanks: number; usual: number; ready: num
 interface Season { from: number; to: number; waits: Wait[]; lots: SeasonLot[]; wash: Judged; dry: Judged; learned: Learned[] }
 
 const half = 50;
+
+/** A weight that stays on one line. */
+const whole = (text: string) => text.replace(" ", "\u00a0");
 
 function Said({ name, judged }: { name: string; judged: Judged }) {
   const { words } = useHere();
@@ -50,9 +53,9 @@ function Waits({ waits }: { waits: Wait[] }) {
 }
 
 function Lots({ lots }: { lots: SeasonLot[] }) {
-  const { now, words } = useHere();
+  const { words } = useHere();
   const told = lots.filter((l) => l.alarms > 0 || Object.values(l.yield).some((v) => typeof v === "number" && v > 0));
-  const number = (v: number | undefined, unit: string) => (v ? `${v.toLocaleString(now.language, { maximumFractionDigits: 1 })} ${unit}` : "–");
+  const number = (v: number | undefined, unit: string) => (v ? `${figure(v)} ${unit}` : "–");
   return (
     <section>
       <h2>{words.seasonLots}</h2>
@@ -62,8 +65,8 @@ function Lots({ lots }: { lots: SeasonLot[] }) {
           {told.map((l) => (
             <tr key={l.lot}>
               <th scope="row">{l.lot}</th>
-              <td>{l.yield.cherry ? weight(Math.round(l.yield.cherry)) : "–"}</td>
-              <td>{l.yield.green ? weight(Math.round(l.yield.green)) : "–"}</td>
+              <td>{l.yield.cherry ? whole(weight(Math.round(l.yield.cherry))) : "–"}</td>
+              <td>{l.yield.green ? whole(weight(Math.round(l.yield.green))) : "–"}</td>
               <td>{number(l.yield.outturn, "%")}</td>
               <td>{l.alarms === 0 ? words.none : `${length(l.danger)} · ${words.seasonAlarms(l.alarms)}`}</td>
             </tr>
@@ -85,7 +88,7 @@ export function SeasonPage() {
       {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
       {got && (
         <>
-          <p class="whole">{words.fromTo(atWall(got.from, now), atWall(got.to, now))} <a href="/api/season.csv">CSV</a></p>
+          <p class="whole">{words.sinceThen(atWall(got.from, now))} <a href="/api/season.csv">CSV</a></p>
           <Said name={words.seasonWash} judged={got.wash} />
           <Said name={words.seasonDry} judged={got.dry} />
           {got.learned.filter((l) => l.tanks > 0).map((l) => <p key={l.stations.join()}>{words.seasonLearned(l.stations.join(", "), l.tanks, length(l.usual), length(l.ready))}</p>)}

@@ -7,8 +7,8 @@ import { useHere } from "./context";
 import { Lazy } from "./lazy";
 import { me } from "./session";
 import { endOf, forecastOf } from "./forecast";
-import { byHour, standing } from "./next";
-import { atWall, begins, dueAt, moment, reason, sentence, spoken } from "./say";
+import { byHour, usePromptDetail, standing, urgentAt } from "./next";
+import { atWall, begins, dueAt, list, moment, reason, sentence, spoken } from "./say";
 import { Bar, gravest } from "./shapes";
 import type { Point, Prompt, Station } from "./types";
 import { kilograms, weight, weightUnit } from "./units";
@@ -26,14 +26,11 @@ export function LazyChart({ point, large = false }: { point: Point; large?: bool
 
 function AnswerFirst({ prompt }: { prompt: Prompt }) {
   const { now, words } = useHere();
-  const { due, early, late } = prompt;
+  const { due } = prompt, says = begins(prompt.say || prompt.title), detail = usePromptDetail(prompt);
   return (
     <>
-      <p class="answer">
-        {begins(prompt.say || prompt.title).replace(/[.]$/, "")}{due ? <>: <b>{dueAt(due, now, words)}</b></> : null}
-        {early && late ? `, ${words.between(dueAt(early, now, words), dueAt(late, now, words))}` : ""}
-      </p>
-      {prompt.detail && <p class="soft">{prompt.detail}</p>}
+      <p class="answer">{due ? <><b>{begins(dueAt(due, now, words))}</b>: </> : null}{due ? says.charAt(0).toLowerCase() + says.slice(1) : says}</p>
+      {detail && <p class="soft">{sentence(detail)}</p>}
     </>
   );
 }
@@ -44,7 +41,7 @@ function Foreseen({ station }: { station: Station }) {
   const end = forecastOf(frame, station);
   if (end) return <p class="answer">{words.forecastEnds(atWall(end.at, now), atWall(end.early, now), atWall(end.late, now))}</p>;
   const point = frame.plan.points.find((p) => p.name === endOf(station)), v = point && frame.values[point.name];
-  return point && v?.quality === "bad" ? <p class="answer unsure">{sentence(`${begins(point.title)}: ${reason(v, now, words)}`)}</p> : null;
+  return point && v?.quality === "bad" ? <p class="answer unsure">{sentence(`${words.forecast}: ${reason(v, now, words).replace(": ", ", ")}`)}</p> : null;
 }
 
 function PointLine({ point, chosen, choose }: { point: Point; chosen: boolean; choose: () => void }) {
@@ -57,6 +54,17 @@ function PointLine({ point, chosen, choose }: { point: Point; chosen: boolean; c
       <Figure point={point} beside={point.title} />
     </li>
   );
+}
+
+/** What cannot be computed for one and the same reason is one sentence, not a list of it. */
+function Unsaid({ points }: { points: Point[] }) {
+  const { frame, now, words } = useHere();
+  const by = new Map<string, string[]>();
+  for (const p of points) {
+    const why = reason(frame.values[p.name]!, now, words);
+    by.set(why, [...(by.get(why) ?? []), p.title]);
+  }
+  return <>{[...by].map(([why, titles]) => <p class="soft unsaid" key={why}>{begins(list(titles, words.and))}: {sentence(why).charAt(0).toLowerCase() + sentence(why).slice(1)}</p>)}</>;
 }
 
 function Load({ station, done }: { station: Station; done: () => void }) {
@@ -196,14 +204,15 @@ export function StationPage({ name }: { name: string }) {
   const points = pointsOf(name, frame.plan.points);
   const shown = points.find((p) => p.name === chosen) ?? points.find((p) => p.leading) ?? points[0];
   const alarms = standing(frame.alarms).filter((a) => a.station === name);
-  // While an alarm of high priority says what to do, a prompt without an hour may say something milder: it stays on the list of what next.
-  const urgent = alarms.some((a) => a.active && a.priority === "high");
+  const urgent = urgentAt(name, frame.alarms);
   const answer = byHour(frame.prompts, frame.now).find((p) => p.station === name && !(urgent && !p.due));
   const kg = station.kg ? weight(station.kg) : "";
-  const group = (title: string, list: Point[]) => list.length > 0 && (
+  const unsaid = (p: Point) => p.computed && frame.values[p.name]?.quality === "bad" && /^cannot say/.test(frame.values[p.name]?.cause ?? "");
+  const group = (title: string, all: Point[]) => all.length > 0 && (
     <section>
       <h2>{title}</h2>
-      <ul class="lines">{list.map((p) => <PointLine key={p.name} point={p} chosen={p === shown} choose={() => choose(p.name)} />)}</ul>
+      <ul class="lines">{all.filter((p) => !unsaid(p)).map((p) => <PointLine key={p.name} point={p} chosen={p === shown} choose={() => choose(p.name)} />)}</ul>
+      <Unsaid points={all.filter(unsaid)} />
     </section>
   );
   return (

@@ -18,8 +18,8 @@ export function Go({ to, children, label, ...rest }: {
   return <a href={to} onClick={follow} aria-label={label} title={label} {...rest}>{children}</a>;
 }
 
-/** The number of a point with unit and age, or the reason in words in its place. */
-export function Figure({ point, beside }: { point: Point; beside: string }) {
+/** The number of a point with unit and age, or the reason in words in its place; in short without the reason of what is only uncertain. */
+export function Figure({ point, beside, short = false }: { point: Point; beside: string; short?: boolean }) {
   const { frame, now, words } = useHere();
   const v = frame.values[point.name];
   if (!v) return <span class="figure"><span class="reason">{words.never}</span></span>;
@@ -33,7 +33,7 @@ export function Figure({ point, beside }: { point: Point; beside: string }) {
         {v.quality === "uncertain" && <abbr title={`${words.uncertain}: ${why ?? ""}`}>≈</abbr>}
         {number(v, words)}{unit && <i> {unit}</i>}
       </span>
-      <span class="age">{why ? `${why} · ` : ""}{age}</span>
+      <span class="age">{why && !short ? `${why} · ` : ""}{age}</span>
     </span>
   );
 }
@@ -66,7 +66,7 @@ function Line({ station, wide, courses }: { station: Station; wide: boolean; cou
         <>
           <Bar point={point} value={v} alarm={gravest(point, frame.alarms)} label={`${point.title}: ${spoken(point, v, now, words)}`} />
           {wide && <Course point={point} courses={courses} />}
-          <Figure point={point} beside="" />
+          <Figure point={point} beside="" short />
         </>
       ) : <span class="figure soft">–</span>}
     </li>
