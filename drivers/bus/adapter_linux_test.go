@@ -48,7 +48,7 @@ func TestRTU_adapterReturnsUnderAnotherName(t *testing.T) {
 			}
 			line.adapters = links
 			t.Cleanup(func() { line.Close() })
-			if got, err := line.one(t, 1, 7); err != nil || got != 7 {
+			if got, err := line.answered(t, 1, 7); err != nil || got != 7 {
 				t.Fatalf("before: %d, %v", got, err)
 			}
 			pull()

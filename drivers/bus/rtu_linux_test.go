@@ -144,6 +144,17 @@ func (r *RTU) one(t *testing.T, unit uint8, address uint16) (uint16, error) {
 	return got[0], nil
 }
 
+// answered asks until somebody answers in time: on a starved machine an answer may come later than the line waits. What comes is judged by the caller.
+func (r *RTU) answered(t *testing.T, unit uint8, address uint16) (uint16, error) {
+	t.Helper()
+	for deadline := time.Now().Add(time.Minute); ; clear(r.resting) {
+		got, err := r.one(t, unit, address)
+		if !errors.Is(err, errUnanswered) || time.Now().After(deadline) {
+			return got, err
+		}
+	}
+}
+
 // late answers the first request too late: when the second could already wait.
 func late(request []byte, n int, line io.Writer) {
 	if n == 1 {
@@ -161,26 +172,31 @@ func TestRTU_lateAnswersNeverShift(t *testing.T) {
 		t.Fatalf("the late request gave %d", got)
 	}
 	for _, address := range []uint16{200, 300, 400} {
-		if got, err := line.one(t, 1, address); err != nil || got != address {
+		if got, err := line.answered(t, 1, address); err != nil || got != address {
 			t.Errorf("register %d = %d, %v, want %d", address, got, err, address)
 		}
 	}
 }
 
-// The other half: the same responder does shift a client that does nothing about it. If it did not, the test above would prove nothing.
+// The other half: the same responder does shift a client that does nothing about it. If it did not, the test above would prove nothing. A starved machine may answer later still, so it is tried
+// until it has been in time once.
 func TestRTU_theResponderShiftsWithoutTheCure(t *testing.T) {
-	line := lineTo(t, late)
-	line.late = 0
-	if err := line.connect(); err != nil {
-		t.Fatal(err)
-	}
-	line.port = unflushed{line.port}
-	if _, err := line.one(t, 1, 100); err == nil {
-		t.Fatal("the late request was answered in time")
-	}
-	for _, address := range []uint16{200, 300, 400} {
-		if got, err := line.one(t, 1, address); err != nil || got != address-100 {
-			t.Errorf("register %d = %d, %v, want it shifted: %d", address, got, err, address-100)
+	var got [3]uint16
+	for deadline := time.Now().Add(time.Minute); got != [3]uint16{100, 200, 300}; {
+		if time.Now().After(deadline) {
+			t.Fatalf("registers 200, 300 and 400 = %v, want them shifted: 100, 200 and 300", got)
+		}
+		line := lineTo(t, late)
+		line.late = 0
+		if err := line.connect(); err != nil {
+			t.Fatal(err)
+		}
+		line.port = unflushed{line.port}
+		if _, err := line.one(t, 1, 100); err == nil {
+			t.Fatal("the late request was answered in time")
+		}
+		for i, address := range []uint16{200, 300, 400} {
+			got[i], _ = line.one(t, 1, address)
 		}
 	}
 }
@@ -616,7 +632,7 @@ func TestRTU_pymodbus(t *testing.T) {
 	if _, err := line.one(t, 8, 0); !errors.Is(err, errUnanswered) {
 		t.Errorf("unit that is not there: %v, want errUnanswered", err)
 	}
-	if got, err := line.one(t, 7, 1); err != nil || got != 480 {
+	if got, err := line.answered(t, 7, 1); err != nil || got != 480 {
 		t.Errorf("after it: %d, %v, want 480", got, err)
 	}
 }
