@@ -16,7 +16,9 @@ function titled(name: string, { plan, stations }: Frame): string {
   const [place = "", point] = name.split("/");
   const station = stations.find((s) => s.name === place)?.title;
   if (!station) return "";
-  return point ? `${station} ${plan.points.find((p) => p.name === name)?.title ?? point.replaceAll("-", " ")}` : station;
+  if (!point) return station;
+  const own = plan.points.find((p) => p.name === name)?.title; // the page is not told of all points of the board
+  return own ? `${station} ${own}` : "";
 }
 
 /** An alarm by its name and place in the rules, with its title: "bin 2 temperature: measurement lost". */
