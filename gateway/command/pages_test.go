@@ -218,8 +218,12 @@ func crew(v visitor, _ device) {
 	v.reads("Lot 150 since")
 	v.open("/lots")
 	v.sees(`[...document.querySelectorAll(".band")].some((b) => b.getAttribute("aria-label").startsWith("Lot 150 on tank 2"))`)
+	v.takesIn("160")
 	v.open("/lot/143")
 	v.reads("It stands on no station now.")
+	v.presses("Enter what was done to it")
+	v.sees(`location.pathname == "/book/143"`)
+	v.open("/lot/143")
 	v.sees(`document.querySelectorAll("main tbody tr").length == 1`)
 	v.presses("Tank 2") // as it was then
 	v.sees(`location.pathname == "/station/tank-2" && location.search.includes("from=") && [...document.querySelectorAll(".chart button")].some((b) => b.innerText == "now")`)
@@ -281,6 +285,21 @@ func owner(v visitor, d device) {
 	v.reads("se le llama primero, de inmediato")
 	v.presses("English")
 	v.prints("139")
+}
+
+// takesIn enters cherry from the page of the lots.
+func (v visitor) takesIn(lot string) {
+	v.presses("Enter cherry, weights, hand checks, hulling, roasts")
+	v.sees(`location.pathname == "/book" && document.readyState == "complete"`)
+	v.presses("Cherry taken in")
+	for name, text := range map[string]string{"lot": lot, "kg": "640"} {
+		browser.Type(v.tab, v, fmt.Sprintf(`//details[@open]//input[@name=%q]`, name), text)
+	}
+	for name, option := range map[string]string{"cherry": "own", "by": "ana"} {
+		v.sees(fmt.Sprintf(`((s) => s && (s.value = %q, s.value == %[1]q))(document.querySelector("details[open] select[name=%s]"))`, option, name))
+	}
+	browser.Press(v.tab, v, `//details[@open]//button`)
+	v.reads("Written down: " + lot + " taken in")
 }
 
 // prints the record of a lot, as it goes to a buyer, and sees that paper comes of it.

@@ -45,7 +45,7 @@ export function LotPage({ lot }: { lot: string }) {
       {ends && <p class="answer">{words.forecastEnds(atWall(ends.at, now), atWall(ends.early, now), atWall(ends.late, now))}</p>}
       {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
       {stays.length > 0 && (
-        <p class="links"><a href={`/api/lots/${encodeURIComponent(lot)}/record${reader(now.language)}`}>{words.lotRecord}</a> <a href={`/api/lots/${encodeURIComponent(lot)}/record.csv${reader(now.language)}`}>{words.lotTable}</a></p>
+        <p class="links"><a href={`/book/${encodeURIComponent(lot)}`}>{words.lotEnter}</a> <a href={`/api/lots/${encodeURIComponent(lot)}/record${reader(now.language)}`}>{words.lotRecord}</a> <a href={`/api/lots/${encodeURIComponent(lot)}/record.csv${reader(now.language)}`}>{words.lotTable}</a></p>
       )}
       {got && (stays.length ? <section><h2>{words.stays}</h2><Stays stays={stays} /></section> : <p>{words.lotUnknown}</p>)}
     </main>

@@ -245,6 +245,7 @@ export function LotsPage() {
         <button onClick={() => move(moved + 1)}>{words.later}</button>
       </div>
       <Timetable days={days} moved={moved} />
+      <p class="links"><a href="/book">{words.lotBook}</a></p>
       <p class="soft">{words.timetableKey}</p>
     </main>
   );

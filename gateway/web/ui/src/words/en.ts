@@ -38,6 +38,8 @@ export const en = {
   inRecord: "In the record",
   lotRecord: "The record of this lot, to print",
   lotTable: "The same as a table",
+  lotBook: "Enter cherry, weights, hand checks, hulling, roasts",
+  lotEnter: "Enter what was done to it",
   closer: "Closer",
   wider: "Wider",
   against: "Compare with",

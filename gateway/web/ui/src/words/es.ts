@@ -39,6 +39,8 @@ export const es: Words = {
   inRecord: "En el registro",
   lotRecord: "El registro de este lote, para imprimir",
   lotTable: "Lo mismo como tabla",
+  lotBook: "Anotar cereza, pesos, revisiones a mano, trilla, tuestes",
+  lotEnter: "Anotar lo que se le hizo",
   closer: "Más cerca",
   wider: "Más lejos",
   against: "Comparar con",
