@@ -250,7 +250,9 @@ func owner(v visitor, d device) {
 	v.open("/")
 	v.sees(stickSilent)
 	v.open("/alarms")
-	v.sees(`document.querySelector("form.act") || ([...document.querySelectorAll("button")].find((b) => b.innerText.startsWith("Shelve, "))?.click(), false)`)
+	// The stick's alarm stays: on a busy machine others come and go, and take the form with them.
+	v.sees(`[...document.querySelectorAll("form.act")].some((f) => /Bin 2: measurement lost/.test(f.closest(".more")?.parentElement.innerText)) ||
+		([...document.querySelectorAll("button")].find((b) => b.innerText.startsWith("Shelve, ") && /Bin 2: measurement lost/.test(b.closest(".more")?.parentElement.innerText))?.click(), false)`)
 	v.chooses("For how long", "1 h")
 	v.types("Why", "the stick is being changed")
 	v.run(`document.querySelector("form.act").requestSubmit()`)
