@@ -1,5 +1,5 @@
-// Package assize is a sealed set of fermentation tanks and drying layers to judge the forecasters of internal/coffee and rules/models on, written by somebody who had not read them. Whoever
-// improves a forecaster does not open this package until it was asked; then it may be looked at, and the next improvement wants a new one. Tests only.
+// Package assize is a set of fermentation tanks and drying layers to judge the forecasters of internal/coffee and rules/models on, written by somebody who had not read them. It was sealed until they were asked once, on
+// 29 November 2026; it may be looked at since, and the next improvement wants a new one. Tests only.
 //
 // It stands for what a good ordinary estate meets: five laws of souring in four kinds of tanks, five laws of drying in four kinds of houses. Each pair is one estate with habits of its own (place, tank,
 // people, probes), and lots follow one another there, so that something can be learnt. Nothing here uses a formula of package coffee. Forms are from the publications named, as remembered; what
