@@ -180,7 +180,7 @@ func TestPage_answersFirst(t *testing.T) {
 	f.change(func(s *Snapshot) { s.Points = append(s.Points, end) })
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(390, 844), chromedp.Navigate(served(t, f)+"/station/tank-1")))
 	const answer = `document.querySelector(".answer")?.innerText`
-	browser.See(tab, t, answer+` == "Wash in: cannot say yet: less than an hour of pH is known."`)
+	browser.See(tab, t, answer+` == "Forecast: cannot say yet, less than an hour of pH is known."`)
 	f.change(func(s *Snapshot) {
 		p := &s.Points[len(s.Points)-1]
 		p.Reading, p.Known = good(p.Name, units.Duration, 5400, time.Second), fakeStamp(time.Second)
