@@ -3,6 +3,7 @@ package floor_test
 import (
 	"context"
 	"errors"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -106,6 +107,10 @@ func TestCloseOut_wholeWay(t *testing.T) {
 			past, err := mill.Books().Search(ctx, web.Search{Alarm: alarm, Kind: "note"})
 			if err != nil || len(past) != 1 {
 				t.Errorf("of the alarm's past %+v (%v)", past, err)
+			}
+			both, err := mill.Books().Search(ctx, web.Search{Alarm: alarm, Kind: "note,message"})
+			if other := slices.IndexFunc(both, func(l web.Line) bool { return l.Kind != "note" && l.Kind != "message" }); err != nil || len(both) < 2 || other >= 0 {
+				t.Errorf("notes and messages: %+v (%v)", both, err)
 			}
 			for _, form := range []string{web.FormCSV, "html"} {
 				record, err := mill.Record(ctx, lines[0].Lot, form, web.Reader{})

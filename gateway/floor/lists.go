@@ -27,7 +27,9 @@ import (
 func (b books) Search(ctx context.Context, s web.Search) ([]web.Line, error) {
 	filter := logbook.Filter{Words: s.Words, Alarm: s.Alarm, Place: s.Place, Lot: s.Lot, From: s.From, To: s.To, Before: s.Before, Limit: s.Limit, Newest: true}
 	if s.Kind != "" {
-		filter.Kinds = []logbook.Kind{logbook.Kind(s.Kind)}
+		for kind := range strings.SplitSeq(s.Kind, ",") {
+			filter.Kinds = append(filter.Kinds, logbook.Kind(kind))
+		}
 	}
 	entries, err := b.f.logbook.Entries(ctx, filter)
 	lines := make([]web.Line, 0, len(entries))

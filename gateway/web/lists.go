@@ -11,11 +11,12 @@ import (
 
 // Search chooses lines of the record; what is zero chooses all.
 type Search struct {
-	Words                   string
-	Kind, Alarm, Place, Lot string
-	From, To                time.Time
-	Before                  int64 // only lines with a smaller ID
-	Limit                   int
+	Words             string
+	Kind              string // several with commas between
+	Alarm, Place, Lot string
+	From, To          time.Time
+	Before            int64 // only lines with a smaller ID
+	Limit             int
 }
 
 // Registered is one alarm or prompt of the register. Lengths of time are milliseconds.

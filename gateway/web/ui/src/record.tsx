@@ -19,16 +19,16 @@ export function useLineText(): (l: Line) => string {
   };
 }
 
-/** So many of the last lines of a place are looked through for those that name a person, and so many of them are shown. */
-const looked = 80, shown = 6;
+/** What people do at a station, and how many of the last of it are shown. A call that reached somebody is not it. */
+const done = "act,lot,note,calibration", shown = 6;
 
 /** Who was at a station last, and did what. */
 export function WhoWasHere({ station }: { station: string }) {
   const { now, words } = useHere();
   const text = useLineText();
-  const { got } = useBook<Line[]>(`/api/logbook?place=${station}&limit=${looked}`, 30e3);
+  const { got } = useBook<Line[]>(`/api/logbook?place=${station}&kind=${done}&limit=${shown}`, 30e3);
   if (!got) return null;
-  const lines = got.filter((l) => l.who).slice(0, shown);
+  const lines = got.filter((l) => l.who);
   return (
     <section class="here" aria-labelledby="here">
       <h2 id="here">{words.whoWasHere}</h2>
