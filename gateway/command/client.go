@@ -137,13 +137,29 @@ type siteNow struct {
 }
 
 func (g gateway) site(ctx context.Context) (siteNow, error) {
-	var now struct {
-		Plan struct {
-			Site siteNow `json:"site"`
-		} `json:"plan"`
-	}
-	err := g.get(ctx, "/api/overview", &now)
+	now, err := g.overview(ctx)
 	return now.Plan.Site, err
+}
+
+// overviewNow is of the page's first answer what commands need.
+type overviewNow struct {
+	Wall int64 `json:"wall"`
+	Plan struct {
+		Site siteNow `json:"site"`
+	} `json:"plan"`
+}
+
+func (g gateway) overview(ctx context.Context) (now overviewNow, err error) {
+	err = g.get(ctx, "/api/overview", &now)
+	return now, err
+}
+
+// now is the hour by the gateway's clock, or by this machine's where none answers.
+func (g gateway) now(ctx context.Context) time.Time {
+	if now, err := g.overview(ctx); err == nil {
+		return time.UnixMilli(now.Wall)
+	}
+	return time.Now()
 }
 
 // siteTimes are moments as a clock on the wall of the site shows them, wherever the command runs.

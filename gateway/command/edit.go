@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -188,7 +187,7 @@ func writeChecked(ctx context.Context, std IO, file, main string, before []byte,
 	if err != nil {
 		return err
 	}
-	l, err := loadFrom(edited{os.DirFS(folder), filepath.ToSlash(inside), after}, filepath.Base(main), words)
+	l, err := loadFrom(texts{os.DirFS(folder), map[string]string{filepath.ToSlash(inside): after}}, filepath.Base(main), words)
 	if err != nil {
 		return err
 	}
@@ -210,42 +209,4 @@ func writeChecked(ctx context.Context, std IO, file, main string, before []byte,
 	}
 	fmt.Fprintf(std.Out, "%s was written: %d probes, %d alarms\n", file, len(l.plan.Probes), len(l.plan.Engine.Alarms))
 	return nil
-}
-
-// edited is a folder in which one file has another text, so that a change is checked before it is written.
-type edited struct {
-	fs.FS
-	name, text string
-}
-
-// ReadFile gives the new text of the edited file. The checker reads by it.
-func (e edited) ReadFile(name string) ([]byte, error) {
-	if name == e.name {
-		return []byte(e.text), nil
-	}
-	return fs.ReadFile(e.FS, name)
-}
-
-// whole is a text as a file that is open.
-type whole struct {
-	*strings.Reader
-	fs.FileInfo
-}
-
-// Stat gives its size.
-func (w whole) Stat() (fs.FileInfo, error) { return w, nil }
-
-// Size is that of the text.
-func (w whole) Size() int64 { return w.Reader.Size() }
-
-// Close does nothing.
-func (w whole) Close() error { return nil }
-
-// Open gives the edited file with its new text, and the others as they are.
-func (e edited) Open(name string) (fs.File, error) {
-	if name == e.name {
-		info, err := fs.Stat(e.FS, name)
-		return whole{strings.NewReader(e.text), info}, err
-	}
-	return e.FS.Open(name)
 }

@@ -34,7 +34,7 @@ type explainer struct {
 
 func explain(ctx context.Context, std IO, args []string) error {
 	f := flags("explain", std)
-	file := f.String("rules", defaultRules, "the rules file")
+	file := f.String("rules", "", "the rules file; without it, that of the running gateway, else "+defaultRules)
 	at := f.String("at", "", "address of a running gateway's page, for the present values; without it, the socket in its data folder")
 	data := f.String("data", defaultData, "the gateway's data folder")
 	when := f.String("when", "", "who would be called then, for example 2026-06-10T02:00; without it, now")
@@ -45,7 +45,8 @@ func explain(ctx context.Context, std IO, args []string) error {
 	if len(words) > 1 {
 		return fmt.Errorf("%w: it explains one alarm or point", errUse)
 	}
-	plan, err := goodRules(std, *file)
+	g := gatewayAt(*at, *data)
+	plan, err := rulesInForce(ctx, std, g, *file)
 	if err != nil {
 		return err
 	}
@@ -55,10 +56,9 @@ func explain(ctx context.Context, std IO, args []string) error {
 		return err
 	}
 	if now.IsZero() {
-		now = time.Now()
+		now = g.now(ctx)
 	}
 	out := bufio.NewWriter(std.Out)
-	g := gatewayAt(*at, *data)
 	e := explainer{plan: plan, out: out, now: now, ask: presentValues(ctx, g)}
 	var coming web.Coming
 	if g.get(ctx, "/api/swaps", &coming) == nil {

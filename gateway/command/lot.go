@@ -328,6 +328,7 @@ func listLots(ctx context.Context, std IO, args []string) error {
 	if err := g.get(ctx, "/api/lots", &lines); err != nil {
 		return err
 	}
+	fmt.Fprintln(w, "lot\tis\tweighs\tmoisture\tstands in")
 	for i := range lines {
 		if l := &lines[i]; *all || !l.Used {
 			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", l.Lot, formName(l.Form), weight(l.Kg), moisture(l.Moisture), cmp.Or(l.Station, "–"))
@@ -337,7 +338,7 @@ func listLots(ctx context.Context, std IO, args []string) error {
 }
 
 // formName is what the coffee of a lot is. Of a lot that was never taken in, nobody said it.
-func formName(f lots.Form) string { return cmp.Or(string(f), "nobody knows what") }
+func formName(f lots.Form) string { return cmp.Or(string(f), "form not told") }
 
 func weight(kg lots.Kilograms) string {
 	if kg == 0 {

@@ -22,7 +22,7 @@ const logbookFile = "logbook.db"
 // alarmRates prints the figures by which ISA-18.2 and IEC 62682 judge an alarm system, reckoned from the record alone.
 func alarmRates(ctx context.Context, std IO, args []string) error {
 	f := flags("rates", std)
-	file := f.String("rules", defaultRules, "the rules file: for priorities and the site's clock")
+	file := f.String("rules", "", "rules file, for priorities and the site's clock; without it, that of the running gateway, else "+defaultRules)
 	data := f.String("data", defaultData, "folder of history and logbook")
 	fromText := f.String("from", "", "from then on; without it, 30 days before --to")
 	toText := f.String("to", "", "until then; without it, now")
@@ -31,7 +31,8 @@ func alarmRates(ctx context.Context, std IO, args []string) error {
 	} else if len(words) > 0 {
 		return fmt.Errorf("%w: %q is too much here", errUse, words[0])
 	}
-	plan, err := goodRules(std, *file)
+	g := gatewayAt("", *data)
+	plan, err := rulesInForce(ctx, std, g, *file)
 	if err != nil {
 		return err
 	}
@@ -40,7 +41,7 @@ func alarmRates(ctx context.Context, std IO, args []string) error {
 		return err
 	}
 	if r.to.IsZero() {
-		r.to = time.Now()
+		r.to = g.now(ctx)
 	}
 	if r.from.IsZero() {
 		r.from = r.to.Add(-30 * 24 * time.Hour)

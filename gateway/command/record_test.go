@@ -115,6 +115,7 @@ func TestCommands_reachTheGateway(t *testing.T) {
 		{"season", "stay"},
 		{"season --csv", ","},
 		{"record 901 --out " + out, "lot-901.html"},
+		{"explain over-fermented@tank-1", "Priority high, class quality"},
 	} {
 		args := append(strings.Fields(c.asked), "--data", g.data)
 		if code, said, wrong := command(t, args...); code != exitWell || !strings.Contains(said, c.says) {
@@ -124,6 +125,9 @@ func TestCommands_reachTheGateway(t *testing.T) {
 		if code, _, wrong := command(t, args...); code != exitFailed || !strings.Contains(wrong, "wants to know who asks") {
 			t.Errorf("%s over the network: exit %d\n%s", c.asked, code, wrong)
 		}
+	}
+	if code, said, wrong := command(t, "rates", "--data", g.data); code != exitWell || !strings.Contains(said, "annunciated") {
+		t.Errorf("rates by the running gateway's rules: exit %d\n%s%s", code, said, wrong)
 	}
 	if page, err := os.ReadFile(filepath.Join(out, "lot-901.html")); err != nil || !strings.Contains(string(page), "412.0 kg") || !strings.Contains(string(page), `<html lang="es">`) {
 		t.Errorf("the record of the lot: %v, %d bytes", err, len(page))

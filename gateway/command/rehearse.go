@@ -81,6 +81,11 @@ func goodRules(std IO, file string) (*check.Plan, error) {
 	if err != nil {
 		return nil, err
 	}
+	return l.good(std, file)
+}
+
+// good is the plan of rules without a fault.
+func (l *loaded) good(std IO, file string) (*check.Plan, error) {
 	if l.said.HasErrors() {
 		if err := l.said.Print(std.Err, l.sources); err != nil {
 			return nil, err

@@ -47,7 +47,7 @@ func (f *rulesFile) Check(name, text string) (diag.List, error) {
 	if err != nil {
 		return nil, err
 	}
-	l, err := loadFrom(edited{os.DirFS(filepath.Dir(f.path)), name, text}, filepath.Base(f.path), words)
+	l, err := loadFrom(texts{os.DirFS(filepath.Dir(f.path)), map[string]string{name: text}}, filepath.Base(f.path), words)
 	if err != nil {
 		return nil, err
 	}
