@@ -35,15 +35,16 @@ export function occurrenceOf(a: Alarm): string {
 }
 
 /** A quiet mill says so in one sentence, with what is silent. It never says so without word from the mill. */
-function Quiet() {
+function Quiet({ prompts }: { prompts: readonly Prompt[] }) {
   const { frame, now, words, lost } = useHere();
   if (lost) return <p class="quiet">{words.cannotSay(length(lost))}</p>;
   const silent = frame.plan.points.filter((p) => p.station && !p.computed && frame.values[p.name]?.quality === "bad");
   const places = [...new Set(silent.map((p) => frame.stations.find((s) => s.name === p.station)?.title ?? p.station))];
+  const due = [...new Set(prompts.filter((p) => p.station && (p.due ?? 0) <= frame.now).map((p) => p.placeTitle))];
   const { drill, drillBy } = frame.roster;
   return (
     <p class="quiet">
-      {words.quiet}
+      {due.length > 0 ? words.quietBut(list(due, words.and)) : words.quiet}
       {places.length > 0 && ` ${words.silentPoints(list(places.slice(0, 3), words.and), Math.max(0, places.length - 3))}`}
       <span class="soft"> {drill ? words.drill(moment(drill, now, words), drillBy ?? "") : words.noDrill}</span>
     </p>
@@ -81,10 +82,10 @@ function PromptLine({ prompt }: { prompt: Prompt }) {
   );
 }
 
-/** Prompts by the hour at which somebody must act; what is due already, first, and of that the coffee before the board. */
+/** Prompts by the hour at which somebody must act; what the board asks for without an hour waits for the day. */
 export function byHour(prompts: readonly Prompt[], now: number): Prompt[] {
-  const due = (p: Prompt) => Math.max(p.due ?? 0, now);
-  return [...prompts].sort((a, b) => due(a) - due(b) || Number(!a.station) - Number(!b.station));
+  const due = (p: Prompt) => (p.due || p.station ? Math.max(p.due ?? 0, now) : Infinity);
+  return [...prompts].sort((a, b) => due(a) - due(b) || 0);
 }
 
 /** Whether an alarm of high priority says what to do at a station: a prompt without an hour would say something milder beside it. */
@@ -108,7 +109,7 @@ export function WhatNext() {
   return (
     <main class={`next ${walks.length ? "alarmed" : "calm"}`}>
       <section class="needs" aria-label={words.needsYou} ref={box}>
-        {walks.length === 0 && <Quiet />}
+        {walks.length === 0 && <Quiet prompts={prompts} />}
         <Walks walks={walks} />
         {walks.map((walk) => <WalkCard key={walkOf(walk)} walk={walk} />)}
       </section>

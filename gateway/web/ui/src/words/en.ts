@@ -271,6 +271,7 @@ export const en = {
   needsYou: "What needs you now",
   walks: (places: string[], more: number) => `First ${places.join(", then ")}${more ? `, then ${more} more` : ""}.`,
   quiet: "Nothing needs you now.",
+  quietBut: (places: string) => `No alarm. Due now: ${places}.`,
   nextQuiet: "Nothing is due.",
   silentPoints: (names: string, more: number) =>
     `Silent: ${names}${more ? ` and ${more} more` : ""}.`,

@@ -271,6 +271,7 @@ export const es: Words = {
   needsYou: "Lo que urge ahora",
   walks: (places, more) => `Primero ${places.join(", luego ")}${more ? `, luego ${more} más` : ""}.`,
   quiet: "Nada urgente.",
+  quietBut: (places: string) => `Sin alarmas. Toca ahora: ${places}.`,
   nextQuiet: "No hay nada pendiente.",
   silentPoints: (names, more) => `Sin señal: ${names}${more ? ` y ${more} más` : ""}.`,
   cannotSay: (age) => `No se puede decir: sin noticias del beneficio hace ${age}.`,
