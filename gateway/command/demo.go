@@ -69,7 +69,7 @@ func openDemo(io IO, folder, listen string, speed float64, verbose bool, faults 
 	if l.said.HasErrors() {
 		return nil, nil, errors.Join(l.said.Print(io.Err, l.sources), errors.New("the demo's rules file has faults"))
 	}
-	fmt.Fprintln(io.Out, "Writing the past of a lot that went its whole way: a few seconds.")
+	fmt.Fprintln(io.Out, "Writing the past of the estate: some seconds.")
 	if err := demoPast(folder, l.plan); err != nil {
 		return nil, nil, err
 	}
@@ -91,7 +91,7 @@ func demoPast(folder string, plan *check.Plan) error {
 	if _, err := os.Stat(filepath.Join(folder, logbookFile)); err == nil {
 		return nil // it was begun before
 	}
-	return errors.Join(estate.Finish(folder, plan, demoBegins), estate.Begin(folder, demoBegins))
+	return errors.Join(estate.Finish(folder, plan, demoBegins), estate.Begin(folder, demoBegins), estate.Lately(folder, plan, demoBegins))
 }
 
 // demoRules writes the demo's rules file into the folder, unless there is one that somebody has changed.

@@ -13,8 +13,8 @@ import (
 	"millwarden/rules/models"
 )
 
-// modelsFile holds what the models know of the past, in the data folder.
-const modelsFile = "models.json"
+// ModelsFile holds what the models know of the past, in the data folder.
+const ModelsFile = "models.json"
 
 const (
 	// modelsEvery is how often it is written. Chosen: what a start has to read of the history stays short, and a card bears it.
@@ -27,7 +27,7 @@ const (
 func (f *Floor) beginModels(now reading.Stamp) (from time.Duration) {
 	f.models = models.New(models.Of(f.plan().Plan))
 	from = max(0, now.Mono-modelsReach) // this boot's history holds nothing older
-	text, err := os.ReadFile(filepath.Join(f.o.Data, modelsFile))
+	text, err := os.ReadFile(filepath.Join(f.o.Data, ModelsFile))
 	if err == nil {
 		from, err = f.models.Restore(text, now)
 	}
@@ -83,7 +83,7 @@ func (f *Floor) saveModels() {
 	text, err := f.models.Save(f.clock.Now())
 	f.deciding.Unlock()
 	if err == nil {
-		err = replaceFile(filepath.Join(f.o.Data, modelsFile), text)
+		err = replaceFile(filepath.Join(f.o.Data, ModelsFile), text)
 	}
 	if err != nil {
 		f.log.Error("what the models know cannot be saved", "cause", err)

@@ -10,9 +10,23 @@ type Deck struct {
 }
 
 func (d *Deck) advance(seconds float64, yard Air, sun float64) {
+	d.shine(yard, sun)
+	d.warm(seconds, sun)
+	d.dry(seconds, sun)
+}
+
+// shine is the air over the deck.
+func (d *Deck) shine(yard Air, sun float64) {
 	d.Air = Air{Celsius: yard.Celsius + 5*sun, Humidity: yard.Humidity * saturation(yard.Celsius) / saturation(yard.Celsius+5*sun)}
+}
+
+func (d *Deck) warm(seconds, sun float64) {
 	d.Bean += (d.Air.Celsius + 6*sun - d.Bean) * (1 - math.Exp(-seconds/900))
-	d.Moisture = dried(d.Moisture, d.Air, seconds/(20*3600))
+}
+
+// dry is quick in the sun and slow under the cover of the night: from 53 % to 24 in two days, to 11 in six. It goes backwards too.
+func (d *Deck) dry(seconds, sun float64) {
+	d.Moisture = dried(d.Moisture, d.Air, (0.15+2.5*sun)*seconds/(40*3600))
 }
 
 // dried lets parchment go towards a rough equilibrium with its air, by a fraction of the way.
@@ -58,5 +72,10 @@ func (d *Dryer) advance(seconds, yard float64) {
 	}
 	d.Air += (target - d.Air) * (1 - math.Exp(-seconds/slowness))
 	d.Exhaust += (d.Air - 9 - d.Exhaust) * (1 - math.Exp(-seconds/300))
+	d.dry(seconds)
+}
+
+// dry goes backwards too.
+func (d *Dryer) dry(seconds float64) {
 	d.Moisture = dried(d.Moisture, Air{Celsius: d.Air, Humidity: 25}, seconds/(14*3600))
 }

@@ -23,6 +23,7 @@ const (
 	growthAnHour = 0.239
 	q10          = 2
 	reference    = 23
+	rinsePH      = 6.8
 )
 
 func newTank(celsius float64, soaked time.Duration) Tank {
@@ -36,7 +37,7 @@ func newTank(celsius float64, soaked time.Duration) Tank {
 func (t *Tank) Load() { t.Full, t.PH, t.Soaked, t.grown = true, freshPH, 0, grownFresh }
 
 // Wash empties it; the electrode then stands in rinse water.
-func (t *Tank) Wash() { t.Full, t.PH, t.Soaked = false, 6.8, 0 }
+func (t *Tank) Wash() { t.Full, t.PH, t.Soaked = false, rinsePH, 0 }
 
 func (t *Tank) advance(seconds, air float64) {
 	warmed := air

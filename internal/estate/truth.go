@@ -28,14 +28,20 @@ type Air struct {
 	Celsius, Humidity float64
 }
 
+// beginHour is the hour of the day at which the estate of the demo begins.
+const beginHour = 18
+
+// tankFresh is how warm the coffee was when it was loaded, °C.
+var tankFresh = [2]float64{22.5, 21}
+
 // step is the longest time that the physics goes at once.
 const step = time.Second
 
 // NewTruth begins at an hour of the day; the same seed gives the same estate.
 func NewTruth(startHour float64, seed uint64) *Truth {
 	t := &Truth{startHour: startHour, noise: rand.New(rand.NewPCG(seed, 0))}
-	t.Tanks[0] = newTank(22.5, 17*time.Hour) // loaded in the night: ready now, over-fermented before midnight
-	t.Tanks[1] = newTank(21.0, time.Hour)
+	t.Tanks[0] = newTank(tankFresh[0], 17*time.Hour) // loaded in the night: ready now, over-fermented before midnight
+	t.Tanks[1] = newTank(tankFresh[1], time.Hour)
 	t.Deck = Deck{Moisture: 24, Bean: 24}
 	t.Dryer = Dryer{Air: 38, Exhaust: 29, Fan: true, Burner: true, Moisture: 16}
 	t.Bins = [3]Bin{newBin(11.0), newBin(11.2), newBin(11.9)}
