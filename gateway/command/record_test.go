@@ -115,7 +115,7 @@ func TestCommands_reachTheGateway(t *testing.T) {
 		{"season", "stay"},
 		{"season --csv", ","},
 		{"record 901 --out " + out, "lot-901.html"},
-		{"explain over-fermented@tank-1", "Priority high, class quality"},
+		{"explain over-fermented@tank-1", "priority high, class quality"},
 	} {
 		args := append(strings.Fields(c.asked), "--data", g.data)
 		if code, said, wrong := command(t, args...); code != exitWell || !strings.Contains(said, c.says) {
