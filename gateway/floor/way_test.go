@@ -78,8 +78,8 @@ func TestWay_ofATime(t *testing.T) {
 	if !slices.Equal(got, want) || len(want) < 10 {
 		t.Errorf("stays %q, want %q", got, want)
 	}
-	for edge, there := range map[[2]float64]bool{{32, 31}: false, {32.01, 31}: true, {60, 53}: false, {60, 52.99}: true} {
-		if got := slices.Contains(touching(edge[0], edge[1]), "tank-1 138"); got != there { // it stood there from 53 to 32 hours ago
+	for edge, there := range map[[2]float64]bool{{25, 24}: false, {25.01, 24}: true, {60, 46}: false, {60, 45.99}: true} {
+		if got := slices.Contains(touching(edge[0], edge[1]), "tank-1 138"); got != there { // it stood there from 46 to 25 hours ago
 			t.Errorf("from %v to %v hours ago: tank-1 138 is there: %v", edge[0], edge[1], got)
 		}
 	}
