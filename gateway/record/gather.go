@@ -13,6 +13,7 @@ import (
 	"millwarden/gateway/history"
 	"millwarden/gateway/logbook"
 	"millwarden/gateway/logbook/lots"
+	"millwarden/internal/units"
 	"millwarden/rules/check"
 	"millwarden/rules/engine"
 )
@@ -348,7 +349,7 @@ func (r *Record) extreme(ctx context.Context, s Sources, d *Deviation) error {
 		}
 	}
 	if seen {
-		d.Extreme, d.point = fmt.Sprintf("%s %s, limit %s", titled(p.Title), s.Plan.Site.Choice.Print(worst, p.Quantity), s.Plan.Site.Choice.Print(l.Value, p.Quantity)), titled(p.Title)
+		d.Extreme, d.point = fmt.Sprintf("%s %s, limit %s", titled(p.Title), units.Choice{}.Print(worst, p.Quantity), units.Choice{}.Print(l.Value, p.Quantity)), titled(p.Title)
 	}
 	return nil
 }

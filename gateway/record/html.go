@@ -126,7 +126,7 @@ func (r *Record) words() template.FuncMap {
 		"headed":  func(s string) string { return titled(r.say(s)) },
 		"outcome": func(c Curve) string { return r.say(outcome(c)) },
 		"say":     func(v any) string { return r.say(fmt.Sprint(v)) },
-		"offset":  func(p logbook.Pair, q units.Quantity) string { return signed(p.Read-p.Reference, q) },
+		"offset":  func(p logbook.Pair, q units.Quantity) string { return signed(p.Read-p.Reference, q, choice) },
 		"quantity": func(p logbook.Pair, q units.Quantity) string {
 			return r.say(value(p.Reference, q) + " read as " + value(p.Read, q))
 		},
@@ -143,8 +143,8 @@ func (r *Record) whence(where string) string {
 	return r.say(where)
 }
 
-func signed(v float64, q units.Quantity) string {
-	text := units.Choice{}.Print(v, q.Step())
+func signed(v float64, q units.Quantity, choice units.Choice) string {
+	text := choice.Print(v, q.Step())
 	if v > 0 {
 		return "+" + text
 	}

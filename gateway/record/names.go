@@ -1,6 +1,7 @@
 package record
 
 import (
+	"cmp"
 	"regexp"
 	"strings"
 
@@ -35,11 +36,9 @@ func (r *Record) called(text string) string {
 			return title
 		}
 		station, point, found := strings.Cut(name, "/")
-		if title := r.names.stations[station]; found && title != "" {
-			if own := r.names.points[name]; own != "" {
-				point = own
-			}
-			return title + " " + worded(r.say(strings.ReplaceAll(point, "-", " ")))
+		own, known := r.names.points[name]
+		if title := r.placed(station); found && (known || r.names.stations[station] != "") {
+			return title + " " + worded(r.say(strings.ReplaceAll(cmp.Or(own, point), "-", " ")))
 		}
 		for station, title := range r.names.stations {
 			if rest, is := strings.CutPrefix(name, station+"-"); is {
@@ -48,4 +47,12 @@ func (r *Record) called(text string) string {
 		}
 		return name
 	})
+}
+
+// placed is what a point belongs to, as people call it: a station by its title, the board by what it is, else its name in words.
+func (r *Record) placed(name string) string {
+	if name == r.Site.Board {
+		return r.say("board")
+	}
+	return cmp.Or(r.names.stations[name], strings.ReplaceAll(name, "-", " "))
 }

@@ -325,7 +325,7 @@ func TestRecord_spanish(t *testing.T) {
 		}
 	}
 	text := page.String()
-	for _, want := range []string{`<html lang="es">`, "Lote 126", "1411.0 lb de cereza", "deck A temperatura del grano: 40.6 °C, límite 40.0 °C", "Cereza recibida", "sin respuesta", "Límite de acción: no menos de 4.20 pH", "áspero: sí", "Desviaciones y qué se hizo", "washed in three waters",
+	for _, want := range []string{`<html lang="es">`, "Lote 126", "1411.0 lb de cereza", "deck A temperatura del grano: 105.1 °F, límite 104.0 °F", "Temperatura del grano 109.0 °F, límite 104.0 °F", "vaciado: 126, 578 lb (washed", "11 may 12:00, dos puntos", "contra el horno", "Cereza recibida", "sin respuesta", "Límite de acción: no menos de 4.20 pH", "áspero: sí", "Desviaciones y qué se hizo", "washed in three waters",
 		"no menos de 4.20 pH, pasado de fermento", "<td>sale de tank 1</td>", "399.2 °F", "de mayo de 2026", "prioridad", "°F", "1.0-test", r.RulesHash[:12], "Revisado por"} {
 		if !strings.Contains(strings.ToLower(text), strings.ToLower(want)) {
 			t.Errorf("the page does not say %q", want)

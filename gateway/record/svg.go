@@ -41,17 +41,16 @@ func (r *Record) picture(c *Curve, st *Stay, id string) template.HTML {
 	choice, zone := r.Site.Choice, r.Site.Zone
 	d := &drawing{r: r, from: st.From, to: st.To, choice: choice, unit: choice.Unit(c.Quantity), zone: zone, id: id}
 	d.span(c)
-	unit := d.unit.Printed
-	fmt.Fprintf(&d.b, `<svg viewBox="0 0 %g %g" role="img" aria-label="%s"><defs><pattern id="%s" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><path d="M0 0V6" class="hatch"/></pattern></defs>`,
-		wide, high, html.EscapeString(r.say(c.Title)+", "+unit+", "+r.date(st.From.In(zone).Format("2 Jan 15:04"))+" – "+r.date(st.To.In(zone).Format("2 Jan 15:04"))), id)
 	d.grid()
 	d.gaps(c)
 	d.limits(c)
 	d.curve(c)
 	d.labels(c)
-	d.marks(st)
-	fmt.Fprintf(&d.b, `<rect x="%g" y="%g" width="%g" height="%g" class="frame"/></svg>`, left, top, plotWide, plotHigh)
-	return template.HTML(d.b.String()) //nolint:gosec // every text in it went through EscapeString, every number through a number format
+	from := max(0, top-4-9*float64(d.marks(st))) // no room on the page for marks that are not there
+	head := fmt.Sprintf(`<svg viewBox="0 %g %g %g" role="img" aria-label="%s"><defs><pattern id="%s" width="6" height="6" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><path d="M0 0V6" class="hatch"/></pattern></defs>`,
+		from, wide, high-from, html.EscapeString(r.say(c.Title)+", "+d.unit.Printed+", "+r.date(st.From.In(zone).Format("2 Jan 15:04"))+" – "+r.date(st.To.In(zone).Format("2 Jan 15:04"))), id)
+	frame := fmt.Sprintf(`<rect x="%g" y="%g" width="%g" height="%g" class="frame"/></svg>`, left, top, plotWide, plotHigh)
+	return template.HTML(head + d.b.String() + frame) //nolint:gosec // every text in it went through EscapeString, every number through a number format
 }
 
 // span is what the upright axis shows: the curve, and the limits that are near it.
@@ -286,7 +285,8 @@ func (d *drawing) stretch(run []history.Column) {
 	d.b.WriteString(`" class="curve"/>`)
 }
 
-func (d *drawing) marks(st *Stay) {
+// marks writes the letters of events over the drawing, one above the other where they would touch, and tells in how many rows.
+func (d *drawing) marks(st *Stay) (rows int) {
 	ends := [markLevels]float64{}
 	slices.SortStableFunc(st.Marks, func(a, b Mark) int { return a.At.Compare(b.At) })
 	for _, m := range st.Marks {
@@ -299,7 +299,7 @@ func (d *drawing) marks(st *Stay) {
 		for level < markLevels-1 && from < ends[level] {
 			level++
 		}
-		ends[level] = from + w
+		ends[level], rows = from+w, max(rows, level+1)
 		y := top - 3 - 9*float64(level)
 		fmt.Fprintf(&d.b, `<path d="M%.1f %.1fV%g" class="event"/>`, x, y-6, high-bottom)
 		if from < x {
@@ -308,4 +308,5 @@ func (d *drawing) marks(st *Stay) {
 		}
 		d.text(x+2, y, "eventtext", "start", m.Letter)
 	}
+	return rows
 }

@@ -54,12 +54,13 @@ func (r *Record) For(language string, choice units.Choice) *Record {
 // say gives a text of the program in the language of the record.
 func (r *Record) say(text string) string { return saying.In(r.Language, text) }
 
-// told gives what was done in the language of the record: an entry, or why an alarm came or went.
+// told gives what was done in the language and the units of the record: an entry, or why an alarm came or went.
 func (r *Record) told(text string) string {
-	if said := r.say(text); said != text {
-		return r.called(said)
+	said := r.say(text)
+	if said == text {
+		said = saying.Reason(r.Language, text)
 	}
-	return r.called(saying.Reason(r.Language, text))
+	return r.Site.Choice.Sentence(r.called(said))
 }
 
 // months in Spanish, whole and short, as Go writes them in English.

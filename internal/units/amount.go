@@ -66,6 +66,9 @@ func parted(printed string, q Quantity, over float64, also ...string) spelling {
 	return spelling{Unit{Printed: printed, Quantity: q, Scale: 1 / over, over: over}, also}
 }
 
+// poundKg is exact [NIST SP 811, appendix B.8].
+const poundKg = 0.45359237
+
 // spellings lists every unit with the ways people type it. The first of a quantity is its base or the one shown by default.
 var spellings = []spelling{
 	simple("°C", Temperature, 1, "C", "degC", "ºC", "˚C", "℃", "degc"),
@@ -86,7 +89,7 @@ var spellings = []spelling{
 	simple("bar", Pressure, 100),
 	simple("kg", Mass, 1),
 	parted("g", Mass, 1000),
-	simple("lb", Mass, 0.45359237, "lbs"), // NIST SP 811 appendix B.8, exact
+	simple("lb", Mass, poundKg, "lbs"),
 	simple("t", Mass, 1000),
 	simple("m", Length, 1),
 	parted("cm", Length, 100),

@@ -2,6 +2,7 @@ package units
 
 import (
 	"math"
+	"regexp"
 	"strconv"
 	"strings"
 )
@@ -86,6 +87,36 @@ func (c Choice) Print(value float64, q Quantity) string {
 		return number + " " + unit
 	}
 	return number
+}
+
+// amounts finds what of a sentence is in a unit that people choose: "40.6 °C", "3.0 °C/min", "388 kg".
+var amounts = regexp.MustCompile(`(-?\d+(?:\.(\d+))?) (°[CF](?:/min|/h)?|K|kg|lb)\b`)
+
+// inOther are those units, each with its other. °F is not turned back: in a sentence nothing tells a temperature from a difference of two.
+var inOther = map[string]struct {
+	unit      string
+	scale, to float64 // shown in the other: value times scale, and to
+	us        bool    // whether the other is one of °F and lb
+}{
+	"°C": {"°F", 1.8, 32, true}, "K": {"°F", 1.8, 0, true}, "°C/min": {"°F/min", 1.8, 0, true}, "°C/h": {"°F/h", 1.8, 0, true}, "kg": {"lb", 1 / poundKg, 0, true},
+	"°F/min": {"°C/min", 1 / 1.8, 0, false}, "°F/h": {"°C/h", 1 / 1.8, 0, false}, "lb": {"kg", poundKg, 0, false},
+}
+
+// Sentence gives a sentence of the program, which says amounts in the units of its site, in those of choice, with as many decimals.
+func (c Choice) Sentence(text string) string {
+	return amounts.ReplaceAllStringFunc(text, func(amount string) string {
+		found := amounts.FindStringSubmatch(amount)
+		turn, turns := inOther[found[3]]
+		us := c.Fahrenheit
+		if found[3] == "kg" || found[3] == "lb" {
+			us = c.Pounds
+		}
+		value, err := strconv.ParseFloat(found[1], 64)
+		if err != nil || !turns || turn.us != us {
+			return amount
+		}
+		return strconv.FormatFloat(value*turn.scale+turn.to, 'f', len(found[2]), 64) + " " + turn.unit
+	})
 }
 
 // String prints an amount in the base units that people use.

@@ -265,6 +265,28 @@ func TestChoice_Print(t *testing.T) {
 	}
 }
 
+// Aim: what the program says in sentences is turned amount by amount into the units of the reader, by the factors of NIST SP 811, appendix B.8; differences by their scale alone, and what is no
+// such amount stays. A °F of a sentence may be either, so it stays too.
+func TestChoice_Sentence(t *testing.T) {
+	us := Choice{Fahrenheit: true, Pounds: true}
+	for _, c := range []struct {
+		choice     Choice
+		says, want string
+	}{
+		{us, "deck A bean temperature is 40.6 °C, limit 40.0 °C, for 15 min, since 11:42:20", "deck A bean temperature is 105.1 °F, limit 104.0 °F, for 15 min, since 11:42:20"},
+		{us, "rise(air-temperature, 2 min) is 3.0 °C/min, limit 1.0 °C/min", "rise(air-temperature, 2 min) is 5.4 °F/min, limit 1.8 °F/min"},
+		{us, "3.2 K warmer, -40 °C outside; 262 kg, 4.20 pH, 11.8 %wb", "5.8 °F warmer, -40 °F outside; 578 lb, 4.20 pH, 11.8 %wb"},
+		{Choice{Fahrenheit: true}, "20.0 °C and 100 kg", "68.0 °F and 100 kg"},
+		{Choice{}, "40.6 °C, 262 kg", "40.6 °C, 262 kg"},
+		{Choice{}, "1.8 °F/min, 100.0 lb, 9.0 °F", "1.0 °C/min, 45.4 kg, 9.0 °F"},
+		{us, "40 °Cx, 3 Kelvin, 5 kgs", "40 °Cx, 3 Kelvin, 5 kgs"},
+	} {
+		if got := c.choice.Sentence(c.says); got != c.want {
+			t.Errorf("%+v: %q, want %q", c.choice, got, c.want)
+		}
+	}
+}
+
 func TestCelsius(t *testing.T) {
 	if d := Celsius(45).Sub(40); d != 5 {
 		t.Errorf("45 °C less 40 °C is %v K", d)
