@@ -24,7 +24,7 @@ func TestPage_telephone(t *testing.T) {
 		PushManager.prototype.subscribe = async (o) => { if (!o.userVisibleOnly || new Uint8Array(o.applicationServerKey)[0] != 4) throw new Error("no key"); return given; };`})
 	must(t, err)
 	must(t, chromedp.Do(tab, chromedp.EmulateViewport(360, 800), chromedp.Navigate(address+"/roster")))
-	browser.See(tab, t, `document.body.innerText.includes("It needs the internet and may be late or stay away")`)
+	browser.See(tab, t, `document.body.innerText.includes("A message to a device needs the internet and may be late or stay away")`)
 	browser.Press(tab, t, "//button[text()='Call me on this device too']")
 	browser.See(tab, t, `document.body.innerText.includes("This device takes push messages.")`)
 	checkAxe(tab, t)

@@ -101,8 +101,8 @@ func (t tongue) pointTitle(title, point string) string {
 
 // placeTitle is a station's title, with the name of the point behind it where it is about one.
 func (t tongue) placeTitle(title, place string) string {
-	if title == "board" && t.language == spanish {
-		return "placa"
+	if title == "board" {
+		return t.in(title)
 	}
 	_, short, _ := strings.Cut(place, "/")
 	name := strings.ReplaceAll(short, "-", " ")
@@ -129,6 +129,7 @@ func (t tongue) frame(f frame) frame {
 		f.Plan = t.plan(f.Plan)
 	}
 	f.Alarms, f.Prompts, f.Links = each(f.Alarms, t.alarm), each(f.Prompts, t.prompt), each(f.Links, t.link)
+	f.Stations = *each(&f.Stations, t.station)
 	if f.Values != nil && t.language != english {
 		values := make(map[string]value, len(f.Values))
 		for name, v := range f.Values {
@@ -157,6 +158,11 @@ func (t tongue) plan(p *wirePlan) *wirePlan {
 	turned.Language, turned.Demo = t.language, t.in(p.Demo)
 	turned.Points = *each(&p.Points, t.point)
 	return &turned
+}
+
+func (t tongue) station(s wireStation) wireStation {
+	s.Title = t.placeTitle(s.Title, "")
+	return s
 }
 
 func (t tongue) point(p wirePoint) wirePoint {

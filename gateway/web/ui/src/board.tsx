@@ -9,7 +9,7 @@ export function LinksPage() {
   const { frame, now, words } = useHere();
   const say = useSentence();
   return (
-    <main class="lists">
+    <main class="lists linkspage">
       <h1>{words.links}</h1>
       <ul class="plainlist">{frame.links.map((l) => <li class="row" key={`${l.kind} ${l.name}`}><p>{say(l)}</p></li>)}</ul>
       <ClockAndPower />
@@ -44,17 +44,22 @@ function Board() {
     const v = frame.values[p.name];
     return `${p.title}: ${!v || v.quality === "bad" ? v?.cause ? v.cause : words.never : withUnit(number(v, words), p.unit)}`;
   };
+  // Stations and channels have names for people; a bus has the one that stands in the rules.
+  const called = (thing: string) => {
+    const title = words.channels[thing] ?? thingNamed(thing, frame);
+    return title === thing && !frame.links.some((l) => l.name === thing) ? title : begins(title);
+  };
   return (
-    <section>
-      <h2>{begins(frame.plan.site.board)}</h2>
+    <section class="parts">
+      <h2>{`${words.kinds["board"]}: ${frame.plan.site.board}`}</h2>
       <dl class="board">
         {things.map((thing) => {
           const points = own.filter((p) => p.name.split("/")[0] === thing);
           const oldest = Math.min(...points.map((p) => frame.values[p.name]?.at ?? Infinity));
           return (
             <div key={thing}>
-              <dt>{begins(thingNamed(thing, frame))}</dt>
-              <dd>{points.map(said).join(" · ")} {oldest < Infinity && <span class="stay">{length(now.mono - oldest)}</span>}</dd>
+              <dt>{called(thing)}</dt>
+              <dd>{points.map(said).join(" · ")} {oldest < Infinity && <span class="stay">{words.ago(length(now.mono - oldest))}</span>}</dd>
             </div>
           );
         })}
@@ -66,7 +71,7 @@ function Board() {
 export function CautionsPage() {
   const { words } = useHere();
   return (
-    <main class="lists">
+    <main class="lists cautionspage">
       <h1>{words.cautions}</h1>
       <p>{words.cautionIntro}</p>
       {words.cautionList.map(([signal, text]) => <p key={text} class="caution"><b>{signal}</b> {text}</p>)}

@@ -38,7 +38,7 @@ function References({ at, take }: { at: Standing; take: (reference: number, cels
   const electrode = at.method === "electrode", ready = at.stands && !(electrode && celsius === undefined);
   return (
     <div class="act">
-      {Object.entries(at.buffers ?? {}).map(([name, ph]) => (
+      {Object.entries(at.buffers ?? {}).sort(([a], [b]) => Number(a) - Number(b)).map(([name, ph]) => (
         <button key={name} disabled={!ready} onClick={() => take(ph, at.celsius)}>{words.takeBuffer(name, shown(ph), String(+(at.celsius ?? 25).toFixed(1)))}</button>
       ))}
       {at.method === "line" && at.unit === "°C" && <>

@@ -222,6 +222,7 @@ function edges(d: Drawing, u: uPlot): void {
   ctx.stroke();
   ctx.font = `700 ${11 * px}px system-ui, sans-serif`;
   ctx.textAlign = "center";
+  ctx.textBaseline = "alphabetic"; // the axes left it at theirs
   for (const { mark: m, count } of joined(d.marks, (m) => u.valToPos(m.at / 1000, "x", true), 34 * px)) {
     const x = u.valToPos(m.at / 1000, "x", true), y = top + 8 * px, r = 7 * px;
     if (!inside(x)) continue;

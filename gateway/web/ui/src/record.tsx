@@ -12,8 +12,11 @@ export function useLineText(): (l: Line) => string {
   const { frame, words } = useHere();
   return (l) => {
     const parts: string[] = [];
-    if (l.alarm) parts.push(alarmNamed(l.alarm, l.title ?? "", frame) + (l.state ? `, ${words.states[l.state] ?? l.state}` : ""));
-    if (l.text) parts.push(l.kind === "note" && l.who ? l.text : plainly(l.text, frame, words));
+    const text = l.text && !(l.kind === "note" && l.who) ? plainly(l.text, frame, words) : l.text ?? "";
+    const state = l.state ? words.states[l.state] ?? l.state : "";
+    const said = state && text.split(/[:;]/)[0]!.toLowerCase().includes(state.split(",")[0]!); // "acknowledged by Ana" says it
+    if (l.alarm) parts.push(alarmNamed(l.alarm, l.title ?? "", frame) + (state && !said ? `, ${state}` : ""));
+    if (text) parts.push(text);
     if (l.why && !["try", "accepted"].includes(l.why)) parts.push(l.why);
     return parts.map(sentence).join(" ");
   };
@@ -93,7 +96,7 @@ export function LogbookPage() {
     setOlder([...older, ...found]);
   };
   return (
-    <main class="lists">
+    <main class="lists logbookpage">
       <h1>{words.logbook}</h1>
       <form class="search" role="search" onSubmit={(e) => { e.preventDefault(); choose(() => seek(typed)); }}>
         <label>{words.searchFor}<input type="search" maxLength={100} value={typed} onInput={(e) => type(e.currentTarget.value)} /></label>

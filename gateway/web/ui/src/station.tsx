@@ -229,8 +229,8 @@ export function StationPage({ name }: { name: string }) {
         <Acts station={station} lots={holdsLots.includes(station.kind)} byHand={points.filter((p) => p.byHand)} />
         {group(words.measured, points.filter((p) => !p.computed))}
         {group(words.computed, points.filter((p) => p.computed && !forRules.test(p.name)))}
-        {(me.others || me.may.includes("study")) && <Lazy name="WhoWasHere" station={name} />}
       </div>
+      {(me.others || me.may.includes("study")) && <Lazy name="WhoWasHere" station={name} />}
     </main>
   );
 }

@@ -25,7 +25,7 @@ export function Figure({ point, beside, short = false }: { point: Point; beside:
   if (!v) return <span class="figure"><span class="reason">{words.never}</span></span>;
   if (v.quality === "bad") return <span class="figure"><span class="reason">{reason(v, now, words)}</span></span>;
   const unit = unitBeside(beside, point.unit);
-  const age = v.at ? length(now.mono - v.at) : "";
+  const age = v.at ? words.ago(length(now.mono - v.at)) : "";
   const why = v.quality === "uncertain" ? v.cause ?? "" : "";
   return (
     <span class="figure">

@@ -414,7 +414,7 @@ export const es: Words = {
   pushHere: "Llámeme también en este aparato", pushOn: "Este aparato recibe mensajes push.", pushOff: "No me llame más aquí",
   pushNeeds: "Los mensajes push a este aparato necesitan tres cosas que aquí faltan: un nombre de la página que el aparato conozca, un certificado en el que confíe y, para la placa y el aparato, internet. Los mensajes de texto y la sirena no necesitan ninguna.",
   pushRefused: "Este aparato no permite mensajes de esta página. Permítalos en los ajustes del navegador y pruebe de nuevo.",
-  pushHonest: "Necesita internet y puede llegar tarde o no llegar: el servicio de push no promete nada. Nunca debe ser la única manera de llamarle.",
+  pushHonest: "Un mensaje a un aparato necesita internet y puede llegar tarde o no llegar: el servicio de push no promete nada. Nunca debe ser la única manera de llamarle.",
   tryIt: "Pruébelo: llámeme ahora, como simulacro",
   drillSent: "SIMULACRO: se le llama por todos sus canales. Responda como lo haría de noche; la bitácora guarda cuánto tardó.",
   warnings: (n) => (n === 1 ? "1 advertencia en el archivo de reglas." : `${n} advertencias en el archivo de reglas.`),
