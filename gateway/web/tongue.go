@@ -129,7 +129,9 @@ func (t tongue) frame(f frame) frame {
 		f.Plan = t.plan(f.Plan)
 	}
 	f.Alarms, f.Prompts, f.Links = each(f.Alarms, t.alarm), each(f.Prompts, t.prompt), each(f.Links, t.link)
-	f.Stations = *each(&f.Stations, t.station)
+	if f.Stations != nil { // of a change that leaves them as they are there are none
+		f.Stations = *each(&f.Stations, t.station)
+	}
 	if f.Values != nil && t.language != english {
 		values := make(map[string]value, len(f.Values))
 		for name, v := range f.Values {

@@ -46,7 +46,7 @@ function Board() {
   };
   // Stations and channels have names for people; a bus has the one that stands in the rules.
   const called = (thing: string) => {
-    const title = words.channels[thing] ?? thingNamed(thing, frame);
+    const title = words.channels[thing] ?? words.kinds[thing] ?? thingNamed(thing, frame);
     return title === thing && !frame.links.some((l) => l.name === thing) ? title : begins(title);
   };
   return (

@@ -15,7 +15,7 @@ interface Season { from: number; to: number; waits: Wait[]; lots: SeasonLot[]; w
 const half = 50;
 
 /** A weight that stays on one line. */
-const whole = (text: string) => text.replaceAll(" ", "\u00a0");
+const whole = (text: string) => text.replace(" ", "\u00a0");
 
 function Said({ name, judged }: { name: string; judged: Judged }) {
   const { words } = useHere();
@@ -68,7 +68,7 @@ function Lots({ lots }: { lots: SeasonLot[] }) {
               <td>{l.yield.cherry ? whole(weight(Math.round(l.yield.cherry))) : "–"}</td>
               <td>{l.yield.green ? whole(weight(Math.round(l.yield.green))) : "–"}</td>
               <td>{number(l.yield.outturn, "%")}</td>
-              <td>{l.alarms === 0 ? words.none : `${whole(length(l.danger))} · ${whole(words.seasonAlarms(l.alarms))}`}</td>
+              <td>{l.alarms === 0 ? words.none : `${length(l.danger)} · ${words.seasonAlarms(l.alarms)}`}</td>
             </tr>
           ))}
         </tbody>
