@@ -33,7 +33,7 @@ export function Figure({ point, beside, short = false }: { point: Point; beside:
         {v.quality === "uncertain" && <abbr title={`${words.uncertain}: ${why ?? ""}`}>≈</abbr>}
         {number(v, words)}{unit && <i> {unit}</i>}
       </span>
-      <span class="age">{why && !short ? `${why} · ` : ""}{age}</span>
+      <span class="age">{why && !short ? `${why} · ` : ""}<span>{age}</span></span>
     </span>
   );
 }
