@@ -207,7 +207,7 @@ export function StationPage({ name }: { name: string }) {
   const urgent = urgentAt(name, frame.alarms);
   const answer = byHour(frame.prompts, frame.now).find((p) => p.station === name && !(urgent && !p.due));
   const kg = station.kg ? weight(station.kg) : "";
-  const unsaid = (p: Point) => p.computed && frame.values[p.name]?.quality === "bad" && /^cannot say/.test(frame.values[p.name]?.cause ?? "");
+  const unsaid = (p: Point) => p.computed && frame.values[p.name]?.quality === "bad" && /^(cannot say|(aún )?no se puede decir)/.test(frame.values[p.name]?.cause ?? "");
   const group = (title: string, all: Point[]) => all.length > 0 && (
     <section>
       <h2>{title}</h2>
