@@ -42,7 +42,7 @@ function Board() {
   const things = [...new Set(own.map((p) => p.name.split("/")[0]!))];
   const said = (p: Point) => {
     const v = frame.values[p.name];
-    return `${p.title}: ${!v || v.quality === "bad" ? v?.cause ? v.cause : words.never : withUnit(number(v, words), p.unit)}`;
+    return `${p.title}: ${!v || v.quality === "bad" ? v?.cause ? v.cause : words.never : withUnit(number(v, words), p.unit).replace(/ (?=\S+$)/, "\u00a0")}`; // a unit stays with its number
   };
   // Stations and channels have names for people; a bus has the one that stands in the rules.
   const called = (thing: string) => {
