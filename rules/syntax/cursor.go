@@ -10,12 +10,12 @@ import (
 // cursor reads the tokens of one statement. After its first fault it says nothing more: one a line from one cause.
 type cursor struct {
 	p      *parser
-	tokens []Token
+	tokens []lexeme
+	kept   []Token // the same, where they stay; nil: they do not
 	i      int
 	facts  *blockFacts
 	block  *Block
 	key    *Key // of the line; noKey in a header
-	kept   bool // the tokens stay where they are
 	failed bool
 	depth  int // of parentheses and calls in the present formula
 	nodes  int
@@ -26,15 +26,17 @@ var noKey = &Key{}
 
 func (c *cursor) peek() Token {
 	if c.i < len(c.tokens) {
-		return c.tokens[c.i]
+		return c.token(c.i)
 	}
 	return Token{}
 }
 
+func (c *cursor) token(i int) Token { return Token{c.p.file, c.tokens[i]} }
+
 // after is the token behind the next.
 func (c *cursor) after() Token {
 	if c.i+1 < len(c.tokens) {
-		return c.tokens[c.i+1]
+		return c.token(c.i + 1)
 	}
 	return Token{}
 }
@@ -47,14 +49,14 @@ func (c *cursor) next() Token {
 
 // keep gives the tokens from there to here, to stay in the tree.
 func (c *cursor) keep(from int) []Token {
-	if c.kept {
-		return c.tokens[from:c.i:c.i]
+	if c.kept != nil {
+		return c.kept[from:c.i:c.i]
 	}
 	return c.p.keep(c.tokens[from:c.i])
 }
 
 // last is the token read last.
-func (c *cursor) last() Token { return c.tokens[max(0, c.i-1)] }
+func (c *cursor) last() Token { return c.token(max(0, c.i-1)) }
 
 func (c *cursor) is(kind Kind) bool { return c.i < len(c.tokens) && c.tokens[c.i].Kind == kind }
 
@@ -63,8 +65,8 @@ func (c *cursor) word(text string) bool {
 	if c.i >= len(c.tokens) {
 		return false
 	}
-	t := &c.tokens[c.i]
-	return (t.Kind == Name || t.Kind == Keyword) && t.Is(text)
+	kind := c.tokens[c.i].Kind
+	return (kind == Name || kind == Keyword) && c.token(c.i).Is(text)
 }
 
 func (c *cursor) fail(code string, where diag.Range, summary, detail string) {
@@ -92,7 +94,10 @@ func (c *cursor) source(r diag.Range) string {
 }
 
 // rest is the place of the tokens not yet read, as far as they stand in one line.
-func (c *cursor) rest() diag.Range { return coverTokens(c.tokens[c.i:]) }
+func (c *cursor) rest() diag.Range { return c.cover(c.i, len(c.tokens)) }
+
+// cover is the place of a stretch of the tokens, as far as they stand in one line.
+func (c *cursor) cover(from, to int) diag.Range { return coverTokens(c.p.keep(c.tokens[from:to])) }
 
 func (c *cursor) stray(t Token, why string) {
 	typed := `"` + t.typed() + `"`
@@ -109,7 +114,7 @@ func (c *cursor) colon() {
 	}
 	t := c.next()
 	c.remark("7", t.Where(), `":" does not belong here`,
-		"A key stands without a colon: "+strings.TrimSpace(c.tokens[0].Word()+" "+c.source(c.rest()))+".")
+		"A key stands without a colon: "+strings.TrimSpace(c.token(0).Word()+" "+c.source(c.rest()))+".")
 }
 
 // says is message 17, or what fits better: the key's own words about its value.
@@ -120,7 +125,7 @@ func (c *cursor) says(t Token) {
 	case c.key.Name == "":
 		c.headerSays(t)
 	case !t.Given():
-		c.fail("17", c.tokens[0].Where(), c.key.Name+" "+c.key.Says, c.key.Sentence())
+		c.fail("17", c.token(0).Where(), c.key.Name+" "+c.key.Says, c.key.Sentence())
 	case t.Kind == Stray:
 		c.stray(t, "Blocks have no braces; a word with marks in it is put in quotes.")
 	default:
@@ -172,7 +177,7 @@ func (c *cursor) end() {
 		c.says(t)
 	default:
 		rest := c.rest()
-		c.fail("19", rest, c.source(rest)+" is too much here", c.key.Name+" ends after "+c.source(coverTokens(c.tokens[1:c.i]))+".")
+		c.fail("19", rest, c.source(rest)+" is too much here", c.key.Name+" ends after "+c.source(c.cover(1, c.i))+".")
 	}
 }
 

@@ -153,7 +153,7 @@ func (c *cursor) product() (Expr, bool) {
 
 // operator tells whether one of the two comes next.
 func (c *cursor) operator(one, other string) bool {
-	return c.is(Operator) && (c.tokens[c.i].Text() == one || c.tokens[c.i].Text() == other)
+	return c.is(Operator) && (c.token(c.i).Text() == one || c.token(c.i).Text() == other)
 }
 
 // behind reads an operator and its second operand.

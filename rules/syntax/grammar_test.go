@@ -427,26 +427,28 @@ func terminals(text string) (all []terminal, ok bool) {
 	file := newFile("x", text)
 	reader := newReader(file, piece{to: len(file.lines)}, &list, nil)
 	block := ""
-	for st, more := reader.read(); more; st, more = reader.read() {
-		first := st.tokens[0]
+	keeper := &parser{file: file}
+	for st, read := reader.read(); len(read) > 0; st, read = reader.read() {
+		tokens := keeper.keep(read)
+		first := tokens[0]
 		if st.head && !st.slipped || st.margin {
 			all = append(all, terminal{class: "HEAD"})
 			block = first.Word()
 		} else {
 			all = append(all, terminal{class: "BODY"})
 		}
-		for i := 0; i < len(st.tokens); i++ {
-			t := st.tokens[i]
+		for i := 0; i < len(tokens); i++ {
+			t := tokens[i]
 			one := terminal{class: classes[t.Kind], word: t.Word()}
 			_, key := FindKey(block, t.Word())
 			switch {
 			case t.Kind == Text || t.Kind == Word || t.Kind == Ref:
 				one.word = ""
 			case t.Kind == Number:
-				for i+1 < len(st.tokens) && st.tokens[i+1].Kind == Unit {
+				for i+1 < len(tokens) && tokens[i+1].Kind == Unit {
 					one.class = "QUANTITY"
-					more := i+3 < len(st.tokens) && st.tokens[i+2].Kind == Number && st.tokens[i+3].Kind == Unit &&
-						isTime(printedUnit(st.tokens[i+1].Text())) && isTime(printedUnit(st.tokens[i+3].Text()))
+					more := i+3 < len(tokens) && tokens[i+2].Kind == Number && tokens[i+3].Kind == Unit &&
+						isTime(printedUnit(tokens[i+1].Text())) && isTime(printedUnit(tokens[i+3].Text()))
 					if i++; more {
 						i++
 						continue

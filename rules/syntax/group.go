@@ -6,11 +6,10 @@ import (
 
 // statement is a header or a line with all lines of the file that it goes on over.
 type statement struct {
-	head    bool    // it begins a block
-	slipped bool    // it does so though it is indented
-	margin  bool    // a key of the present block at the left margin
-	tokens  []Token // good until the statement behind the next is read
-	key     *Key    // of the present block that the first of them is; nil for none
+	key     *Key // of the present block that its first token is; nil for none
+	head    bool // it begins a block
+	slipped bool // it does so though it is indented
+	margin  bool // a key of the present block at the left margin
 	faulty  bool
 }
 
@@ -22,38 +21,40 @@ type reader struct {
 	next, end int         // lines, counted from 0
 	block     *blockFacts // as meant; nil for none known
 	inner     int         // indent of the block's first line; 0 before it
-	open      statement   // the one that is being read; its tokens are the scanner's
-	spare     []Token     // room for those of the next
+	open      statement   // the one that is being read
+	from      int         // of the scanner's tokens, the first of it
 }
+
+// spent is how many tokens lie behind before their room is used again. Chosen: some tens of lines.
+const spent = 256
 
 func newReader(file *File, part piece, list *diag.List, declared Declared) *reader {
 	return &reader{scanner: scanner{file: file, list: list}, declared: declared, next: part.from, end: part.to}
 }
 
-// read gives the next statement, if there is one.
-func (r *reader) read() (statement, bool) {
+// read gives the next statement and its tokens, which are good until the one behind it is read; without tokens there is none.
+func (r *reader) read() (statement, []lexeme) {
+	if r.from > spent {
+		r.tokens, r.from = append(r.tokens[:0], r.tokens[r.from:]...), 0
+	}
 	for r.next < r.end {
 		r.scanLine(r.next)
 		r.next++
-		line := r.tokens[r.first:]
 		switch {
-		case len(line) == 0:
-		case r.first == 0:
-			r.open = r.begin(line)
-		case r.goesOn(&line[0], &r.tokens[r.first-1]):
+		case r.first == len(r.tokens): // an empty line
+		case r.first == r.from:
+			r.open = r.begin()
+		case r.goesOn():
 			r.open.faulty = r.open.faulty || r.faulty
 		default:
-			read := r.open
-			read.tokens = r.tokens[:r.first]
-			r.open = r.begin(line)
-			r.tokens, r.spare = r.spare, r.tokens
-			r.tokens = append(r.tokens[:0], line...)
-			return read, true
+			read, tokens := r.open, r.tokens[r.from:r.first]
+			r.open, r.from = r.begin(), r.first
+			return read, tokens
 		}
 	}
-	read := r.open
-	read.tokens, r.tokens = r.tokens, r.tokens[:0]
-	return read, len(read.tokens) > 0
+	tokens := r.tokens[r.from:]
+	r.from = len(r.tokens)
+	return r.open, tokens
 }
 
 // isKey tells whether a word is a key of the present block, fixed or declared.
@@ -66,14 +67,17 @@ func (r *reader) isKey(word string) bool {
 
 func (r *reader) takesSettings() bool { return r.block != nil && r.block.settings }
 
-// begin makes a statement of what begins with these tokens.
-func (r *reader) begin(tokens []Token) statement {
-	word := tokens[0].Word()
+// token is one of those of the line.
+func (r *reader) token(i int) Token { return Token{r.file, r.tokens[r.first+i]} }
+
+// begin makes a statement of what begins with the line.
+func (r *reader) begin() statement {
+	word := r.token(0).Word()
 	st := statement{key: r.block.key(word), faulty: r.faulty}
 	switch {
 	case r.indent == 0 && st.key != nil && factsOf(word) == nil:
 		st.margin = true
-	case r.indent == 0 || st.key == nil && r.slipped(word, tokens):
+	case r.indent == 0 || st.key == nil && r.slipped(word):
 		st.head, st.slipped = true, r.indent > 0
 		r.block, r.inner = factsOf(meantBlock(word)), 0
 	case r.inner == 0:
@@ -83,19 +87,20 @@ func (r *reader) begin(tokens []Token) statement {
 }
 
 // slipped tells whether an indented line that begins with no key of the block is a header all the same.
-func (r *reader) slipped(word string, tokens []Token) bool {
+func (r *reader) slipped(word string) bool {
 	if r.block == nil || factsOf(word) == nil {
 		return false
 	}
 	// Of the words that begin blocks, parts declare but `channel` as a line; that one is a header only in full.
-	return !r.takesSettings() || word != "channel" || len(tokens) == 4 && tokens[2].Is("is")
+	return !r.takesSettings() || word != "channel" || len(r.tokens)-r.first == 4 && r.token(2).Is("is")
 }
 
-// goesOn tells whether a line that begins with this token continues the statement whose last one is given.
-func (r *reader) goesOn(first, last *Token) bool {
+// goesOn tells whether the line continues the open statement.
+func (r *reader) goesOn() bool {
 	if r.indent == 0 {
 		return false
 	}
+	first, last := r.token(0), r.token(-1)
 	switch first.Kind {
 	case Comma, Close, Text, Relation, Operator:
 		return true

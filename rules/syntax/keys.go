@@ -51,37 +51,24 @@ type blockFacts struct {
 	settings bool   // it takes lines that are declared elsewhere
 	bare     bool   // it has no lines
 	keys     []Key
-	byPlace  [places][]*Key // of keys, by the place of their names
+	byName   table[*Key]
 }
 
-// places for keys: so many that few share one.
-const places = 64
-
-// placeOf is that of a key.
-func placeOf(key string) uint8 {
-	if key == "" {
-		return 0
-	}
-	return (uint8(len(key))*5 + key[0]) % places
-}
-
-// indexed fills byPlace.
+// indexed fills byName.
 func indexed(list []blockFacts) []blockFacts {
 	for i := range list {
 		b := &list[i]
 		for j := range b.keys {
-			at := placeOf(b.keys[j].Name)
-			b.byPlace[at] = append(b.byPlace[at], &b.keys[j])
+			b.byName.add(b.keys[j].Name, &b.keys[j])
 		}
 	}
 	return list
 }
 
-// blocksByPlace are they by the place of their words.
-var blocksByPlace = func() (by [places][]*blockFacts) {
+// blocksByWord finds them.
+var blocksByWord = func() (by table[*blockFacts]) {
 	for i := range blocks {
-		at := placeOf(blocks[i].word)
-		by[at] = append(by[at], &blocks[i])
+		by.add(blocks[i].word, &blocks[i])
 	}
 	return by
 }()

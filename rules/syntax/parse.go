@@ -44,8 +44,8 @@ func (p *parser) parse(declared Declared) (*File, diag.List) {
 // read goes through one piece of the text.
 func (p *parser) read(part piece, declared Declared) {
 	r := newReader(p.file, part, &p.list, declared)
-	for st, ok := r.read(); ok; st, ok = r.read() {
-		p.statement(&st)
+	for st, tokens := r.read(); len(tokens) > 0; st, tokens = r.read() {
+		p.statement(st, tokens)
 	}
 	p.close()
 	p.comments = r.comments
@@ -71,11 +71,11 @@ func (p *parser) say(code string, where diag.Range, summary, detail string) {
 	p.list = append(p.list, diag.Diagnostic{Code: code, Subject: where, Summary: summary, Detail: detail})
 }
 
-func (p *parser) statement(st *statement) {
+func (p *parser) statement(st statement, tokens []lexeme) {
 	c := &p.cursor
-	*c = cursor{p: p, tokens: st.tokens, key: noKey, failed: st.faulty}
+	*c = cursor{p: p, tokens: tokens, key: noKey, failed: st.faulty}
 	if p.whole || st.head || p.facts == nil || p.facts.settings {
-		c.tokens, c.kept = p.keep(st.tokens), true
+		c.kept = p.keep(tokens)
 	}
 	switch {
 	case st.head:
@@ -84,7 +84,7 @@ func (p *parser) statement(st *statement) {
 		p.homeless(c)
 	default:
 		if st.margin {
-			word := st.tokens[0]
+			word := c.token(0)
 			c.remark("12", word.Where(), word.Word()+" is a line of a block",
 				"Put spaces before it: it is a key of "+strings.Join(BlocksWith(word.Word()), ", ")+".")
 		}
@@ -93,9 +93,11 @@ func (p *parser) statement(st *statement) {
 }
 
 // keep copies tokens to where they stay.
-func (p *parser) keep(tokens []Token) []Token {
+func (p *parser) keep(tokens []lexeme) []Token {
 	kept := p.room.tokens.Take(len(tokens))
-	copy(kept, tokens)
+	for i, t := range tokens {
+		kept[i] = Token{p.file, t}
+	}
 	return kept
 }
 
@@ -111,14 +113,14 @@ func (p *parser) close() {
 // homeless is an indented line where none can be; said once for each run of them.
 func (p *parser) homeless(c *cursor) {
 	if !p.lost {
-		c.fail("10", c.tokens[0].Where(), "this line belongs to no block",
+		c.fail("10", c.token(0).Where(), "this line belongs to no block",
 			"A block begins at the left margin, for example: probe tank-1-electrode.")
 	}
 	p.lost = true
 }
 
 // header opens a block, known, meant or unknown.
-func (p *parser) header(c *cursor, st *statement) {
+func (p *parser) header(c *cursor, st statement) {
 	p.close()
 	p.bare, p.lost = false, false
 	word := c.next()
@@ -134,7 +136,7 @@ func (p *parser) header(c *cursor, st *statement) {
 		c.remark("11", word.Where(), word.Word()+" begins a block", "Move it to the left margin; only the lines of a block are indented.")
 	}
 	p.block = p.room.blocks.Next()
-	p.block.Word, p.block.Head, p.block.Lines = word, c.tokens, p.lines
+	p.block.Word, p.block.Head, p.block.Lines = word, c.kept, p.lines
 	p.bare = facts.bare
 	p.blocks = append(p.blocks, p.block)
 	p.facts = facts
@@ -169,8 +171,8 @@ func (p *parser) line(c *cursor, known *Key) {
 	c.facts, c.block = p.facts, p.block
 	l := p.room.lines.Next()
 	l.Key = key
-	if c.kept {
-		l.Tokens = c.tokens[1:]
+	if c.kept != nil {
+		l.Tokens = c.kept[1:]
 	}
 	switch {
 	case known != nil:

@@ -25,29 +25,30 @@ const (
 type scanner struct {
 	file     *File
 	list     *diag.List
-	tokens   []Token // of the statement that is being read: those of the line are added to them
+	tokens   []lexeme // those of the line are added to them
 	comments []Comment
 	line     string
 	start    int  // byte of the file at which the line begins
 	at       int  // byte of the line
 	first    int  // of the tokens, that of the line
 	indent   int  // of the line; 0: at the margin; a tab goes to the next multiple of 8
+	last     Kind // of the tokens of the line, that of the last
 	minus    bool // a − stands in the line, which is read as -
 	faulty   bool // something in the line was said to be wrong
 }
 
 // scanLine reads line n of the file, counted from 0.
 func (s *scanner) scanLine(n int) {
-	s.line, s.start, s.at, s.first, s.faulty = s.file.line(n), int(s.file.lines[n]), 0, len(s.tokens), false
-	if s.minus = false; !isPlain(s.line) && !s.plausible() {
+	s.line, s.start, s.at = s.file.line(n), int(s.file.lines[n]), 0
+	s.first, s.last, s.minus, s.faulty = len(s.tokens), None, false, false
+	if !isPlain(s.line) && !s.plausible() {
 		return
 	}
 	if n == 0 && strings.HasPrefix(s.line, "\ufeff") {
 		s.step() // a byte order mark, as some editors put it
 	}
 	s.indents()
-	for s.scan() {
-	}
+	s.scan()
 }
 
 // isPlain tells of a line of ordinary length that holds nothing but what ASCII prints, as most lines do: eight bytes are looked at together.
@@ -71,10 +72,15 @@ func isPlain(line string) bool {
 
 // plausible refuses a line that is no text before anybody tries to read it.
 func (s *scanner) plausible() bool {
-	odd := len(s.line) > maxLine
-	for _, r := range s.line {
+	line, odd := s.line, len(s.line) > maxLine
+	for at := 0; at < len(line); {
+		if b := line[at]; b >= ' ' && b < 0x7f {
+			at++
+			continue
+		}
+		r, size := utf8.DecodeRuneInString(line[at:])
+		at += size
 		switch {
-		case r >= ' ' && r < 0x7f:
 		case r == '−':
 			s.minus = true
 		case r < ' ' && r != '\t' || r < 0xa0 && r >= 0x7f || r == utf8.RuneError:
@@ -108,10 +114,8 @@ func (s *scanner) plausible() bool {
 }
 
 func (s *scanner) indents() {
-	for s.at < len(s.line) && s.line[s.at] == ' ' {
-		s.at++
-	}
-	for s.indent = s.at; s.at < len(s.line); {
+	s.spaces()
+	for s.indent = s.at; s.at < len(s.line) && begins[s.line[s.at]] <= blank; {
 		r := s.peek()
 		if !unicode.IsSpace(r) {
 			return
@@ -122,6 +126,14 @@ func (s *scanner) indents() {
 		}
 		s.step()
 	}
+}
+
+func (s *scanner) spaces() {
+	line, at := s.line, s.at
+	for at < len(line) && line[at] == ' ' {
+		at++
+	}
+	s.at = at
 }
 
 func (s *scanner) fault(code string, where diag.Range, summary, detail string) {
@@ -152,16 +164,17 @@ func (s *scanner) where(size int) diag.Range { return s.file.where(s.start+s.at,
 
 // take adds a token; size is how many bytes it has in the line, where it comes next.
 func (s *scanner) take(kind Kind, as spelling, size int) {
-	s.tokens = append(s.tokens, Token{file: s.file, at: uint32(s.start + s.at), size: uint16(size), Kind: kind, as: as})
+	s.tokens = append(s.tokens, lexeme{uint32(s.start + s.at), uint16(size), kind, as})
 	s.at += size
+	s.last = kind
 }
 
 // What a token may begin with.
 const (
 	other   = iota // units, words, what is not ASCII
+	blank          //
 	letter         // most words
 	number         // most numbers
-	blank          //
 	mark           // a mark that stands for itself
 	quote          //
 	comment        //
@@ -174,7 +187,7 @@ var begins = func() (what [256]uint8) {
 		switch c := byte(b); {
 		case isLetter(c):
 			what[b] = letter
-		case c >= '0' && c <= '9':
+		case isDigit(c):
 			what[b] = number
 		case c == ' ' || c == '\t':
 			what[b] = blank
@@ -213,44 +226,52 @@ var comparisons = func() (by [256][]comparison) {
 	return by
 }()
 
-// scan reads one token, or the comment that ends the line, or a blank other than a space.
-func (s *scanner) scan() bool {
-	for s.at < len(s.line) && s.line[s.at] == ' ' {
-		s.at++
-	}
-	if s.at >= len(s.line) {
-		return false
-	}
-	if s.last() == Number && s.plainUnit() {
-		return true
-	}
-	b := s.line[s.at]
-	switch begins[b] {
-	case letter:
-		if !s.plainName() {
-			s.chunk()
+// scan reads the tokens of the line, up to the comment that ends it.
+func (s *scanner) scan() {
+	for s.spaces(); s.at < len(s.line); s.spaces() {
+		b := s.line[s.at]
+		what := begins[b]
+		if s.last == Number && what != mark && s.plainUnit() {
+			continue
 		}
-	case number:
-		if !s.plainNumber() {
-			s.chunk()
+		switch what {
+		case letter:
+			s.word()
+		case number:
+			if !s.plainNumber() {
+				s.chunk()
+			}
+		case blank:
+			s.step()
+		case mark:
+			s.take(marks[b], asTyped, 1)
+		case quote:
+			s.quoted('"')
+		case relate:
+			if !s.comparison() {
+				s.chunk()
+			}
+		case comment:
+			s.comment()
+			return
+		default:
+			s.beyond()
 		}
-	case blank:
-		s.step()
-	case mark:
-		s.take(marks[b], asTyped, 1)
-	case quote:
-		s.quoted('"')
-	case relate:
-		if !s.comparison() {
-			s.chunk()
-		}
-	case comment:
-		s.comment()
-		return false
-	default:
-		s.beyond()
 	}
-	return true
+}
+
+// word reads what begins with a letter. Behind a quantity a unit or `to` may stand.
+func (s *scanner) word() {
+	size := plainName(s.line[s.at:])
+	if size == 0 || size > maxName || s.last == Number || s.last == Unit {
+		s.chunk()
+		return
+	}
+	kind := Name
+	if isKeyword(s.line[s.at : s.at+size]) {
+		kind = Keyword
+	}
+	s.take(kind, asSmall, size)
 }
 
 // beyond reads what begins with a sign, or with a character that is not ASCII.
@@ -353,7 +374,7 @@ func isName(text string) bool {
 		return false
 	}
 	for i := 1; i < len(text); i++ {
-		if b := text[i]; !isLetter(b) && !(b >= '0' && b <= '9') && (b != '-' || text[i-1] == '-') {
+		if b := text[i]; !isLetter(b) && !isDigit(b) && (b != '-' || text[i-1] == '-') {
 			return false
 		}
 	}
@@ -368,12 +389,14 @@ func isNumber(text string) bool {
 
 func isDigits(text string) bool {
 	for i := range len(text) {
-		if text[i] < '0' || text[i] > '9' {
+		if !isDigit(text[i]) {
 			return false
 		}
 	}
 	return text != ""
 }
+
+func isDigit(b byte) bool { return b >= '0' && b <= '9' }
 
 func isLetter(b byte) bool { return b >= 'a' && b <= 'z' || b >= 'A' && b <= 'Z' }
 
@@ -382,103 +405,100 @@ func isRef(text string) bool {
 	return found && isName(station) && isName(point)
 }
 
-// What a byte is within a name, a bit each.
+// What a byte is to a word.
 const (
-	small uint8 = 1 << iota
-	capital
-	digit
-	hyphen
+	letterOrDigit = iota // small: what names are made of
+	joining              // the hyphen between them
+	ending               // it ends a word whatever stands before it
+	within               // all else
 )
 
-var inName = func() (in [256]uint8) {
-	for b := range in {
+// toWords tells it.
+var toWords = func() (is [256]uint8) {
+	for b := range is {
 		switch c := byte(b); {
-		case c >= 'a' && c <= 'z':
-			in[b] = small
-		case c >= 'A' && c <= 'Z':
-			in[b] = capital
-		case c >= '0' && c <= '9':
-			in[b] = digit
+		case c >= 'a' && c <= 'z' || isDigit(c):
+			is[b] = letterOrDigit
 		case c == '-':
-			in[b] = hyphen
+			is[b] = joining
+		case c == ' ' || c == ',' || c == '(' || c == ')':
+			is[b] = ending
+		default:
+			is[b] = within
 		}
 	}
-	return in
+	return is
 }()
 
-// plainName reads a name in one go: most words are such. It gives up where a closer look is due: behind a quantity, where a unit or `to` may
-// stand, at anything else than a name, and where something else than a space, a comma or a parenthesis follows.
-func (s *scanner) plainName() bool {
-	if last := s.last(); last == Number || last == Unit {
-		return false
-	}
-	rest := s.line[s.at:]
-	end, has := 0, uint8(0)
-	for ; end < len(rest); end++ {
-		is := inName[rest[end]]
-		if is == 0 {
-			break
+// endsAt tells whether a word of the line ends before a byte whatever stands before it; so it does at the end of the line.
+func (s *scanner) endsAt(at int) bool { return at >= len(s.line) || toWords[s.line[at]] == ending }
+
+// plainName is the length of the small name that a text begins with; most words are such. It is 0 where a closer look is due: at anything else
+// than such a name, and where something else than a space, a comma or a parenthesis follows.
+func plainName(text string) int {
+	joint := 0 // behind the last hyphen
+	for i := range len(text) {
+		switch toWords[text[i]] {
+		case letterOrDigit:
+		case joining:
+			if i == joint {
+				return 0
+			}
+			joint = i + 1
+		case ending:
+			if i == joint {
+				return 0
+			}
+			return i
+		default:
+			return 0
 		}
-		has |= is
 	}
-	if end > maxName || !endsPlain(rest[end:]) || has&hyphen != 0 && !isName(rest[:end]) {
-		return false
+	if len(text) == joint {
+		return 0
 	}
-	s.name(rest[:end], rest[:end], has&capital == 0)
-	return true
+	return len(text)
 }
 
 // plainNumber reads digits, perhaps with a point and digits behind, in one go. It gives up as plainName does, and at a comma within digits.
 func (s *scanner) plainNumber() bool {
-	rest := s.line[s.at:]
-	end := digits(rest)
-	if end < len(rest) && rest[end] == '.' {
-		part := digits(rest[end+1:])
+	line := s.line
+	end := s.at + digits(line[s.at:])
+	if end < len(line) && line[end] == '.' {
+		part := digits(line[end+1:])
 		if part == 0 {
 			return false
 		}
 		end += 1 + part
 	}
-	if !endsPlain(rest[end:]) || end+1 < len(rest) && rest[end] == ',' && inName[rest[end+1]] == digit {
+	if !s.endsAt(end) || end+1 < len(line) && line[end] == ',' && isDigit(line[end+1]) {
 		return false
 	}
-	s.take(Number, asTyped, end)
+	s.take(Number, asTyped, end-s.at)
 	return true
 }
 
 // plainUnit reads a unit behind a number in one go. It gives up at anything else, and at a per cent sign, which goes with the letters behind it.
 func (s *scanner) plainUnit() bool {
-	rest := s.line[s.at:]
-	end := 0
-	for end < len(rest) && !endsPlain(rest[end:]) {
+	line, end := s.line, s.at
+	for end < len(line) && toWords[line[end]] != ending {
 		end++
 	}
-	if _, ok := lookUnit(rest[:end]); !ok || rest[:end] == "%" {
+	unit := line[s.at:end]
+	if _, ok := lookUnit(unit); !ok || unit == "%" {
 		return false
 	}
-	s.take(Unit, asTyped, end)
+	s.take(Unit, asTyped, end-s.at)
 	return true
 }
 
 // digits is how many digits a text begins with.
 func digits(text string) int {
 	n := 0
-	for n < len(text) && inName[text[n]] == digit {
+	for n < len(text) && isDigit(text[n]) {
 		n++
 	}
 	return n
-}
-
-// endsPlain tells whether a text begins with what ends a word whatever stands before it; so does the end of the line.
-func endsPlain(text string) bool {
-	if text == "" {
-		return true
-	}
-	switch text[0] {
-	case ' ', ',', '(', ')':
-		return true
-	}
-	return false
 }
 
 // chunk reads what stands up to the next space or mark, and tells what it is.
@@ -559,13 +579,6 @@ func (s *scanner) commaNumber(head string) {
 	s.take(Number, asPrinted, len(typed))
 }
 
-func (s *scanner) last() Kind {
-	if n := len(s.tokens); n > s.first {
-		return s.tokens[n-1].Kind
-	}
-	return None
-}
-
 // classify adds the token or tokens that a chunk is.
 func (s *scanner) classify(typed string) {
 	text := typed
@@ -574,7 +587,7 @@ func (s *scanner) classify(typed string) {
 	}
 	as := spelt(text, typed)
 	switch {
-	case isLetter(text[0]) && s.last() != Number && isName(text) && !strings.EqualFold(text, "to"): // most words
+	case isLetter(text[0]) && s.last != Number && isName(text) && !strings.EqualFold(text, "to"): // most words
 		s.name(text, typed, isSmall(text))
 	case text == "+" || text == "-" || text == "*" || text == "/":
 		s.take(Operator, as, len(typed))
@@ -582,9 +595,9 @@ func (s *scanner) classify(typed string) {
 		s.take(Operator, asPrinted, len(typed))
 	case text == "..":
 		s.take(To, asPrinted, len(typed))
-	case s.last() == Number && s.unit(text, typed):
+	case s.last == Number && s.unit(text, typed):
 	case !isLetter(text[0]) && s.numeral(typed, text):
-	case strings.EqualFold(text, "to") && (s.last() == Number || s.last() == Unit):
+	case strings.EqualFold(text, "to") && (s.last == Number || s.last == Unit):
 		s.take(To, asPrinted, len(typed))
 	case isName(text):
 		s.name(text, typed, isSmall(text))
@@ -601,7 +614,7 @@ func (s *scanner) classify(typed string) {
 // name takes what has the shape of a name; without capitals it is as words are compared.
 func (s *scanner) name(text, typed string, small bool) {
 	kind, as := Name, spelt(text, typed)
-	if isKeyword(text) {
+	if isKeyword(strings.ToLower(text)) {
 		kind = Keyword
 	}
 	if small && as == asTyped {
@@ -640,7 +653,7 @@ func (s *scanner) unit(text, typed string) bool {
 		rest := s.line[s.at+1:]
 		word := strings.TrimLeftFunc(rest, unicode.IsSpace)
 		if len(word) < len(rest) && len(word) >= 2 {
-			_, known := unitsRead["% "+word[:2]]
+			_, known := unitsRead.find("% " + word[:2])
 			if ends := len(word) == 2 || !isWordByte(word[2]); known && ends {
 				s.take(Unit, asPrinted, 1+len(rest)-len(word)+2)
 				return true

@@ -37,6 +37,11 @@ const (
 // line and column are reckoned when somebody asks for them.
 type Token struct {
 	file *File
+	lexeme
+}
+
+// lexeme is a token of a known file, as the scanner gives it.
+type lexeme struct {
 	at   uint32 // byte where it begins
 	size uint16 // bytes, the quotes of a Text included: a line has at most 1,000
 	Kind Kind

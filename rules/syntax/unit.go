@@ -4,12 +4,11 @@ import "strings"
 
 // unitsRead maps each way to type a unit to its printed form. The quantities behind them are the checker's; a test holds this table to
 // internal/units, which this package may not import.
-var unitsRead = func() map[string]string {
-	read := map[string]string{}
-	for _, line := range strings.Split(unitTable, "\n") {
+var unitsRead = func() (read table[string]) {
+	for line := range strings.SplitSeq(unitTable, "\n") {
 		words := strings.Split(line, ";")
 		for _, w := range words {
-			read[w] = words[0]
+			read.add(w, words[0])
 		}
 	}
 	return read
@@ -74,15 +73,15 @@ func isTime(printed string) bool {
 
 // lookUnit gives the printed form of a unit, or of a rate of one.
 func lookUnit(text string) (string, bool) {
-	if printed, ok := unitsRead[text]; ok {
+	if printed, ok := unitsRead.find(text); ok {
 		return printed, true
 	}
 	i := strings.LastIndexByte(text, '/')
 	if i < 0 {
 		return "", false
 	}
-	top, ok := unitsRead[text[:i]]
-	per := unitsRead[text[i+1:]]
+	top, ok := unitsRead.find(text[:i])
+	per, _ := unitsRead.find(text[i+1:])
 	return top + "/" + per, ok && isTime(per) && !isTime(top)
 }
 

@@ -1,6 +1,7 @@
 package syntax
 
 import (
+	"slices"
 	"testing"
 
 	"millwarden/internal/units"
@@ -9,7 +10,8 @@ import (
 // TestUnits_same holds the units that the scanner reads to those that internal/units knows: each spelling here means something there,
 // and prints as it prints there. This package may not import that one; its test may.
 func TestUnits_same(t *testing.T) {
-	for typed, printed := range unitsRead {
+	for _, e := range slices.Concat(unitsRead[:]...) {
+		typed, printed := e.word, e.of
 		meanings := units.Lookup(typed)
 		if meanings == nil {
 			t.Errorf("%q is read as a unit, internal/units does not know it", typed)

@@ -82,13 +82,51 @@ func KeyNames(block string) []string {
 	return names
 }
 
-func factsOf(block string) *blockFacts {
-	for _, b := range blocksByPlace[placeOf(block)] {
-		if b.word == block {
-			return b
+// table finds what goes with a word. Words lie by their length and first letter: so few share a place that a look costs a comparison or two.
+type table[T any] [places][]entry[T]
+
+type entry[T any] struct {
+	word string
+	of   T
+}
+
+// places of a table: a bit of a machine word for each.
+const places = 64
+
+// placeOf is that of a word.
+func placeOf(word string) uint8 {
+	if word == "" {
+		return 0
+	}
+	return (uint8(len(word))*5 + word[0]) % places
+}
+
+// listed are the words of a list, with nothing to find but that they are there.
+func listed(words []string) (t table[struct{}]) {
+	for _, w := range words {
+		t.add(w, struct{}{})
+	}
+	return t
+}
+
+func (t *table[T]) add(word string, of T) {
+	at := placeOf(word)
+	t[at] = append(t[at], entry[T]{word, of})
+}
+
+// find gives nothing for a word that is not there.
+func (t *table[T]) find(word string) (of T, known bool) {
+	for i, at := 0, t[placeOf(word)]; i < len(at); i++ {
+		if at[i].word == word {
+			return at[i].of, true
 		}
 	}
-	return nil
+	return of, false
+}
+
+func factsOf(block string) *blockFacts {
+	facts, _ := blocksByWord.find(block)
+	return facts
 }
 
 // key is the fixed key of that name, or nil. A nil block has none.
@@ -96,12 +134,8 @@ func (b *blockFacts) key(name string) *Key {
 	if b == nil {
 		return nil
 	}
-	for _, k := range b.byPlace[placeOf(name)] {
-		if k.Name == name {
-			return k
-		}
-	}
-	return nil
+	key, _ := b.byName.find(name)
+	return key
 }
 
 // keywords are never names, wherever they stand.
@@ -110,24 +144,12 @@ var keywords = []string{"and", "or", "not", "is", "at", "by", "for", "each", "ev
 // Keywords are the words of the language that stand between others.
 func Keywords() []string { return slices.Clone(keywords) }
 
-// byLetter puts words together that begin with the same letter.
-func byLetter(words []string) (by [256][]string) {
-	for _, w := range words {
-		by[w[0]] = append(by[w[0]], w)
-	}
-	return by
-}
+var keywordTable = listed(keywords)
 
-var keywordsBy = byLetter(keywords)
-
-// isKeyword tells whether a name, small or not, is one of them.
+// isKeyword tells whether a small name is one of them.
 func isKeyword(name string) bool {
-	for _, k := range keywordsBy[name[0]|' '] {
-		if len(name) == len(k) && strings.EqualFold(name, k) { // their letters have one byte each
-			return true
-		}
-	}
-	return false
+	_, known := keywordTable.find(name)
+	return known
 }
 
 // Functions are the words of the functions; night and watched are points too, and may be names.
@@ -136,7 +158,10 @@ var Functions = []string{
 	"time-since", "times", "age", "apart", "vote", "during", "until", "watched",
 }
 
-var reservedBy = byLetter(slices.Concat(keywords, Functions, []string{"everyone", "value"}))
+var reserved = listed(slices.Concat(keywords, Functions, []string{"everyone", "value"}))
 
 // Reserved tells of words that name something already, so that no block may be called so.
-func Reserved(word string) bool { return word != "" && slices.Contains(reservedBy[word[0]], word) }
+func Reserved(word string) bool {
+	_, known := reserved.find(word)
+	return known
+}
