@@ -100,24 +100,23 @@ func (r *reader) goesOn() bool {
 	if r.indent == 0 {
 		return false
 	}
-	first, last := r.token(0), r.token(-1)
-	switch first.Kind {
+	switch r.tokens[r.first].Kind {
 	case Comma, Close, Text, Relation, Operator:
 		return true
 	case Keyword:
-		if first.Is("and") || first.Is("or") || first.Is("is") {
+		if first := r.token(0); first.Is("and") || first.Is("or") || first.Is("is") {
 			return true // is: = is read so, and = is an operator
 		}
 	}
-	switch last.Kind {
+	switch r.tokens[r.first-1].Kind {
 	case Operator, Relation, Comma, Semicolon, Open:
 		return true
 	case Keyword:
-		if last.Is("and") || last.Is("or") || last.Is("not") || last.Is("is") {
+		if last := r.token(-1); last.Is("and") || last.Is("or") || last.Is("not") || last.Is("is") {
 			return true
 		}
 	}
-	return !r.open.head && r.inner > 0 && r.indent > r.inner && !r.isKey(first.Word())
+	return !r.open.head && r.inner > 0 && r.indent > r.inner && !r.isKey(r.token(0).Word())
 }
 
 // meantBlock is the block that a word begins, or the near one that was meant.

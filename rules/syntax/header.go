@@ -122,22 +122,24 @@ func (c *cursor) texts() *Texts {
 	for c.is(Text) {
 		c.i++
 	}
-	pieces := c.keep(from)
-	if len(pieces) == 0 {
+	if c.i == from {
 		c.says(c.peek())
 		return nil
 	}
 	t := c.p.room.texts.Next()
-	t.Pieces, t.Value = pieces, spoken(pieces)
+	if c.i == from+1 {
+		t.one[0] = c.token(from)
+		t.Pieces, t.Value = t.one[:], t.one[0].Text() // no copy
+	} else {
+		t.Pieces = c.keep(from)
+		t.Value = spoken(t.Pieces)
+	}
 	c.length(t)
 	return t
 }
 
-// spoken is the text of one piece or more, with a space between them.
+// spoken is the text of several pieces, with a space between them.
 func spoken(pieces []Token) string {
-	if len(pieces) == 1 {
-		return pieces[0].Text() // no copy
-	}
 	var texts []string
 	for _, p := range pieces {
 		texts = append(texts, p.Text())

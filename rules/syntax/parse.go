@@ -73,7 +73,7 @@ func (p *parser) say(code string, where diag.Range, summary, detail string) {
 
 func (p *parser) statement(st statement, tokens []lexeme) {
 	c := &p.cursor
-	*c = cursor{p: p, tokens: tokens, key: noKey, failed: st.faulty}
+	c.p, c.tokens, c.kept, c.i, c.key, c.failed, c.nodes, c.depth = p, tokens, nil, 0, noKey, st.faulty, 0, 0
 	if p.whole || st.head || p.facts == nil || p.facts.settings {
 		c.kept = p.keep(tokens)
 	}

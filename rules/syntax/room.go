@@ -13,7 +13,6 @@ type room struct {
 	pointed   slab.Of[*Line]
 	pointers  slab.Of[*Amount]
 	lines     slab.Of[Line]
-	measures  slab.Of[Measure]
 	amounts   slab.Of[Amount]
 	texts     slab.Of[Texts]
 	ones      slab.Of[One]

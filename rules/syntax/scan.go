@@ -47,8 +47,11 @@ func (s *scanner) scanLine(n int) {
 	if n == 0 && strings.HasPrefix(s.line, "\ufeff") {
 		s.step() // a byte order mark, as some editors put it
 	}
-	s.indents()
-	s.scan()
+	s.spaces()
+	if s.indent = s.at; s.at < len(s.line) {
+		s.indents()
+		s.scan()
+	}
 }
 
 // isPlain tells of a line of ordinary length that holds nothing but what ASCII prints, as most lines do: eight bytes are looked at together.
@@ -56,18 +59,28 @@ func isPlain(line string) bool {
 	if len(line) > maxLine {
 		return false
 	}
+	if len(line) < 8 {
+		for i := range len(line) {
+			if b := line[i]; b < ' ' || b >= 0x7f {
+				return false
+			}
+		}
+		return true
+	}
+	odd := oddOf(line[len(line)-8:]) // the last eight, some of which were looked at before
+	for ; len(line) > 8; line = line[8:] {
+		odd |= oddOf(line)
+	}
+	return odd == 0
+}
+
+// oddOf tells of the eight bytes that a text begins with which are no printed ASCII, by the highest bit of each.
+func oddOf(text string) uint64 {
 	const each = 0x0101010101010101 // times a byte: that byte eight times
-	var odd uint64                  // the highest bit of each byte tells that one of its like is no printed ASCII
-	for len(line) >= 8 {
-		b := uint64(line[0]) | uint64(line[1])<<8 | uint64(line[2])<<16 | uint64(line[3])<<24 |
-			uint64(line[4])<<32 | uint64(line[5])<<40 | uint64(line[6])<<48 | uint64(line[7])<<56
-		odd |= b | (b + each) | (b - each*' ') // from 0x80; 0x7f; below a space. What one byte lends the next was odd itself.
-		line = line[8:]
-	}
-	for i := range len(line) {
-		odd |= uint64(line[i] | (line[i] + 1) | (line[i] - ' '))
-	}
-	return odd&(each*0x80) == 0
+	_ = text[7]
+	b := uint64(text[0]) | uint64(text[1])<<8 | uint64(text[2])<<16 | uint64(text[3])<<24 |
+		uint64(text[4])<<32 | uint64(text[5])<<40 | uint64(text[6])<<48 | uint64(text[7])<<56
+	return (b | (b + each) | (b - each*' ')) & (each * 0x80) // from 0x80; 0x7f; below a space. What one byte lends the next was odd itself.
 }
 
 // plausible refuses a line that is no text before anybody tries to read it.
@@ -113,9 +126,9 @@ func (s *scanner) plausible() bool {
 	return true
 }
 
+// indents reads what stands behind the first spaces, if it is blank too.
 func (s *scanner) indents() {
-	s.spaces()
-	for s.indent = s.at; s.at < len(s.line) && begins[s.line[s.at]] <= blank; {
+	for s.at < len(s.line) && begins[s.line[s.at]] <= blank {
 		r := s.peek()
 		if !unicode.IsSpace(r) {
 			return
@@ -228,7 +241,7 @@ var comparisons = func() (by [256][]comparison) {
 
 // scan reads the tokens of the line, up to the comment that ends it.
 func (s *scanner) scan() {
-	for s.spaces(); s.at < len(s.line); s.spaces() {
+	for ; s.at < len(s.line); s.spaces() {
 		b := s.line[s.at]
 		what := begins[b]
 		if s.last == Number && what != mark && s.plainUnit() {

@@ -338,11 +338,15 @@ type (
 	Texts struct {
 		Value  string
 		Pieces []Token
+		one    [1]Token // room for it, where there is one
 	}
 	// Formula is a condition or an expression.
 	Formula struct{ Expr }
 	// Amount is a plain number or a quantity; a time may have several measures: 1 h 30 min.
-	Amount struct{ Measures []Measure }
+	Amount struct {
+		Measures []Measure
+		one      [1]Measure // room for it, where there is one
+	}
 	// Bound is an amount or the name of a limit.
 	Bound struct {
 		Amount *Amount

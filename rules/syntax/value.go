@@ -203,34 +203,28 @@ func (c *cursor) amount() (*Amount, bool) {
 		return nil, false
 	}
 	a := c.p.room.amounts.Next()
-	for c.is(Number) {
-		m := c.p.room.measures.Take(1)
-		c.measure(a, &m[0])
-		if a.Measures == nil {
-			a.Measures = m
-		} else {
-			a.Measures = append(a.Measures, m[0])
+	a.Measures = a.one[:]
+	for m := &a.one[0]; ; m = &a.Measures[len(a.Measures)-1] {
+		if c.measure(m); !c.measuresOn(m) {
+			return a, true
 		}
-		if !c.measuresOn(&m[0]) {
-			break
-		}
+		a.Measures = append(a.Measures, Measure{})
 	}
-	return a, true
 }
 
 // measure reads a number and what may be its unit.
-func (c *cursor) measure(a *Amount, m *Measure) {
+func (c *cursor) measure(m *Measure) {
 	m.Number = c.next()
 	if c.is(Unit) {
 		m.Unit = c.next()
-	} else if u := c.peek(); len(a.Measures) == 0 && (u.Kind == Name && c.unitDue() || u.Kind == Word && !strings.ContainsAny(u.Text(), "*+<>=")) {
+	} else if u := c.peek(); u.Kind == Name && c.unitDue() || u.Kind == Word && !strings.ContainsAny(u.Text(), "*+<>=") {
 		m.Unit = c.next() // unknown: which units would fit is the checker's to say
 	}
 }
 
 // measuresOn tells whether another measure follows: 1 h 30 min.
 func (c *cursor) measuresOn(m *Measure) bool {
-	return m.Unit.Given() && c.is(Number) && isTime(printedUnit(m.Unit.Text())) && c.after().Kind == Unit && isTime(printedUnit(c.after().Text()))
+	return c.is(Number) && m.Unit.Given() && isTime(printedUnit(m.Unit.Text())) && c.after().Kind == Unit && isTime(printedUnit(c.after().Text()))
 }
 
 // unitDue tells whether the name behind a number can only be a unit that is none.
