@@ -6,8 +6,8 @@ package slab
 
 // Of is a slab of values of one type; its zero value is ready.
 type Of[T any] struct {
-	free []T
-	size int // of the array that free is the rest of
+	array []T
+	given int // of the array
 }
 
 // Sizes of the arrays, in values: each is twice the one before. Chosen: a small file wastes a few kilobytes, a large one a few tens.
@@ -17,15 +17,25 @@ const (
 )
 
 // Next is a zero value that nobody has yet.
-func (s *Of[T]) Next() *T { return &s.Take(1)[0] }
+func (s *Of[T]) Next() *T {
+	if s.given == len(s.array) {
+		s.grow(1)
+	}
+	next := &s.array[s.given]
+	s.given++
+	return next
+}
 
 // Take gives n of them side by side. Appending to them makes a copy elsewhere.
 func (s *Of[T]) Take(n int) []T {
-	if len(s.free) < n {
-		s.size = min(max(2*s.size, least), most)
-		s.free = make([]T, max(n, s.size))
+	if len(s.array)-s.given < n {
+		s.grow(n)
 	}
-	taken := s.free[:n:n]
-	s.free = s.free[n:]
-	return taken
+	from := s.given
+	s.given += n
+	return s.array[from:s.given:s.given]
+}
+
+func (s *Of[T]) grow(n int) {
+	s.array, s.given = make([]T, max(n, min(max(2*len(s.array), least), most))), 0
 }

@@ -355,7 +355,9 @@ func (c *checker) conditions(a *alarm, t *typer) (when, while, suppressed *formu
 		if !ok || f.Expr == nil {
 			return nil
 		}
+		t.asPrinted = f.AsPrinted()
 		r := t.condition(f.Expr)
+		t.asPrinted = false
 		if r.bad {
 			return nil
 		}

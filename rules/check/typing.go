@@ -17,6 +17,7 @@ type typer struct {
 	value     *point       // of `for each point`
 	skip      func(string) // told of a point that is lacking; nil: lacking is a mistake
 	builtIn   bool         // stands in a built-in subject
+	asPrinted bool         // the formula stands in the file as it is printed
 	alarm     string       // whose condition it is
 	bands     *deadbands   // of `when`; nil elsewhere
 	own       deadbands    // room for them
@@ -129,6 +130,9 @@ func (t *typer) node(x syntax.Expr, n formula.Node, q units.Quantity) typed {
 func (t *typer) text(x syntax.Expr) string {
 	if n, ok := x.(*syntax.NameOf); ok {
 		return n.Word()
+	}
+	if t.asPrinted {
+		return syntax.Typed(x)
 	}
 	t.c.printed = syntax.Append(t.c.printed[:0], x)
 	text, known := t.c.texts[string(t.c.printed)]
@@ -301,8 +305,8 @@ func (t *typer) settle(r typed, want units.Quantity, other *typed) (typed, bool)
 	if r.lit == nil {
 		return r, true
 	}
-	t.c.printed = syntax.Append(t.c.printed[:0], r.x)
-	if n := t.c.constants[constant{string(t.c.printed), want}]; n != nil {
+	text := t.text(r.x)
+	if n := t.c.constants[constant{text, want}]; n != nil {
 		return typed{x: r.x, node: n, q: want, fixed: true}, true
 	}
 	total := 0.0
@@ -329,7 +333,7 @@ func (t *typer) settle(r typed, want units.Quantity, other *typed) (typed, bool)
 	}
 	s := t.node(r.x, formula.Node{Op: formula.Const, Value: total}, want)
 	s.fixed = true
-	t.c.constants[constant{s.node.Text, want}] = s.node
+	t.c.constants[constant{text, want}] = s.node
 	return s, true
 }
 

@@ -94,8 +94,15 @@ func holds(t *testing.T, text string) {
 		}
 	}
 	walk(reflect.ValueOf(f.Blocks), 0, func(_ int, v reflect.Value) bool {
-		if token, ok := v.Interface().(Token); ok && token.Given() {
-			inFile(t, text, token.Where())
+		switch x := v.Interface().(type) {
+		case Token:
+			if x.Given() {
+				inFile(t, text, x.Where())
+			}
+		case Formula:
+			if x.AsPrinted() {
+				standsAsPrinted(t, v)
+			}
 		}
 		return true
 	})
@@ -115,6 +122,48 @@ func holds(t *testing.T, text string) {
 	}
 	if again := Format(g); !bytes.Equal(again, printed) {
 		t.Errorf("Format twice: first\n%s\nthen\n%s", printed, again)
+	}
+}
+
+// standsAsPrinted checks each part of a formula that is said to stand in the file as it is printed.
+func standsAsPrinted(t *testing.T, formula reflect.Value) (parts int) {
+	t.Helper()
+	walk(formula, 0, func(_ int, v reflect.Value) bool {
+		if !v.CanAddr() {
+			return true
+		}
+		if x, ok := v.Addr().Interface().(Expr); ok && v.Type() != reflect.TypeFor[Formula]() && v.Type() != reflect.TypeFor[Amount]() {
+			parts++
+			if typed, printed := Typed(x), x.String(); typed != printed {
+				t.Errorf("%T stands as %q and is printed %q", x, typed, printed)
+			}
+		}
+		return true
+	})
+	return parts
+}
+
+// TestFormula_asPrinted: which formulas stand as they are printed, by hand; of those that do, each part does.
+func TestFormula_asPrinted(t *testing.T) {
+	for typed, want := range map[string]bool{
+		"ph < 4.2 pH": true, "mean(temperature, 1 h) > 25 °C and humidity > 60 %RH": true, "not (a or b)": true, "(a + b) * 2 < c - -3": true,
+		"fan is not off": true, "time-since(stirred) > 1 h 30 min": true, "during(18:00-08:00)": true, "rise(a, 1 h, 1 d ago) > 1 °C/h": true,
+		"ph<4.2 pH": false, "ph < 4.2pH": false, "ph  < 4.2 pH": false, "Ph < 4.2 pH": false, "ph ≤ 4.2 pH": false, "a > 25 C": false, "a > 60 % RH": false,
+		"fan = off": false, "( a or b)": false, "mean (temperature, 1 h) > 2 °C": false, "mean(temperature,1 h) > 2 °C": false, "a and\n        b": false,
+		"a\tand b": false, "a × 2 > b": false, "tank-1/ph < 4.2 pH": false, "a > −3 °C": false,
+	} {
+		f, list := Parse("x", "alarm a at b\n    when "+typed)
+		if len(list) > 0 {
+			t.Errorf("%s: %v", typed, list)
+			continue
+		}
+		formula := f.Blocks[0].Lines[0].Value.(*Formula)
+		if formula.AsPrinted() != want {
+			t.Errorf("%q stands as printed: %v, want %v", typed, !want, want)
+		}
+		if want && standsAsPrinted(t, reflect.ValueOf(formula)) == 0 {
+			t.Errorf("%q has no parts", typed)
+		}
 	}
 }
 

@@ -3,6 +3,15 @@ package syntax
 // Append puts x behind b, in the one layout, on one line.
 func Append(b []byte, x Expr) []byte { return x.append(b) }
 
+// AsPrinted tells whether the formula stands in the file as it is printed. Then so do all its parts.
+func (f *Formula) AsPrinted() bool { return f.asPrinted }
+
+// Typed is x as it stands in the file, from its first word to its last.
+func Typed(x Expr) string {
+	first := x.first()
+	return first.file.Text[first.at:x.last().end()]
+}
+
 func printed(x interface{ append(b []byte) []byte }) string { return string(x.append(nil)) }
 
 // String is the amount in the one layout: numbers as typed, one space, the printed unit.
@@ -89,3 +98,28 @@ func (a Argument) append(b []byte) []byte {
 		return a.Expr.append(b)
 	}
 }
+
+func (l *Literal) first() Token { return l.Measures[0].Number }
+func (l *Literal) last() Token {
+	m := &l.Measures[len(l.Measures)-1]
+	if m.Unit.Given() {
+		return m.Unit
+	}
+	return m.Number
+}
+func (n *NameOf) first() Token   { return n.Token }
+func (n *NameOf) last() Token    { return n.Token }
+func (r *RefTo) first() Token    { return r.Token }
+func (r *RefTo) last() Token     { return r.Token }
+func (c *Call) first() Token     { return c.Func }
+func (c *Call) last() Token      { return c.Close }
+func (p *Paren) first() Token    { return p.Open }
+func (p *Paren) last() Token     { return p.Close }
+func (n *Not) first() Token      { return n.Word }
+func (n *Not) last() Token       { return n.X.last() }
+func (x *Binary) first() Token   { return x.X.first() }
+func (x *Binary) last() Token    { return x.Y.last() }
+func (i *Is) first() Token       { return i.X.first() }
+func (i *Is) last() Token        { return i.State }
+func (j *Junction) first() Token { return j.Terms[0].first() }
+func (j *Junction) last() Token  { return j.Terms[len(j.Terms)-1].last() }

@@ -87,6 +87,10 @@ func oddOf(text string) uint64 {
 func (s *scanner) plausible() bool {
 	line, odd := s.line, len(s.line) > maxLine
 	for at := 0; at < len(line); {
+		if len(line)-at >= 8 && oddOf(line[at:]) == 0 {
+			at += 8
+			continue
+		}
 		if b := line[at]; b >= ' ' && b < 0x7f {
 			at++
 			continue

@@ -147,7 +147,7 @@ func (t Token) Touches(next Token) bool { return t.end() == int(next.at) }
 func (t Token) typed() string { return t.file.Text[t.at : t.at+uint32(t.size)] }
 
 // end is the byte behind the token.
-func (t Token) end() int { return int(t.at) + int(t.size) }
+func (t lexeme) end() int { return int(t.at) + int(t.size) }
 
 // Word is the token as words are compared: small.
 func (t Token) Word() string {
@@ -341,7 +341,10 @@ type (
 		one    [1]Token // room for it, where there is one
 	}
 	// Formula is a condition or an expression.
-	Formula struct{ Expr }
+	Formula struct {
+		Expr
+		asPrinted bool // it stands in the file as it is printed
+	}
 	// Amount is a plain number or a quantity; a time may have several measures: 1 h 30 min.
 	Amount struct {
 		Measures []Measure
@@ -423,6 +426,8 @@ type Expr interface {
 	Where() diag.Range
 	String() string // in the one layout, on one line
 	append(b []byte) []byte
+	first() Token
+	last() Token
 }
 
 type (

@@ -109,9 +109,44 @@ func (c *cursor) longForm() Value {
 
 // condition reads a formula as the value of a line.
 func (c *cursor) condition() *Formula {
-	f := c.p.room.formulas.Next()
-	f.Expr, _ = c.formula()
+	f, from := c.p.room.formulas.Next(), c.i
+	var ok bool
+	f.Expr, ok = c.formula()
+	f.asPrinted = ok && c.asPrinted(c.tokens[from:c.i])
 	return f
+}
+
+// asPrinted tells of the words of a formula whether they stand as they are printed, one space between them where one belongs.
+func (c *cursor) asPrinted(words []lexeme) bool {
+	text := c.p.file.Text
+	for i := range words {
+		w := &words[i]
+		switch w.Kind {
+		case Name, Keyword:
+			if w.as != asSmall {
+				return false
+			}
+		case Number, Relation, Operator, Comma, Open, Close, Clock, Span:
+			if w.as != asTyped {
+				return false
+			}
+		case Unit:
+			if typed := text[w.at:w.end()]; w.as != asTyped || printedUnit(typed) != typed {
+				return false
+			}
+		default:
+			return false
+		}
+		if i == 0 {
+			continue
+		}
+		before := &words[i-1]
+		spaced := before.Kind != Open && w.Kind != Comma && w.Kind != Close && !(w.Kind == Open && before.Kind == Name)
+		if between := text[before.end():w.at]; spaced && between != " " || !spaced && between != "" {
+			return false
+		}
+	}
+	return true
 }
 
 // one reads a single token of one of the kinds.
