@@ -58,6 +58,7 @@ func (c *checker) checkAlarms() {
 	}
 	if alarms, fit := c.placeAlarms(); fit {
 		c.instantiateAll(alarms)
+		c.closeGaps(alarms)
 		c.checkDepends()
 	}
 }
@@ -85,6 +86,17 @@ func (c *checker) placeAlarms() (alarms []*alarm, fit bool) {
 		a.made, from = c.plan.Engine.Alarms[from:from:to], to
 	}
 	return alarms, true
+}
+
+// closeGaps moves the alarms together where places lack something.
+func (c *checker) closeGaps(alarms []*alarm) {
+	all := c.plan.Engine.Alarms
+	for _, a := range alarms {
+		from := len(all)
+		all = append(all, a.made...)
+		a.made = all[from:len(all):len(all)]
+	}
+	c.plan.Engine.Alarms = all
 }
 
 func (c *checker) addAlarms() {

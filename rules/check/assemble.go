@@ -96,9 +96,6 @@ func (c *checker) assembleEngine() {
 			e.Present = append(e.Present, w.Hours...)
 		}
 	}
-	for _, a := range c.alarmList {
-		e.Alarms = append(e.Alarms, a.made...) // they lie there already, but for the gaps of places that lack something
-	}
 }
 
 // pointLimits notes at each point what alarms compare it with, so that the page can draw it.

@@ -3,6 +3,7 @@ package check
 import (
 	"io/fs"
 	"slices"
+	"sync"
 	"time"
 
 	"millwarden/internal/diag"
@@ -70,23 +71,27 @@ func load(fsys fs.FS, mains []string, declared []phrase.Declaration) (*Plan, dia
 	for _, name := range mains {
 		r.readMain(name)
 	}
-	c.plan.Rules, r.mains = r.rules(r.names), len(r.names)
+	r.mains = len(r.names)
 	r.readBoards()
 	r.readSubjects()
+	c.plan.Files = r.names
+	var sums sync.WaitGroup
+	sums.Go(r.sums)
 	if len(c.blocks) > 0 || !c.list.HasErrors() {
 		c.check(mains)
 	}
+	sums.Wait()
 	list := finish(c.list)
 	if list.HasErrors() {
 		return nil, list, c.sources
 	}
-	c.plan.Files, c.plan.Hash = r.names, r.hash()
 	return c.plan, list, c.sources
 }
 
 // check goes through the language from the ground up: each step knows what those before it found.
 func (c *checker) check(mains []string) {
-	c.checkBlocks()
+	c.indexBlocks()
+	blocks := c.alongside((*checker).checkBlocks)
 	c.checkSite(mains)
 	c.checkAreas()
 	c.checkStations()
@@ -98,33 +103,38 @@ func (c *checker) check(mains []string) {
 	c.checkCompensation()
 	c.checkLinks()
 	c.checkPeople()
+	blocks()
 	c.checkAlarms()
 	c.checkRoster()
 	c.checkUnused()
 	c.checkUnwise()
 	c.checkBounds()
-	c.checkWindows()
+	windows := c.alongside((*checker).checkWindows)
 	c.assemble()
+	windows()
 }
 
-// of lists the blocks of these words, in the order read. All words are looked for at once, and once.
+// indexBlocks puts blocks of one word together.
+func (c *checker) indexBlocks() {
+	c.byWord = map[string][]*block{}
+	for i, b := range c.blocks {
+		b.number = i
+		word := b.Word.Word()
+		c.byWord[word] = append(c.byWord[word], b)
+	}
+}
+
+// of lists the blocks of these words, in the order read.
 func (c *checker) of(words ...string) []*block {
-	if c.byWord == nil {
-		c.byWord = map[string][]*block{}
-		for i, b := range c.blocks {
-			b.number = i
-			word := b.Word.Word()
-			c.byWord[word] = append(c.byWord[word], b)
-		}
-	}
-	if len(words) == 1 {
-		return c.byWord[words[0]]
-	}
 	var found []*block
 	for _, w := range words {
-		found = append(found, c.byWord[w]...)
+		if found == nil {
+			found = slices.Clip(c.byWord[w])
+		} else if more := c.byWord[w]; len(more) > 0 {
+			found = append(found, more...)
+			slices.SortFunc(found, func(a, b *block) int { return a.number - b.number })
+		}
 	}
-	slices.SortFunc(found, func(a, b *block) int { return a.number - b.number })
 	return found
 }
 

@@ -219,6 +219,12 @@ func (r *reader) readBoard(at syntax.Token, board, site string) {
 	r.c.blocks = kept
 }
 
+// sums works out the sums over the texts.
+func (r *reader) sums() {
+	r.c.plan.Rules = r.rules(r.names[:r.mains])
+	r.c.plan.Hash = r.hash()
+}
+
 // rules is over texts alone: a hub keeps the file of a board under another name.
 func (r *reader) rules(names []string) string {
 	h := sha256.New()

@@ -2,6 +2,7 @@ package check
 
 import (
 	"runtime"
+	"slices"
 	"sync"
 
 	"millwarden/internal/slab"
@@ -40,6 +41,18 @@ func (c *checker) instantiateEach(alarms []*alarm) {
 			c.instantiate(a, p, t)
 		}
 		c.noteLacking(a)
+	}
+}
+
+// alongside begins a step of the check beside those that follow, which may not need what it finds. What is returned waits for it and puts
+// what it said before what they said.
+func (c *checker) alongside(step func(*checker)) (wait func()) {
+	part, at := c.aside(), len(c.list)
+	var running sync.WaitGroup
+	running.Go(func() { step(part) })
+	return func() {
+		running.Wait()
+		c.list = slices.Insert(c.list, at, part.list...)
 	}
 }
 
