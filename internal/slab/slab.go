@@ -4,16 +4,20 @@
 // Concurrency: a slab belongs to one goroutine.
 package slab
 
+import "reflect"
+
 // Of is a slab of values of one type; its zero value is ready.
 type Of[T any] struct {
 	array []T
 	given int // of the array
+	bytes int // of the next array
 }
 
-// Sizes of the arrays, in values: each is twice the one before. Chosen: a small file wastes a few kilobytes, a large one a few tens.
+// Sizes of the arrays in bytes: each is twice the one before. Chosen: a small file wastes a few kilobytes, a large one a few tens; the most
+// is a size that the allocator has, less the word that it puts before.
 const (
-	least = 32
-	most  = 256
+	least = 1 << 10
+	most  = 16<<10 - 8
 )
 
 // Next is a zero value that nobody has yet.
@@ -37,5 +41,6 @@ func (s *Of[T]) Take(n int) []T {
 }
 
 func (s *Of[T]) grow(n int) {
-	s.array, s.given = make([]T, max(n, min(max(2*len(s.array), least), most))), 0
+	s.bytes = min(max(2*s.bytes, least), most)
+	s.array, s.given = make([]T, max(n, s.bytes/int(reflect.TypeFor[T]().Size()))), 0
 }

@@ -105,44 +105,34 @@ func (c *checker) pointLimits() {
 		index[c.plan.Points[i].Name] = i
 	}
 	type found struct {
-		at int // of the points
-		PointLimit
+		at, alarm int           // of the points, of the alarms
+		limit     *formula.Node // nil: the critical one
+		above     bool
 	}
-	all, count := make([]found, 0, 2*len(c.plan.Engine.Alarms)), make([]int, len(c.plan.Points))
-	for i := range c.plan.Engine.Alarms {
-		a := &c.plan.Engine.Alarms[i]
+	alarms := c.plan.Engine.Alarms
+	all, count := make([]found, 0, 2*len(alarms)), make([]int, len(c.plan.Points))
+	for i := range alarms {
+		a := &alarms[i]
 		if a.Kind == engine.KindEvent {
 			continue
 		}
-		var firstPoint string
-		above := true
+		first := len(all)
 		a.When.Walk(func(n *formula.Node) {
 			if n.Op < formula.Less || n.Op > formula.GreaterEq {
 				return
 			}
-			measured, limit, over := n.Args[0], n.Args[1], n.Op == formula.Greater || n.Op == formula.GreaterEq
+			measured, limit, above := n.Args[0], n.Args[1], n.Op == formula.Greater || n.Op == formula.GreaterEq
 			if measured.Op == formula.Const {
-				measured, limit, over = limit, measured, !over
+				measured, limit, above = limit, measured, !above
 			}
-			name := comparedPoint(measured)
-			at, known := index[name]
-			if !known || limit.Op != formula.Const {
-				return
+			if at, known := index[comparedPoint(measured)]; known && limit.Op == formula.Const {
+				all = append(all, found{at, i, limit, above})
+				count[at]++
 			}
-			if firstPoint == "" {
-				firstPoint, above = name, over
-			}
-			pl := PointLimit{Alarm: a.ID, Kind: a.Kind, Priority: a.Priority, Value: limit.Value, Above: over}
-			if c.limits[limit.Text] != nil {
-				pl.Limit = limit.Text
-			}
-			all = append(all, found{at, pl})
-			count[at]++
 		})
-		if a.CriticalLimit != nil && firstPoint != "" {
-			at := index[firstPoint]
-			all = append(all, found{at, PointLimit{Alarm: a.ID, Kind: a.Kind, Priority: a.Priority, Value: a.CriticalLimit.Value, Above: above, Critical: true}})
-			count[at]++
+		if a.CriticalLimit != nil && len(all) > first {
+			all = append(all, found{at: all[first].at, alarm: i, above: all[first].above})
+			count[all[first].at]++
 		}
 	}
 	var room slab.Of[PointLimit]
@@ -151,9 +141,18 @@ func (c *checker) pointLimits() {
 			c.plan.Points[i].Limits = room.Take(n)[:0]
 		}
 	}
-	for i := range all {
-		p := &c.plan.Points[all[i].at]
-		p.Limits = append(p.Limits, all[i].PointLimit)
+	for _, f := range all {
+		p, a := &c.plan.Points[f.at], &alarms[f.alarm]
+		pl := PointLimit{Alarm: a.ID, Kind: a.Kind, Priority: a.Priority, Above: f.above}
+		if f.limit == nil {
+			pl.Value, pl.Critical = a.CriticalLimit.Value, true
+		} else {
+			pl.Value = f.limit.Value
+			if c.limits[f.limit.Text] != nil {
+				pl.Limit = f.limit.Text
+			}
+		}
+		p.Limits = append(p.Limits, pl)
 	}
 }
 

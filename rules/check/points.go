@@ -84,7 +84,7 @@ func (c *checker) addComputed() {
 			}
 			var from []string
 			for _, input := range k.From {
-				from = append(from, s.name+"/"+input)
+				from = append(from, s.points[input].full)
 			}
 			c.addPoint(&point{full: s.name + "/" + k.Name, short: k.Name, station: s, how: Computed, quantity: k.Quantity, from: from, keep: true})
 		}
