@@ -295,8 +295,8 @@ func (c *checker) readTwice(p *probe, d *phrase.Declaration, pieces *syntax.Piec
 		}
 		where += "|" + found.Slots[0].Text
 		input = found.Slots[0].Text + " of " + d.Name
-		if l := p.lines0(key); l != nil && len(l.Tokens) > 0 {
-			at = l.Tokens[0].Where()
+		if l := p.lines0(key); l != nil && len(l.Tokens()) > 0 {
+			at = l.Tokens()[0].Where()
 		}
 	}
 	// one part at one place may serve several probes, but two parts cannot stand at one place
@@ -781,11 +781,11 @@ func (c *checker) tableRises(l *syntax.Line, slots []phrase.Slot) bool {
 
 // pairAt is the place of the left side of pair n.
 func pairAt(l *syntax.Line, n int) diag.Range {
-	for i, t := range l.Tokens {
+	for i, t := range l.Tokens() {
 		if n == 0 {
 			r := t.Where()
-			if i+1 < len(l.Tokens) && l.Tokens[i+1].Kind == syntax.Unit && l.Tokens[i+1].Line() == r.Line {
-				u := l.Tokens[i+1].Where()
+			if i+1 < len(l.Tokens()) && l.Tokens()[i+1].Kind == syntax.Unit && l.Tokens()[i+1].Line() == r.Line {
+				u := l.Tokens()[i+1].Where()
 				r.Width = u.Column + u.Width - r.Column
 			}
 			return r

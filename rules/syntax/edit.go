@@ -145,8 +145,8 @@ func (f *File) extent(b *Block) (from, to int) {
 }
 
 func (l *Line) lastToken() Token {
-	if len(l.Tokens) > 0 {
-		return l.Tokens[len(l.Tokens)-1]
+	if len(l.Tokens()) > 0 {
+		return l.Tokens()[len(l.Tokens())-1]
 	}
 	return l.Key
 }

@@ -118,13 +118,13 @@ func lineRows(b *Block, l *Line) []item {
 // value is what stands behind the key, without the steps that became lines of their own.
 func (l *Line) value() []Token {
 	if _, ok := l.Value.(*People); ok {
-		for i, t := range l.Tokens {
+		for i, t := range l.Tokens() {
 			if t.Kind == Semicolon {
-				return l.Tokens[:i]
+				return l.Tokens()[:i]
 			}
 		}
 	}
-	return l.Tokens
+	return l.Tokens()
 }
 
 // keeps tells of which tokens of a line the letters stay as typed: of addresses, paths, topics, zones and ids, which may stand in any

@@ -172,11 +172,12 @@ func (p *parser) line(c *cursor, known *Key) {
 	l := p.room.lines.Next()
 	l.Key = key
 	if c.kept != nil {
-		l.Tokens = c.kept[1:]
+		l.tokens = p.room.lists.Next()
+		*l.tokens = c.kept[1:]
 	}
 	switch {
 	case known != nil:
-		l.fixed, c.key = known, known
+		l.key, c.key = known, known
 		p.once(c, l, known)
 		p.block.add(l, known.Name)
 		c.colon()
@@ -223,7 +224,8 @@ func (p *parser) noKey(c *cursor, l *Line) {
 		at.Column += len([]rune(name))
 		at.Byte, at.Width = at.Byte+len(name), 1
 		c.fail("7", at, `":" does not belong here`, "A key stands without a colon: "+strings.ToLower(name)+" "+value+".")
-		l.meant = c.facts.key(strings.ToLower(name))
+		l.key = c.facts.key(strings.ToLower(name))
+		l.meant = l.key != nil
 		return
 	}
 	if block == "change" && len(BlocksWith(key.Word())) > 0 {
@@ -236,7 +238,8 @@ func (p *parser) noKey(c *cursor, l *Line) {
 		names = append(names, k.Name)
 	}
 	meant := diag.Near(key.Word(), names)
-	l.meant = c.facts.key(meant)
+	l.key = c.facts.key(meant)
+	l.meant = l.key != nil
 	var detail string
 	switch in := BlocksWith(key.Word()); {
 	case meant != "":

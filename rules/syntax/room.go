@@ -10,6 +10,7 @@ type room struct {
 	deadbands slab.Of[Deadband]
 	exprs     slab.Of[Expr]
 	tokens    slab.Of[Token]
+	lists     slab.Of[[]Token]
 	pointed   slab.Of[*Line]
 	pointers  slab.Of[*Amount]
 	lines     slab.Of[Line]

@@ -245,8 +245,8 @@ func (b *Block) add(l *Line, key string) {
 	b.Lines = append(b.Lines, l)
 	l.place = placeOf(key)
 	b.stands |= 1 << l.place
-	if l.meant != nil {
-		b.stands |= 1 << placeOf(l.meant.Name)
+	if l.meant {
+		b.stands |= 1 << placeOf(l.key.Name)
 	}
 }
 
@@ -293,7 +293,7 @@ func (b *Block) Has(key string) bool {
 		return false
 	}
 	for _, l := range b.Lines {
-		if l.place == place && l.is(key) || l.meant != nil && l.meant.Name == key {
+		if l.place == place && l.is(key) || l.meant && l.key.Name == key {
 			return true
 		}
 	}
@@ -312,23 +312,36 @@ type Scope struct {
 type Line struct {
 	Key     Token
 	Value   Value
-	Tokens  []Token // what stood behind the key
-	fixed   *Key    // of the table of keys; nil where it is declared elsewhere, or none
-	place   uint8   // of its key
-	Refused bool    // it was said to be wrong; Value may be nil
-	meant   *Key    // near the one that is no key of the block
+	tokens  *[]Token // what stood behind the key; nil where nobody will ask
+	key     *Key     // of the table of keys; nil where it is declared elsewhere, or none
+	meant   bool     // no key of the block stood there, but one near it
+	place   uint8    // of its key
+	Refused bool     // it was said to be wrong; Value may be nil
+}
+
+// Tokens are those that stood behind the key, of a file that may be written again and in blocks that hold declared lines; else none.
+func (l *Line) Tokens() []Token {
+	if l.tokens == nil {
+		return nil
+	}
+	return *l.tokens
 }
 
 // is tells whether the line has that key.
 func (l *Line) is(key string) bool {
-	if l.fixed != nil {
-		return l.fixed.Name == key
+	if l.key != nil && !l.meant {
+		return l.key.Name == key
 	}
 	return l.Key.Is(key)
 }
 
 // Facts are what the table of keys says of the line's key; nil of a declared one.
-func (l *Line) Facts() *Key { return l.fixed }
+func (l *Line) Facts() *Key {
+	if l.meant {
+		return nil
+	}
+	return l.key
+}
 
 // Value is what stands behind a key; the table of keys says which of the types below.
 type Value interface{ Where() diag.Range }

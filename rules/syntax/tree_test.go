@@ -51,7 +51,7 @@ func walk(v reflect.Value, depth int, visit func(int, reflect.Value) bool) {
 		return
 	}
 	for i := range v.NumField() {
-		if name := v.Type().Field(i).Name; name != "Tokens" && name != "Head" { // the same again, with marks
+		if name := v.Type().Field(i).Name; name != "Head" { // the same again, with marks
 			walk(v.Field(i), depth+1, visit)
 		}
 	}

@@ -431,17 +431,18 @@ func (c *cursor) call() Value {
 			c.says(c.peek())
 			return first
 		}
-		l := &Line{Key: c.next(), fixed: factsOf("watch").key("after")}
+		l := &Line{Key: c.next(), key: factsOf("watch").key("after")}
 		from := c.i
 		own, steps := c.key, cursor{p: c.p, tokens: c.tokens, i: c.i, facts: c.facts, block: c.block, kept: c.kept, failed: c.failed}
-		steps.key = l.fixed
+		steps.key = l.key
 		v := steps.step()
 		c.i, c.failed, c.key = steps.i, steps.failed, own
 		if v != nil {
 			l.Value = v
 		}
-		l.Tokens, l.Refused = c.keep(from), c.failed
-		c.block.add(l, l.fixed.Name)
+		tokens := c.keep(from)
+		l.tokens, l.Refused = &tokens, c.failed
+		c.block.add(l, l.key.Name)
 		if v == nil {
 			return first
 		}
