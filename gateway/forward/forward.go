@@ -86,13 +86,6 @@ type message struct {
 	payload []byte
 }
 
-// batch is lines to write, and the receipts to hand back then.
-type batch struct {
-	lines    []byte
-	count    int
-	receipts []receipt
-}
-
 // onWay is a batch of which the store has not answered yet.
 type onWay struct {
 	batch *batch
@@ -199,14 +192,14 @@ func (f *Forwarder) read(ctx context.Context) {
 		return
 	case <-f.asked: // else the first packs would be counted under no boot id
 	}
-	r := packReader{lines: newLines()}
+	r := packReader{lines: newLines(), batch: 1}
 	b := new(batch)
 	for ctx.Err() == nil {
 		in, out := f.queue, f.full
 		switch {
 		case len(b.receipts) == 0:
 			out = nil
-		case b.count >= batchLines:
+		case len(b.rows) >= batchLines:
 			in = nil
 		case len(f.queue) > 0:
 			out = nil // first what is there already: fewer, larger writes
@@ -222,6 +215,7 @@ func (f *Forwarder) read(ctx context.Context) {
 			select {
 			case <-ctx.Done():
 			case b = <-f.free:
+				r.batch++
 			}
 		}
 	}
@@ -232,6 +226,7 @@ type packReader struct {
 	decoder wire.Decoder
 	pack    wire.Pack
 	lines   *lines
+	batch   int // number of the batch that grows
 }
 
 func (r *packReader) read(books *books, m message, b *batch) error {
@@ -246,9 +241,8 @@ func (r *packReader) read(books *books, m message, b *batch) error {
 		return nil
 	}
 	for i := range r.pack.Readings {
-		b.lines = r.lines.append(b.lines, m.board, &r.pack.Readings[i])
+		b.add(r.lines.row(m.board, &r.pack.Readings[i]), r.batch)
 	}
-	b.count += len(r.pack.Readings)
 	b.receipts = append(b.receipts, receipt)
 	return nil
 }
@@ -261,7 +255,7 @@ func (f *Forwarder) write(ctx context.Context) {
 			return
 		case b := <-f.full:
 			w, done := f.writers[turn], make(chan error, 1)
-			go func() { done <- w.put(ctx, b.lines) }()
+			go func() { done <- w.put(ctx, b.encode()) }()
 			select {
 			case <-ctx.Done():
 				<-done //nolint:errcheck // it says that ctx has ended
@@ -283,9 +277,9 @@ func (f *Forwarder) answer(ctx context.Context) {
 				return // ctx has ended
 			}
 			b := way.batch
-			f.written.Add(uint64(b.count))
+			f.written.Add(uint64(len(b.rows)))
 			f.books.answered(time.Now(), b.receipts)
-			b.lines, b.count, b.receipts = b.lines[:0], 0, b.receipts[:0]
+			b.empty()
 			f.free <- b
 		}
 	}

@@ -10,7 +10,7 @@ import (
 	"millwarden/internal/wire"
 )
 
-// lines writes readings in line protocol. Measurement and tags of a series are escaped once and kept.
+// lines makes rows of readings. Measurement and tags of a series are escaped once and kept.
 type lines struct {
 	boards map[string]map[string]*series // by board, then by the point's full name
 	kept   int
@@ -19,6 +19,8 @@ type lines struct {
 type series struct {
 	quantity units.Quantity
 	prefix   []byte // measurement and tags, and the space behind them
+	batch    int    // number of the newest batch that has a row of it
+	last     int    // place of its last row there
 }
 
 // seriesKept bounds the memory; chosen: eight boards with as many points as the rules allow.
@@ -26,27 +28,37 @@ const seriesKept = 1 << 16
 
 func newLines() *lines { return &lines{boards: map[string]map[string]*series{}} }
 
-// append appends one reading of a board; its Point is a full name. The same reading gives the same line, always: sending it again is harmless.
-// A missing value leaves only the quality; there is nothing in line protocol for it.
-func (l *lines) append(dst []byte, board string, r *reading.Reading) []byte {
-	dst = append(dst, l.prefix(board, r)...)
-	if !math.IsNaN(r.Value) && !math.IsInf(r.Value, 0) {
-		dst = append(dst, "value="...)
-		dst = appendFloat(dst, r.Value)
-		dst = append(dst, ',')
-	}
-	// Always floats: a field keeps the type of its first value.
-	dst = append(append(dst, "quality="...), byte('0'+r.Quality), ' ')
-	dst = strconv.AppendInt(dst, r.Stamp.Wall.UnixMilli(), 10)
-	return append(dst, '\n')
+// row is a reading of a series.
+type row struct {
+	*series
+	value   float64
+	quality reading.Quality
+	millis  int64
+	next    int // place in the batch of the next one of its series; 0: none
 }
 
-func (l *lines) prefix(board string, r *reading.Reading) []byte {
+// row gives a reading of a board; its Point is a full name.
+func (l *lines) row(board string, r *reading.Reading) row {
 	s := l.boards[board][r.Point]
 	if s == nil || s.quantity != r.Quantity {
 		s = l.keep(board, r)
 	}
-	return s.prefix
+	return row{series: s, value: r.Value, quality: r.Quality, millis: r.Stamp.Wall.UnixMilli()}
+}
+
+// append appends the line of a row. The same reading gives the same line, always: sending it again is harmless.
+// A missing value leaves only the quality; there is nothing in line protocol for it.
+func (r *row) append(dst []byte) []byte {
+	dst = append(dst, r.prefix...)
+	if !math.IsNaN(r.value) && !math.IsInf(r.value, 0) {
+		dst = append(dst, "value="...)
+		dst = appendFloat(dst, r.value)
+		dst = append(dst, ',')
+	}
+	// Always floats: a field keeps the type of its first value.
+	dst = append(append(dst, "quality="...), byte('0'+r.quality), ' ')
+	dst = strconv.AppendInt(dst, r.millis, 10)
+	return append(dst, '\n')
 }
 
 func (l *lines) keep(board string, r *reading.Reading) *series {
@@ -65,7 +77,7 @@ func (l *lines) keep(board string, r *reading.Reading) *series {
 			prefix = append(append(append(append(prefix, ','), tag[0]...), '='), escape(tag[1], ",= ")...)
 		}
 	}
-	s := &series{r.Quantity, append(prefix, ' ')}
+	s := &series{quantity: r.Quantity, prefix: append(prefix, ' ')}
 	if _, known := l.boards[board][r.Point]; !known {
 		l.kept++
 	}
