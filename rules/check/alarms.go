@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"millwarden/internal/slab"
 	"millwarden/internal/units"
 	"millwarden/rules/engine"
 	"millwarden/rules/formula"
@@ -29,14 +30,19 @@ const (
 // alarm is one alarm, prompt or event with all its places.
 type alarm struct {
 	*block
-	name      string
-	kind      engine.Kind
-	changes   []*block // `change`, in the order of the file
-	leftOut   []*block // `without`
-	places    []place
-	lacking   map[string][]string // what is lacking, and at which places; nil where nothing is
-	lackOrder []string
-	made      []engine.Alarm // within the stretch of the plan's that is kept for them
+	name    string
+	kind    engine.Kind
+	changes []*block // `change`, in the order of the file
+	leftOut []*block // `without`
+	places  []place
+	lacking *lack
+	made    []engine.Alarm // within the stretch of the plan's that is kept for them
+}
+
+// lack is what an alarm lacks, in the order met, and at which places.
+type lack struct {
+	points []string
+	at     map[string][]string
 }
 
 // place is where one instance of an alarm stands.
@@ -66,11 +72,15 @@ func (c *checker) checkAlarms() {
 // placeAlarms finds the places of all alarms that can be read, and holds their number to its bound.
 func (c *checker) placeAlarms() (alarms []*alarm, fit bool) {
 	total := 0
+	var found []place
+	var room slab.Of[place]
 	for _, a := range c.alarmList {
 		if a.Refused {
 			continue
 		}
-		a.places = c.placesOf(a)
+		found = c.placesOf(a, found[:0])
+		a.places = room.Take(len(found))
+		copy(a.places, found)
 		c.noPlace(a)
 		if total += len(a.places); total > maxAlarms {
 			c.say("75", a.Name.Where(), facts{"what": "alarms after for each:", "n": "more than " + fmt.Sprint(maxAlarms), "max": fmt.Sprint(maxAlarms),
@@ -206,9 +216,8 @@ func (c *checker) checkChanges() {
 	}
 }
 
-// placesOf are all places of an alarm, those left out taken away.
-func (c *checker) placesOf(a *alarm) []place {
-	var list []place
+// placesOf adds all places of an alarm to a list that is empty, those left out taken away.
+func (c *checker) placesOf(a *alarm, list []place) []place {
 	if len(a.Scope.At) == 0 && len(a.Scope.Each) == 0 {
 		s := c.stations[thisBoard]
 		list = append(list, place{name: s.name, title: s.title(), area: s.area, station: s})
@@ -339,12 +348,12 @@ func (c *checker) instantiate(a *alarm, p place, t *typer) {
 	when, while, suppressed := c.conditions(a, t)
 	if t.lacks {
 		if a.lacking == nil {
-			a.lacking = map[string][]string{}
+			a.lacking = &lack{at: map[string][]string{}}
 		}
-		if a.lacking[t.lacked] == nil {
-			a.lackOrder = append(a.lackOrder, t.lacked)
+		if a.lacking.at[t.lacked] == nil {
+			a.lacking.points = append(a.lacking.points, t.lacked)
 		}
-		a.lacking[t.lacked] = append(a.lacking[t.lacked], p.name)
+		a.lacking.at[t.lacked] = append(a.lacking.at[t.lacked], p.name)
 		return
 	}
 	a.made = append(a.made, engine.Alarm{ID: a.name + "@" + p.name, Name: a.name, Kind: a.kind, Title: titleOf(a.block), Place: p.name, PlaceTitle: p.title, Area: p.area,
@@ -668,19 +677,19 @@ func (c *checker) criticalLimit(a *syntax.Amount, when *formula.Node) *units.Amo
 
 // noteLacking is N1, and 60 where nobody has what the site's own alarm needs.
 func (c *checker) noteLacking(a *alarm) {
-	if len(a.lackOrder) == 0 {
+	if a.lacking == nil {
 		return
 	}
 	if len(a.made) == 0 && a.ours() {
-		c.say("60", a.Name.Where(), facts{"kind": oneOf(wordsOf(a.Scope.Each)), "alarm": a.Title(), "why": "There is no " + oneOf(a.lackOrder) + "."})
+		c.say("60", a.Name.Where(), facts{"kind": oneOf(wordsOf(a.Scope.Each)), "alarm": a.Title(), "why": "There is no " + oneOf(a.lacking.points) + "."})
 		return
 	}
 	var points, places []string
-	for _, point := range a.lackOrder {
+	for _, point := range a.lacking.points {
 		if c.declaredAbout(point) && !a.ours() {
 			continue // what only some buses, channels, probes or points have, none misses
 		}
-		points, places = append(points, point), append(places, a.lacking[point]...)
+		points, places = append(points, point), append(places, a.lacking.at[point]...)
 	}
 	if len(points) > 0 {
 		c.say("N1", a.Name.Where(), facts{"alarm": a.name, "list": strings.Join(places, ", "), "point": oneOf(points)})

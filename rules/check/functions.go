@@ -121,7 +121,7 @@ func (t *typer) misused(x *syntax.Call, f function) typed {
 
 // plainArgs tells that an argument is a formula and nothing else.
 func plainArg(a syntax.Argument) bool {
-	return a.Expr != nil && !a.Each.Given() && !a.Ago.Given() && !a.Time.Given()
+	return a.Expr != nil && !a.Word.Given()
 }
 
 // pointArg types an argument that must be a point.
@@ -142,7 +142,7 @@ func (t *typer) pointArg(x *syntax.Call, f function, a syntax.Argument) (typed, 
 // timeArg reads a time that is written out.
 func (t *typer) timeArg(x *syntax.Call, f function, a syntax.Argument) (time.Duration, bool) {
 	lit, ok := a.Expr.(*syntax.Literal)
-	if !ok || a.Each.Given() || a.Time.Given() {
+	if !ok || a.IsEach() || a.IsTime() {
 		t.misused(x, f)
 		return 0, false
 	}
@@ -167,11 +167,11 @@ func (t *typer) timeArg(x *syntax.Call, f function, a syntax.Argument) (time.Dur
 }
 
 func (t *typer) window(x *syntax.Call, f function) typed {
-	if len(x.Args) == 1 && x.Args[0].Each.Given() && f.op != formula.Rise && f.op != formula.Change {
+	if len(x.Args) == 1 && x.Args[0].IsEach() && f.op != formula.Rise && f.op != formula.Change {
 		return t.overAll(x, function{f.args, f.example, map[formula.Op]formula.Op{formula.Mean: formula.MeanOf, formula.Highest: formula.HighestOf,
 			formula.Lowest: formula.LowestOf, formula.Spread: formula.SpreadOf}[f.op], overAll})
 	}
-	if len(x.Args) < 2 || len(x.Args) > 3 || x.Args[1].Ago.Given() || len(x.Args) == 3 && !x.Args[2].Ago.Given() {
+	if len(x.Args) < 2 || len(x.Args) > 3 || x.Args[1].IsAgo() || len(x.Args) == 3 && !x.Args[2].IsAgo() {
 		return t.misused(x, f)
 	}
 	p, ok := t.pointArg(x, f, x.Args[0])
@@ -228,7 +228,7 @@ func (t *typer) seesEnough(x *syntax.Call, f function, p *point, over time.Durat
 
 // overAll types count(each deck/loaded), mean(each bin/temperature).
 func (t *typer) overAll(x *syntax.Call, f function) typed {
-	if len(x.Args) != 1 || !x.Args[0].Each.Given() {
+	if len(x.Args) != 1 || !x.Args[0].IsEach() {
 		return t.misused(x, f)
 	}
 	ref, ok := x.Args[0].Expr.(*syntax.RefTo)
@@ -483,10 +483,10 @@ func lowerIsWorse(r typed) bool {
 
 // ofDay types during and until.
 func (t *typer) ofDay(x *syntax.Call, f function) typed {
-	if len(x.Args) != 1 || !x.Args[0].Time.Given() {
+	if len(x.Args) != 1 || !x.Args[0].IsTime() {
 		return t.misused(x, f)
 	}
-	at := x.Args[0].Time
+	at := x.Args[0].Word
 	if f.kind == clock {
 		minutes, ok := clockMinutes(at.Text())
 		if at.Kind != syntax.Clock || !ok {

@@ -286,10 +286,10 @@ func (c *cursor) argument() (a Argument, ok bool) {
 	switch t := c.peek(); {
 	case t.Kind == Span || t.Kind == Clock:
 		c.clock(t)
-		a.Time = c.next()
+		a.Word = c.next()
 		return a, true
 	case c.word("each"):
-		a.Each = c.next()
+		a.Word = c.next()
 		if !c.is(Ref) {
 			if c.i < len(c.tokens) {
 				c.stray(c.peek(), "Behind each a kind and its point are due, for example each bin/temperature.")
@@ -305,7 +305,7 @@ func (c *cursor) argument() (a Argument, ok bool) {
 		return a, false
 	}
 	if c.word("ago") {
-		a.Ago = c.next()
+		a.Word = c.next()
 	}
 	return a, true
 }

@@ -88,11 +88,11 @@ func (c *Call) append(b []byte) []byte {
 
 func (a Argument) append(b []byte) []byte {
 	switch {
-	case a.Time.Given():
-		return append(b, a.Time.Text()...)
-	case a.Each.Given():
+	case a.IsTime():
+		return append(b, a.Word.Text()...)
+	case a.IsEach():
 		return a.Expr.append(append(b, "each "...))
-	case a.Ago.Given():
+	case a.IsAgo():
 		return append(a.Expr.append(b), " ago"...)
 	default:
 		return a.Expr.append(b)

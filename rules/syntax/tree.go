@@ -462,9 +462,7 @@ type (
 	// Argument is a formula, with `ago` a window's end; `each KIND/x`; a span or a time of day.
 	Argument struct {
 		Expr Expr  // formula, or *RefTo behind each
-		Each Token // the word
-		Ago  Token // the word
-		Time Token // Span or Clock
+		Word Token // each, ago, or the span or time of day itself
 	}
 	// Paren is a formula in parentheses.
 	Paren struct {
@@ -595,15 +593,24 @@ func (j *Junction) Where() diag.Range {
 	return cover(j.Terms[0].Where(), j.Terms[len(j.Terms)-1].Where())
 }
 
+// IsTime tells that the argument is a span or a time of day.
+func (a Argument) IsTime() bool { return a.Word.Kind == Span || a.Word.Kind == Clock }
+
+// IsEach tells that it is each KIND/x.
+func (a Argument) IsEach() bool { return a.Word.Kind == Keyword && a.Word.Is("each") }
+
+// IsAgo tells that it is the time ago at which a window ends.
+func (a Argument) IsAgo() bool { return a.Word.Kind == Keyword && a.Word.Is("ago") }
+
 // Where is the place of the argument.
 func (a Argument) Where() diag.Range {
 	switch {
-	case a.Time.Given():
-		return a.Time.Where()
-	case a.Each.Given():
-		return cover(a.Each.Where(), a.Expr.Where())
-	case a.Ago.Given():
-		return cover(a.Expr.Where(), a.Ago.Where())
+	case a.IsTime():
+		return a.Word.Where()
+	case a.IsEach():
+		return cover(a.Word.Where(), a.Expr.Where())
+	case a.IsAgo():
+		return cover(a.Expr.Where(), a.Word.Where())
 	default:
 		return a.Expr.Where()
 	}
