@@ -131,6 +131,7 @@ func startSpread(assumed bool) float64 {
 }
 
 func (d *bed) end(now reading.Stamp) Lot {
+	d.endLayer()
 	lot := Lot{Moisture: d.Moisture, Known: d.Known && !d.Assumed, Wet: d.Wet}
 	d.bedState = bedState{StepBegan: now.Mono, Running: true, Airs: d.Airs}
 	return lot
@@ -222,7 +223,7 @@ func (d *bed) step(now reading.Stamp) {
 		d.learn()
 		if d.Known {
 			d.Layer.Add(hour)
-			d.teach()
+			d.teach(d.target)
 		}
 	}
 	if d.station.stay.Loaded && d.forecastDue(a) {
@@ -230,9 +231,21 @@ func (d *bed) step(now reading.Stamp) {
 	}
 }
 
+// endLayer lets a layer teach that is taken away as soon as somebody measured that it was dry: the hour under way is its last.
+func (d *bed) endLayer() {
+	if !d.Known || !d.HasAir || d.Layer.Newest == 0 {
+		return
+	}
+	d.Layer.Add(d.Air)
+	d.teach(d.target + dryEnough)
+}
+
+// dryEnough is by how much a meter may show more than the target, % of the dry weight, when people take a layer away as dry; chosen: 0.4 %wb.
+const dryEnough = 0.5
+
 // teach lets a layer that the meter saw come to its target sharpen the forecasts of the next ones.
-func (d *bed) teach() {
-	if d.Taught || !d.HasMetered || d.Metered > d.target {
+func (d *bed) teach(most coffee.DryBasis) {
+	if d.Taught || !d.HasMetered || d.Metered > most {
 		return
 	}
 	if d.Taught = true; !d.Unsure {

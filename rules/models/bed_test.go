@@ -444,3 +444,34 @@ func TestBed_teaches(t *testing.T) {
 		t.Errorf("after a restart %d layers have taught the dryers something, want 1", n)
 	}
 }
+
+// A layer that is taken away as soon as a hand meter shows that it is dry, or nearly, teaches; one that is moved on wet does not, nor one that lay on after its last reading.
+func TestBed_teachesAtTheEnd(t *testing.T) {
+	for _, c := range []struct {
+		last  float64 // %wb, the last reading
+		later time.Duration
+		want  int
+	}{{10.8, 0, 1}, {11.3, 0, 1}, {11.3, 5 * time.Hour, 0}, {14, 0, 0}} {
+		station := one("dryer-1", "dryer")
+		delete(station.Measured, "moisture")
+		f := start(t, site(station))
+		f.m.Load("dryer-1", "138", f.stamp(), f.stamp())
+		pass := func(d time.Duration) {
+			for range int(d / time.Minute) {
+				f.sees("dryer-1/air-temperature", 40)
+				f.sees("dryer-1/air-humidity", 22)
+				f.tick(time.Minute)
+			}
+		}
+		for _, percent := range []float64{40, 30, 22, 16, c.last} {
+			pass(5*time.Hour + 20*time.Minute)
+			f.m.Measure("dryer-1", coffee.WetBasis(percent))
+		}
+		pass(c.later)
+		f.m.Empty("dryer-1", f.stamp())
+		other := start(t, site(one("dryer-2", "dryer")))
+		if n := other.m.Taught(f.m); n != c.want {
+			t.Errorf("last measured at %.1f %%wb, %v before it was taken away: %d layers have taught, want %d", c.last, c.later, n, c.want)
+		}
+	}
+}
