@@ -38,7 +38,8 @@ func (a *AirAhead) set(air *[aheadHours]Air) {
 	}
 }
 
-// Like fills it with the hours that follow: the day does what it did lately, or goes on in the wave that its hours so far describe, by which of the two was nearer.
+// Like fills it with the hours that follow: the day does what it did lately, or goes on in the wave that its hours so far describe, by which of the two was nearer. On its first day a fire is set and
+// banked from its own warmth as it was for earlier lots.
 func (a *AirAhead) Like(airs *Airs, now Air) {
 	daily := airs.daily()
 	cosine, sine := airs.wave()
@@ -48,10 +49,13 @@ func (a *AirAhead) Like(airs *Airs, now Air) {
 		turn := (float64(i) + 0.5) / 24 * 2 * math.Pi
 		t := now.T + units.Celsius(cosine*(math.Cos(turn)-1)+sine*math.Sin(turn))
 		v := vapour
-		if w := daily * (1 - math.Exp(-float64(i+1)/aheadFades)); w > 0 {
+		if w := daily * (1 - math.Exp(-float64(i+1)/aheadFades)); daily > 0 {
 			usual := airs.usual(i)
 			t += units.Celsius(w) * (usual.T - t)
 			v += KiloPascal(w) * (VapourPressure(usual.T, usual.RH) - v)
+		} else if warmer, damper, known := airs.change(i); known {
+			t += fireRhythm * (now.T + warmer - t)
+			v += fireRhythm * damper
 		}
 		ahead[i] = Air{T: t, RH: RelativeHumidity(100 * v / SaturationPressure(t))}
 	}
@@ -76,6 +80,7 @@ const (
 	aheadMost   = 3.0  // K
 	aheadEnds   = 4.0  // % of the dry weight that the end moves when the drive moves by one of its logarithm
 	aheadTurn   = 3.0  // K from hour to hour: somebody turned a knob
+	fireRhythm  = 0.8  // part that earlier lots count for on a fire's first day
 	waveSpread  = 2.0  // K: what a day does to the air of a dryer
 	waveNoise   = 0.5  // K
 )

@@ -12,10 +12,10 @@ type Air struct {
 	RH RelativeHumidity
 }
 
-// Airs is a stretch of hours of air, the newest last; the ring of a day.
+// Airs is a stretch of hours of air, the newest last; the ring of a day. Of a place with a fire, only those in which a lot lies there count.
 type Airs struct {
 	Hours [24]Air
-	N     int // hours known, up to 24
+	N     int // hours known without a gap, up to 24
 	Next  int
 	// Usual are the same hours as they were over the last days, what was lately counting most.
 	Usual [24]Air
@@ -35,12 +35,31 @@ func (a *Airs) Add(hour Air) {
 		off := math.Abs(float64(hour.T - a.Hours[a.Next].T))
 		a.Daily += (off - a.Daily) / counts
 	}
-	usual := &a.Usual[a.Next]
-	usual.T += (hour.T - usual.T) / units.Celsius(min(a.Days, 2)+1)
-	usual.RH += (hour.RH - usual.RH) / RelativeHumidity(min(a.Days, 2)+1)
+	usual, days := &a.Usual[a.Next], a.Days
+	if usual.RH == 0 { // skipped so far
+		days = 0
+	}
+	usual.T += (hour.T - usual.T) / units.Celsius(min(days, 2)+1)
+	usual.RH += (hour.RH - usual.RH) / RelativeHumidity(min(days, 2)+1)
 	a.Hours[a.Next] = hour
+	a.turn()
+	a.N = min(a.N+1, len(a.Hours))
+}
+
+// Skip lets an hour pass in which no fire burns: it tells nothing of those in which one does.
+func (a *Airs) Skip() {
+	a.turn()
+	a.N, a.Recent = 0, 0
+}
+
+func (a *Airs) turn() {
 	if a.Next++; a.Next == len(a.Hours) {
 		a.Next, a.Days = 0, a.Days+1
 	}
-	a.N = min(a.N+1, len(a.Hours))
+}
+
+// change is by how much the i-th hour to come usually differs from the last one; false: it is not known.
+func (a *Airs) change(i int) (warmer units.Celsius, damper KiloPascal, known bool) {
+	last, then := &a.Usual[(a.Next+len(a.Usual)-1)%len(a.Usual)], &a.Usual[(a.Next+i)%len(a.Usual)]
+	return then.T - last.T, VapourPressure(then.T, then.RH) - VapourPressure(last.T, last.RH), last.RH > 0 && then.RH > 0
 }

@@ -65,7 +65,7 @@ func (a *assizeTally) estate(e *assize.Estate) {
 	}
 }
 
-// Aim: the forecast of the wash on the tanks of an ordinary good estate, by law and by yard, the estate's own washed tanks known as they come, does not become worse than when it was asked. The goals are half way
+// Aim: the forecast of the wash on the tanks of an ordinary good estate, by law and by yard, the estate's own washed tanks known as they come, does not become worse than it is. The goals are half way
 // wrong by at most 45 min in every other tank, and an 80 % interval that holds the truth in 70 to 90 %. A part of it (-run assize/laws/Sigmoid/barrels) tells, but proves nothing.
 func TestSouring_assize(t *testing.T) {
 	if *assizeAsked == 0 {
@@ -113,8 +113,8 @@ func TestSouring_assize(t *testing.T) {
 				t.Errorf("%d washed or more, at %.0f %%: the interval held %.0f %%, want 72", least, 100*part, c)
 			}
 		}
-		if got := all[n][1].median(); got > 58 {
-			t.Errorf("%d washed or more, half way: every other forecast is wrong by more than %.0f min, want 58", least, got)
+		if got := all[n][1].median(); got > 48 {
+			t.Errorf("%d washed or more, half way: every other forecast is wrong by more than %.0f min, want 48", least, got)
 		}
 	}
 }

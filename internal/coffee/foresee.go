@@ -48,6 +48,13 @@ const (
 	usualPart    = 0.5
 )
 
+// The mass is ahead of what is read and quickens more than the curves do. Chosen, on all laws that may be looked at: on each set the middle tank came 9 to 17 min earlier than foreseen at nine tenths of the way.
+const (
+	electrodeLags = 0.2  // h: slime on the glass, and the median of ten minutes
+	quickensBy    = 0.05 // part of the time left, once the pH
+	quickensFell  = 0.6  // is so far below the usual start
+)
+
 // stepsAnHour is how many SouringStep are an hour.
 const stepsAnHour = 6
 
@@ -109,11 +116,18 @@ func (s *Souring) Until(target float64, t units.Celsius, since time.Duration) (f
 		return f, why
 	}
 	early, late := s.wider.sides(f.Middle.Hours(), s.wide(&f))
+	f.Middle = s.sooner(f.Middle)
 	f.Early, f.Late = max(0, f.Middle-hoursOf(early)), f.Middle+hoursOf(late)
 	if float64(since+f.Late) > widestRatio*float64(since+f.Early) || f.Middle > farthest || s.past.rises() {
 		return f, SaysTooWide
 	}
 	return f, ""
+}
+
+// sooner is the time left of the mass, by that of the curves.
+func (s *Souring) sooner(left time.Duration) time.Duration {
+	fell := max(0, min(1, (usualStart-s.last)/quickensFell))
+	return max(0, time.Duration((1-quickensBy*fell)*float64(left))-hoursOf(electrodeLags))
 }
 
 func hoursOf(h float64) time.Duration { return time.Duration(h * float64(time.Hour)) }

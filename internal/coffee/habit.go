@@ -9,28 +9,29 @@ type LayerHabit struct {
 	Chances [layerWays]float64 // logarithms
 	Pace    [layerWays]float64 // logarithms, usual
 	Paces   float64            // deviation of a layer's pace from that
+	Unlike  float64            // sum of the squares of what layers differed by from those before them
 	Late    float64            // logarithm of the time that was left by the time that was foreseen
 	Wider   Wider
 }
 
 // UsualLayers is the habit of an estate that has dried nothing before the program yet.
-func UsualLayers() LayerHabit {
-	h := LayerHabit{Paces: layerPaces}
-	for i := range h.Pace {
-		h.Pace[i] = layerPace
+func UsualLayers(deck bool) LayerHabit {
+	if deck {
+		return tradeDecks()
 	}
-	return h
+	return tradeDryers()
 }
-
-var usualLayers = UsualLayers()
 
 // Chosen.
 const (
-	habitTrust = 0.5 // that the next layer goes as the estate's others did, after many
-	habitPaces = 0.2 // least deviation of the logarithm of a pace: lots are laid thicker or thinner
-	habitLate  = 0.2 // of what a layer's forecasts were off by: the ways learn too
-	habitFar   = 1.0 // of a logarithm: one layer says no more
-	hindsStay  = 8.0 // h that a layer has to lie for
+	habitTrust = 0.8  // that the next layer goes as the estate's others did, after many
+	habitFirst = 0.3  // layers that the trade counts for
+	habitLots  = 0.15 // deviation of the logarithm of the pace from lot to lot, which are laid thicker or thinner, and
+	habitCount = 2.0  // layers that it counts for
+	habitPaces = 0.1  // the least
+	habitLate  = 0.2  // of what a layer's forecasts were off by: the ways learn too
+	habitFar   = 1.0  // of a logarithm: one layer says no more
+	hindsStay  = 8.0  // h that a layer has to lie for
 	layerHinds = 48
 	layerStep  = 1.0 // of the logarithm, if all forecasts of a layer missed
 )
@@ -101,12 +102,16 @@ func (h *LayerHabit) learnWays(l *Layer, n float64) {
 		w := &l.ways[i]
 		likely := math.Exp(l.good(i)-best) / total
 		off += likely * (w.pace - h.Pace[i]) * (w.pace - h.Pace[i])
-		h.Pace[i] += (w.pace - h.Pace[i]) / (n + 0.5)
+		h.Pace[i] += (w.pace - h.Pace[i]) / (n + habitFirst)
 		const evenly = 1.0 / layerWays
 		was := math.Exp(h.Chances[i]) * evenly
 		h.Chances[i] = math.Log((was + (habitTrust*likely+(1-habitTrust)*evenly-was)/(n+1)) / evenly)
 	}
-	h.Paces = max(habitPaces, math.Sqrt((n*h.Paces*h.Paces+off*n/(n+1))/(n+1)))
+	if n > 1 { // the first only differs from the trade
+		h.Unlike += off * (n - 1) / n
+	}
+	lots := (habitCount*habitLots*habitLots + h.Unlike) / (habitCount + n - 1)
+	h.Paces = max(habitPaces, math.Sqrt(lots*(1+1/(n+habitFirst))))
 }
 
 // afterLayer is it after one more layer, whose forecasts were moved by late. It never comes below the usual: a few layers are no proof that the next is foreseen better.

@@ -3,6 +3,8 @@ package coffee
 import (
 	"math"
 	"testing"
+
+	"millwarden/internal/units"
 )
 
 // steady is a layer that loses 3 % of the dry weight an hour down to 35 %, and what is free at an even pace below (van Meel 1958, drying at a constant and at a falling rate).
@@ -39,9 +41,9 @@ func dryOne(habit *LayerHabit) (l *Layer, off float64) {
 	return l, math.Abs(f.Middle.Hours()-left) / left
 }
 
-// A layer of a law that is among those thought possible is foreseen half way, and what layers before it taught does no harm.
+// A layer of a law that is among those thought possible is foreseen half way, and what layers before it taught helps.
 func TestLayerHabit_ownLaw(t *testing.T) {
-	habit := UsualLayers()
+	habit := UsualLayers(false)
 	_, first := dryOne(&habit)
 	for range 4 {
 		l, _ := dryOne(&habit)
@@ -49,8 +51,8 @@ func TestLayerHabit_ownLaw(t *testing.T) {
 	}
 	_, then := dryOne(&habit)
 	t.Logf("half way off by %.0f %% at first, %.0f %% after %d layers; %+.2f, %+v", 100*first, 100*then, habit.Layers, habit.Late, habit.Wider)
-	if habit.Layers != 4 || first > 0.1 || then > 0.1 {
-		t.Errorf("half way off by %.0f %% at first, %.0f %% after %d layers, want at most 10", 100*first, 100*then, habit.Layers)
+	if habit.Layers != 4 || first > 0.2 || then > 0.1 {
+		t.Errorf("half way off by %.0f %% at first, %.0f %% after %d layers, want at most 20 and 10", 100*first, 100*then, habit.Layers)
 	}
 	sum := 0.0
 	for _, c := range habit.Chances {
@@ -73,18 +75,18 @@ func TestLayerHabit_sides(t *testing.T) {
 		}
 		return l
 	}
-	held := UsualLayers().With(seen(40))
+	held := UsualLayers(false).With(seen(40))
 	near(t, "held, early", held.Wider.Early, 0, 1e-9)
 	near(t, "held, late", held.Wider.Late, 0, 1e-9)
 	near(t, "held, middle", held.Late, 0, 1e-9)
-	late := UsualLayers().With(seen(34)) // it came 6 h after what was foreseen
+	late := UsualLayers(false).With(seen(34)) // it came 6 h after what was foreseen
 	near(t, "missed, late", late.Wider.Late, layerStep*(1-widerMiss), 1e-9)
 	if late.Late < 0.05 || late.Layers != 1 {
 		t.Errorf("after a layer that came late the middle moves by %v of a logarithm, %d layers", late.Late, late.Layers)
 	}
 	blind := &Layer{Passed: 40}
 	blind.Begin(freshParchment, 2)
-	if got := UsualLayers().With(blind); got.Layers != 0 {
+	if got := UsualLayers(false).With(blind); got.Layers != 0 {
 		t.Error("a layer that nobody measured taught something")
 	}
 }
@@ -97,5 +99,45 @@ func TestHindsights_spread(t *testing.T) {
 	}
 	if k.N < layerHinds/2 || k.Kept[0].Hours > 30 || k.Kept[k.N-1].Hours < 480 {
 		t.Errorf("%d kept, from %v to %v h of 500", k.N, k.Kept[0].Hours, k.Kept[k.N-1].Hours)
+	}
+}
+
+// Hours without a fire tell nothing of the next lot, but its first night is foreseen as the fires of earlier ones were banked; the set point is its own.
+func TestAirs_firesRhythm(t *testing.T) {
+	fire := func(clock int, set units.Celsius) Air {
+		if clock >= 21 || clock < 5 {
+			set -= 8
+		}
+		return Air{T: set, RH: 30}
+	}
+	var airs Airs
+	pass := func(from, hours int, set units.Celsius) {
+		for h := range hours {
+			airs.Add(fire((from+h)%24, set))
+		}
+	}
+	pass(8, 48, 40)
+	for range 24 {
+		airs.Skip()
+	}
+	pass(8, 10, 43)
+	var ahead, want AirAhead
+	ahead.Like(&airs, Air{T: 43, RH: 30})
+	var day [aheadHours]Air
+	for i := range day {
+		day[i] = fire((18+i)%24, 43)
+	}
+	want.set(&day)
+	var w way
+	for _, h := range [...]int{1, 5, 12} {
+		got, _ := ahead.hour(h, &w)
+		truth, _ := want.hour(h, &w)
+		if off := math.Abs(math.Log(got / truth)); off > 0.15 {
+			t.Errorf("%d h ahead it drives %.3f, by its rhythm %.3f", h, got, truth)
+		}
+	}
+	airs.Skip()
+	if airs.N != 0 {
+		t.Errorf("after an hour without a fire %d hours in a row are known", airs.N)
 	}
 }

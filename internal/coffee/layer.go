@@ -47,6 +47,7 @@ const (
 	layerCounts = 12.0 // values that all of them count for at most: they err alike
 	leastChance = 1e-4 // of the likeliest way's: less counts nothing
 	layerFree   = 3.0  // degrees of freedom that what a way may be off by has before anything is measured
+	layerTail   = 3.0  // degrees of freedom of pace and start
 	layerMeter  = 0.4  // %wb that a meter is off by all the time
 	// layerCut is where the interval ends: the ways differ by less than layers do, so their middle 86 of 100 hold four truths of five.
 	layerCut     = 0.07
@@ -96,7 +97,8 @@ func (l *Layer) prepare() {
 		return
 	}
 	if l.habit == nil {
-		l.habit = &usualLayers
+		usual := UsualLayers(l.Deck)
+		l.habit = &usual
 	}
 	l.Hours, l.Spread = l.room(), max(l.Spread, 0.1)
 	l.Hours = l.Hours[:min(len(l.Hours), layerKept)]
@@ -291,8 +293,8 @@ func (l *Layer) hours(w *way, target DryBasis, air *AirAhead, sign float64) floa
 	return moved.hours(now, to, math.Exp(pace+sign*w.unsure.air*air.Spread), air)
 }
 
-// good is the logarithm of how well a way goes through what was measured. By how much readings lie off the way is not known (Student's t), so where none goes through well, many count.
+// good is the logarithm of how well a way goes through what was measured and through what was thought before. By how much either lies off is not known (Student's t), so where no way is good, many count.
 func (l *Layer) good(i int) float64 {
 	w := &l.ways[i]
-	return l.habit.Chances[i] - w.prior/2 - (layerFree+l.values)/2*math.Log(layerFree+w.misfit)
+	return l.habit.Chances[i] - (layerTail+2)/2*math.Log(1+w.prior/layerTail) - (layerFree+l.values)/2*math.Log(layerFree+w.misfit)
 }

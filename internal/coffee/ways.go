@@ -45,8 +45,6 @@ const (
 
 // Chosen, on the layers that may be looked at.
 const (
-	layerPace   = 0.1   // logarithm of the pace against a thin layer of Roa
-	layerPaces  = 0.7   // its deviation: lots take 4 to 14 days on decks of one island (Hawaiian study of 30 batches, 2019, as quoted)
 	layerEnds   = 0.6   // % of the dry weight: the isotherm's own error is 0.54 (Trejos 1989)
 	layerLower  = -0.35 // other isotherms that agree with that of Trejos at 60 %RH lie by so much lower in dry air
 	layerLowers = 0.3   // their deviation

@@ -103,7 +103,7 @@ func newBed(b *builder) model {
 	b.out(&d.late, "drying-in-late")
 	b.out(&d.never, "never-dries")
 	d.points = b.outputs
-	d.habit = b.m.layerHabit(fmt.Sprint(b.spec.Kind, " ", float64(d.target.Wet())))
+	d.habit = b.m.layerHabit(fmt.Sprint(b.spec.Kind, " ", float64(d.target.Wet())), d.deck)
 	d.Layer.Deck, d.ahead.Deck = d.deck, d.deck
 	d.why, d.stale = saysNoAir, true
 	return d
@@ -219,7 +219,7 @@ func (d *bed) step(now reading.Stamp) {
 	if d.HourSteps == stepsAnHour {
 		hour := coffee.Air{T: units.Celsius(d.HourWarm / stepsAnHour), RH: coffee.RelativeHumidity(d.HourDamp / stepsAnHour)}
 		d.HourWarm, d.HourDamp, d.HourSteps = 0, 0, 0
-		d.Airs.Add(hour)
+		d.passAir(hour)
 		d.learn()
 		if d.Known {
 			d.Layer.Add(hour)
@@ -228,6 +228,15 @@ func (d *bed) step(now reading.Stamp) {
 	}
 	if d.station.stay.Loaded && d.forecastDue(a) {
 		d.foresee(a, now)
+	}
+}
+
+// passAir lets an hour of air pass. The air of a deck is that of the place; that of a dryer without a lot is not what the next lot will dry in.
+func (d *bed) passAir(hour coffee.Air) {
+	if d.deck || d.station.stay.Loaded {
+		d.Airs.Add(hour)
+	} else {
+		d.Airs.Skip()
 	}
 }
 

@@ -148,9 +148,9 @@ func New(c Config) *Models {
 }
 
 // layerHabit is what layers of one kind have taught, made at its first use.
-func (m *Models) layerHabit(key string) *coffee.LayerHabit {
+func (m *Models) layerHabit(key string, deck bool) *coffee.LayerHabit {
 	if m.layers[key] == nil {
-		habit := coffee.UsualLayers()
+		habit := coffee.UsualLayers(deck)
 		m.layers[key] = &habit
 	}
 	return m.layers[key]
