@@ -54,8 +54,7 @@ func (a *AirAhead) Like(airs *Airs, now Air) {
 			t += units.Celsius(w) * (usual.T - t)
 			v += KiloPascal(w) * (VapourPressure(usual.T, usual.RH) - v)
 		} else if warmer, damper, known := airs.change(i); known {
-			t += fireRhythm * (now.T + warmer - t)
-			v += fireRhythm * damper
+			t, v = now.T+warmer, vapour+damper
 		}
 		ahead[i] = Air{T: t, RH: RelativeHumidity(100 * v / SaturationPressure(t))}
 	}
@@ -65,7 +64,7 @@ func (a *AirAhead) Like(airs *Airs, now Air) {
 
 // usual is the air that the i-th hour to come usually has.
 func (a *Airs) usual(i int) Air {
-	at := (a.Next + i) % len(a.Hours)
+	at := a.at(i)
 	if a.Days == 0 { // kept by an older program
 		return a.Hours[at]
 	}
@@ -80,7 +79,6 @@ const (
 	aheadMost   = 3.0  // K
 	aheadEnds   = 4.0  // % of the dry weight that the end moves when the drive moves by one of its logarithm
 	aheadTurn   = 3.0  // K from hour to hour: somebody turned a knob
-	fireRhythm  = 0.8  // part that earlier lots count for on a fire's first day
 	waveSpread  = 2.0  // K: what a day does to the air of a dryer
 	waveNoise   = 0.5  // K
 )

@@ -52,14 +52,26 @@ func (a *Airs) Skip() {
 	a.N, a.Recent = 0, 0
 }
 
+// Miss lets an hour pass that nobody measured: it was like that of the day before, or like the last one.
+func (a *Airs) Miss() {
+	if a.N == 0 || a.N == len(a.Hours) {
+		a.turn()
+	} else {
+		a.Add(a.Hours[a.at(-1)])
+	}
+}
+
 func (a *Airs) turn() {
 	if a.Next++; a.Next == len(a.Hours) {
 		a.Next, a.Days = 0, a.Days+1
 	}
 }
 
+// at is the place of the i-th hour to come in the ring; -1: of the last one.
+func (a *Airs) at(i int) int { return (a.Next + i + len(a.Hours)) % len(a.Hours) }
+
 // change is by how much the i-th hour to come usually differs from the last one; false: it is not known.
 func (a *Airs) change(i int) (warmer units.Celsius, damper KiloPascal, known bool) {
-	last, then := &a.Usual[(a.Next+len(a.Usual)-1)%len(a.Usual)], &a.Usual[(a.Next+i)%len(a.Usual)]
+	last, then := &a.Usual[a.at(-1)], &a.Usual[a.at(i)]
 	return then.T - last.T, VapourPressure(then.T, then.RH) - VapourPressure(last.T, last.RH), last.RH > 0 && then.RH > 0
 }

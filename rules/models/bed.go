@@ -56,6 +56,7 @@ type bedState struct {
 	HourDamp   float64
 	HourSteps  int
 	Airs       coffee.Airs
+	AirsUntil  time.Duration `json:",omitempty"` // that they reach to
 	Pace       coffee.Drying
 	Metered    coffee.DryBasis // the meter an hour ago
 	HasMetered bool
@@ -110,8 +111,8 @@ func newBed(b *builder) model {
 }
 
 func (d *bed) begin(now reading.Stamp, lot Lot) {
-	airs := d.Airs // the air is the place's, not the lot's
-	d.bedState = bedState{StepBegan: now.Mono, Running: true, Airs: airs, Moisture: lot.Moisture, Known: lot.Known, Wet: lot.Wet, Gone: goneState{Began: now.Mono}}
+	airs, until := d.Airs, d.AirsUntil // the air is the place's, not the lot's
+	d.bedState = bedState{StepBegan: now.Mono, Running: true, Airs: airs, AirsUntil: until, Moisture: lot.Moisture, Known: lot.Known, Wet: lot.Wet, Gone: goneState{Began: now.Mono}}
 	past, known := d.station.stay.past(now)
 	if !lot.Known && known && past < blindMost {
 		d.Moisture, d.Known, d.Assumed = freshWet.Dry(), true, true
@@ -133,7 +134,7 @@ func startSpread(assumed bool) float64 {
 func (d *bed) end(now reading.Stamp) Lot {
 	d.endLayer()
 	lot := Lot{Moisture: d.Moisture, Known: d.Known && !d.Assumed, Wet: d.Wet}
-	d.bedState = bedState{StepBegan: now.Mono, Running: true, Airs: d.Airs}
+	d.bedState = bedState{StepBegan: now.Mono, Running: true, Airs: d.Airs, AirsUntil: d.AirsUntil}
 	return lot
 }
 
@@ -219,7 +220,7 @@ func (d *bed) step(now reading.Stamp) {
 	if d.HourSteps == stepsAnHour {
 		hour := coffee.Air{T: units.Celsius(d.HourWarm / stepsAnHour), RH: coffee.RelativeHumidity(d.HourDamp / stepsAnHour)}
 		d.HourWarm, d.HourDamp, d.HourSteps = 0, 0, 0
-		d.passAir(hour)
+		d.passAir(hour, now.Mono)
 		d.learn()
 		if d.Known {
 			d.Layer.Add(hour)
@@ -231,8 +232,17 @@ func (d *bed) step(now reading.Stamp) {
 	}
 }
 
-// passAir lets an hour of air pass. The air of a deck is that of the place; that of a dryer without a lot is not what the next lot will dry in.
-func (d *bed) passAir(hour coffee.Air) {
+// passAir lets an hour of air pass, and before it those that were lost as stays began and ended within an hour and while the board was off, so that the ring goes with the hours of the day. The air of a
+// deck is that of the place; that of a dryer without a lot is not what the next lot will dry in.
+func (d *bed) passAir(hour coffee.Air, now time.Duration) {
+	if d.AirsUntil == 0 {
+		d.AirsUntil = now - time.Hour
+	}
+	lost := (now - d.AirsUntil - time.Hour/2) / time.Hour
+	for range lost % 24 {
+		d.Airs.Miss()
+	}
+	d.AirsUntil += (lost + 1) * time.Hour
 	if d.deck || d.station.stay.Loaded {
 		d.Airs.Add(hour)
 	} else {
@@ -410,6 +420,9 @@ func (d *bed) state() any { return &d.bedState }
 func (d *bed) restored(moved time.Duration) {
 	d.StepBegan += moved
 	d.Gone.Began += moved
+	if d.AirsUntil != 0 {
+		d.AirsUntil += moved
+	}
 	d.Layer.Deck = d.deck // kept by an older program it knows nothing of it
 	d.Layer.Habit(d.habit)
 	if n := len(d.Airs.Hours); d.Airs.N < 0 || d.Airs.N > n || d.Airs.Next < 0 || d.Airs.Next >= n || d.Airs.Days < 0 {
