@@ -53,6 +53,7 @@ const (
 	electrodeLags = 0.2  // h: slime on the glass, and the median of ten minutes
 	quickensBy    = 0.05 // part of the time left, once the pH
 	quickensFell  = 0.6  // is so far below the usual start
+	washedAbove   = 4.4  // pH: nothing was judged below
 )
 
 // stepsAnHour is how many SouringStep are an hour.
@@ -116,7 +117,9 @@ func (s *Souring) Until(target float64, t units.Celsius, since time.Duration) (f
 		return f, why
 	}
 	early, late := s.wider.sides(f.Middle.Hours(), s.wide(&f))
-	f.Middle = s.sooner(f.Middle)
+	if target > washedAbove {
+		f.Middle = s.sooner(f.Middle)
+	}
 	f.Early, f.Late = max(0, f.Middle-hoursOf(early)), f.Middle+hoursOf(late)
 	if float64(since+f.Late) > widestRatio*float64(since+f.Early) || f.Middle > farthest || s.past.rises() {
 		return f, SaysTooWide

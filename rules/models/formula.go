@@ -80,7 +80,7 @@ var formulas = map[string]map[string]rule{
 		"wash-in":           {"time until pH is ready-ph: middle of the weighted curves, 12 min sooner as electrodes lag, and by a twentieth as tanks quicken", souring},
 		"wash-in-early":     {"time that one of ten such tanks would be ready before", souring},
 		"wash-in-late":      {"time that nine of ten such tanks would be ready before", souring},
-		"over-in":           {"time until pH is over-fermented-ph: middle of the weighted curves, sooner as for wash-in", souring},
+		"over-in":           {"time until pH is over-fermented-ph: middle of the weighted curves", souring},
 		"looks-loaded":      {"no lot is entered, and pH and temperature stepped as when cherry comes in, or pH has fallen for an hour or more", "chosen: fresh mucilage is at 5.5 to 5.8 (Jackels 2005, as quoted)"},
 		"looks-empty":       {"a lot is entered, and pH rose by more than 1.2 over its lowest, or to that of rinse water", "chosen: no fermenting mass turns so far"},
 	},
