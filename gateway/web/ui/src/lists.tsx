@@ -66,9 +66,7 @@ function Act({ alarm, does, label }: { alarm: Alarm; does: "shelve" | "remove" |
 
 function Row({ alarm }: { alarm: Alarm }) {
   const { frame, now, words } = useHere();
-  const state = `${words.states[alarm.state]}: `; // the list is headed by it
-  const came = plainly(alarm.because, frame, words);
-  const why = words.hiddenBy(alarm.hiddenBy, alarm.hiddenWhy || (came.startsWith(state) ? came.slice(state.length) : came));
+  const why = words.hiddenBy(alarm.hiddenBy, alarm.hiddenWhy || plainly(alarm.because, frame, words));
   const until = alarm.shelfEnds ? words.until(moment(alarm.shelfEnds, now, words)) : "";
   return (
     <li class="row">

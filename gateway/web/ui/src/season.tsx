@@ -1,7 +1,7 @@
 // The season for the owner: when coffee was foreseen to be ready and when it was, what each lot gave, and for how long it stood in danger.
 import { useBook } from "./books";
 import { useHere } from "./context";
-import { atWall, begins, figure, length } from "./say";
+import { atWall, begins, figure, length, list } from "./say";
 import { weight } from "./units";
 
 interface Forecast { part: number; ready: number; off: number; held: boolean }
@@ -54,7 +54,7 @@ function Waits({ waits }: { waits: Wait[] }) {
 
 function Lots({ lots }: { lots: SeasonLot[] }) {
   const { words } = useHere();
-  const told = lots.filter((l) => l.alarms > 0 || Object.values(l.yield).some((v) => typeof v === "number" && v > 0));
+  const told = lots.filter((l) => l.alarms > 0 || l.yield.cherry || l.yield.green || l.yield.outturn);
   const number = (v: number | undefined, unit: string) => (v ? `${figure(v)} ${unit}` : "–");
   return (
     <section>
@@ -68,7 +68,7 @@ function Lots({ lots }: { lots: SeasonLot[] }) {
               <td>{l.yield.cherry ? whole(weight(Math.round(l.yield.cherry))) : "–"}</td>
               <td>{l.yield.green ? whole(weight(Math.round(l.yield.green))) : "–"}</td>
               <td>{number(l.yield.outturn, "%")}</td>
-              <td>{l.alarms === 0 ? words.none : `${length(l.danger)} · ${words.seasonAlarms(l.alarms)}`}</td>
+              <td>{l.alarms === 0 ? words.none : <>{length(l.danger)}<span class="stay">{words.seasonAlarms(l.alarms)}</span></>}</td>
             </tr>
           ))}
         </tbody>
@@ -79,8 +79,9 @@ function Lots({ lots }: { lots: SeasonLot[] }) {
 }
 
 export function SeasonPage() {
-  const { now, words } = useHere();
+  const { frame, now, words } = useHere();
   const { got, failed } = useBook<Season>("/api/season");
+  const titled = (name: string) => frame.stations.find((s) => s.name === name)?.title ?? name;
   return (
     <main class="lists rates season">
       <h1>{words.season}</h1>
@@ -91,7 +92,7 @@ export function SeasonPage() {
           <p class="whole">{words.sinceThen(atWall(got.from, now))} <a href="/api/season.csv">CSV</a></p>
           <Said name={words.seasonWash} judged={got.wash} />
           <Said name={words.seasonDry} judged={got.dry} />
-          {got.learned.filter((l) => l.tanks > 0).map((l) => <p key={l.stations.join()}>{words.seasonLearned(l.stations.join(", "), l.tanks, length(l.usual), length(l.ready))}</p>)}
+          {got.learned.filter((l) => l.tanks > 0).map((l) => <p key={l.stations.join()}>{words.seasonLearned(begins(list(l.stations.map(titled), words.and)), l.tanks, length(l.usual), length(l.ready))}</p>)}
           {got.waits.length > 0 && <Waits waits={got.waits} />}
           {got.lots.length > 0 ? <Lots lots={got.lots} /> : <p>{words.noneOfThese}</p>}
         </>
