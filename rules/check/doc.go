@@ -9,5 +9,6 @@
 // The package is larger than most here because the language is one: each of these needs the names that the others found, and the
 // messages of all are held together by one archive of mistakes (testdata/rules/mistakes.txtar).
 //
-// Concurrency: one Load shares nothing with another; it reads a long file in pieces and makes many alarms side by side (side.go); a Plan is not changed afterwards.
+// Concurrency: one Load shares nothing with another; it reads a long file in pieces, makes many alarms side by side, and takes some
+// steps beside others that need nothing of them (side.go, load.go); a Plan is not changed afterwards.
 package check
