@@ -222,8 +222,10 @@ func (w *Window) Still(r Rule) Still {
 		s.Drift = (n*sxy - sx*sy) / spread
 	}
 	var why []string
-	if s.Over < r.Over || len(w.seen) < r.Count {
+	if s.Over < r.Over {
 		why = append(why, fmt.Sprintf("%d s of %d s seen", int(s.Over.Seconds()), int(r.Over.Seconds())))
+	} else if len(w.seen) < r.Count { // a probe that reports now and then, or has fallen silent
+		why = append(why, fmt.Sprintf("%d of %d readings seen", len(w.seen), r.Count))
 	}
 	if s.Spread > r.Spread {
 		why = append(why, fmt.Sprintf("it still moves by %.3g, more than %.3g", s.Spread, r.Spread))

@@ -1,6 +1,7 @@
 package calibration
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
@@ -103,6 +104,13 @@ func TestWindow_stands(t *testing.T) {
 	}
 	if arrived < 100 || arrived > 250 {
 		t.Errorf("it stands after %v s, want after it has arrived and not for ever", arrived)
+	}
+	w.Clear()
+	for _, second := range []time.Duration{0, rule.Over} {
+		w.Add(second, 0.170, 5, 0, false)
+	}
+	if s := w.Still(rule); s.Stands || s.Why != fmt.Sprintf("2 of %d readings seen", rule.Count) {
+		t.Errorf("long enough, with too few readings: %+v", s)
 	}
 	w.Clear()
 	for second := range 60 {
