@@ -42,11 +42,12 @@ function useGrid(w: Window, days: number): { at: number; text: string; strong: b
 function Hours({ grid, w }: { grid: ReturnType<typeof useGrid>; w: Window }) {
   const { now } = useHere();
   const x = w.at(w.now);
-  const narrow = innerWidth < 760, room = narrow ? 13 : innerWidth < 1000 ? 8 : 5, after = innerWidth < 1400 ? room * 0.8 : 3.4;
+  const narrow = innerWidth < 760, room = narrow ? 13 : innerWidth < 1000 ? 8 : 5;
+  const before = narrow ? 17 : innerWidth < 1000 ? 13 : 7, after = innerWidth < 1400 ? room * 0.8 : 3.4; // what the hour of now covers, and the name of a day
   const few = grid.filter((g) => g.text).length > (narrow ? 6 : 12) ? 2 : 1;
   return (
     <div class="ruler" aria-hidden="true">
-      {grid.filter((g) => g.text).filter((g, i) => i % few === 0 && g.at > -1 && (g.at < x - room - (narrow ? 4 : 2) || g.at > x + after) && g.at < 100 - room).map((g) => <span class={g.strong ? "day" : ""} style={{ left: `${g.at}%` }}>{g.text}</span>)}
+      {grid.filter((g) => g.text).filter((g, i) => i % few === 0 && g.at > -1 && (g.at < x - before || g.at > x + after) && g.at < 100 - room).map((g) => <span class={g.strong ? "day" : ""} style={{ left: `${g.at}%` }}>{g.text}</span>)}
       {x > 0 && x < 100 && <b style={{ left: `${x}%` }}>{hour(w.now, now)}</b>}
     </div>
   );
