@@ -60,6 +60,7 @@ var layout = map[string]rule{
 		reason: "it has to give the same points for the same readings, in a running gateway and in a rehearsal"},
 	"internal/coffee/tanktest": {reason: "tanks that follow other laws than the forecaster, for tests"},
 	"internal/coffee/assize":   {reason: "tanks and layers that no forecaster was made on, for tests: with a formula of package coffee they would prove less"},
+	"internal/coffee/tribunal": {reason: "tanks and layers that no forecaster was made on, for tests: with a formula of package coffee they would prove less"},
 	"rules/standard":           {reason: "embedded text only"},
 	"internal/coffee":          {may: []string{"internal/units"}, never: []string{"net", "os", "log"}, reason: "formulas with their sources, pure"},
 	"internal/reading":         {may: []string{"internal/units"}, never: []string{"net", "os", "log"}, reason: "a value, no world"},
@@ -95,6 +96,7 @@ var testsOnly = map[string][]string{
 	"internal/peers":           {},
 	"internal/coffee/tanktest": {},
 	"internal/coffee/assize":   {},
+	"internal/coffee/tribunal": {},
 	"internal/housekeeping":    {},
 	"internal/estate":          {"gateway/command", "internal/estate/..."},
 }
