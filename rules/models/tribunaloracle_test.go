@@ -45,7 +45,10 @@ func seen(l *tribunal.Layer, how regime, minutes int) (list []known) {
 	return list
 }
 
-// sibling is another layer of the house: its moisture each minute until somebody asks, where each regime looks, and its end.
+// glances is how many minutes pass between two moistures of a sibling: as many as its physics takes for a step.
+const glances = 5
+
+// sibling is another layer of the house: its moisture every few minutes until somebody asks, where each regime looks, and its end.
 type sibling struct {
 	wet [regimes][]float64
 	end float64
@@ -56,7 +59,11 @@ func siblings(l *tribunal.Layer, minutes int) (list []sibling) {
 	for n := range tribunalSiblings {
 		s := sibling{}
 		other := l.Sibling(n, float64(minutes)/60)
-		for range minutes {
+		for m := range minutes {
+			if m%glances > 0 {
+				other.Minute()
+				continue
+			}
 			s.wet[byProbe] = append(s.wet[byProbe], other.Middle())
 			s.wet[byHand] = append(s.wet[byHand], other.Moisture())
 			other.Minute()
@@ -74,7 +81,7 @@ func (s *sibling) unlike(list []known, how regime) float64 {
 	usual := ordinary[how]
 	weights, sum, squares := 0.0, 0.0, 0.0
 	for _, k := range list {
-		wet := s.wet[how][min(k.minute, len(s.wet[how])-1)]
+		wet := s.wet[how][min(k.minute/glances, len(s.wet[how])-1)]
 		each := usual.each + usual.more*max(0, wet-tribunal.Dry)
 		weight, off := 1/(each*each), k.shows-wet
 		weights, sum, squares = weights+weight, sum+weight*off, squares+weight*off*off

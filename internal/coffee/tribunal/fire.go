@@ -35,18 +35,22 @@ func newFireHabits(banked bool, own Draw) fireHabits {
 	return f
 }
 
-// newFire is that of a lot. Two lots of five see the set point changed once, by 2 to 5 K, as the beans dry or as the crew thinks better of it (choice).
+// hottest is what nobody sets more than, °C.
+const hottest = 48
+
+// newFire is that of a lot. Every other lot sees the set point changed once, by 2 to 5 K, as the beans dry or as the crew thinks better of it (choice).
 func newFire(habits *fireHabits, outside float64, chance Draw) *fire {
 	f := &fire{habits: habits, chance: chance, t: outside + 8}
 	f.then = habits.set + habits.spread*chance.normal()
 	f.first = f.then
 	by, at, up := chance(2, 5), chance(4, 28), chance.of(0.5)
-	if chance.of(0.4) {
+	if chance.of(0.5) {
 		f.changes, f.first = at, f.then+by
 		if up {
 			f.first = f.then - by
 		}
 	}
+	f.then, f.first = math.Min(hottest, f.then), math.Min(hottest, f.first)
 	f.aim, f.every = f.first, 0.5*habits.hours
 	return f
 }
@@ -57,8 +61,8 @@ func (f *fire) ahead(now float64, chance Draw) *fire {
 	a.chance = chance
 	if f.changes > now || f.changes == 0 {
 		a.then, a.changes = f.first, 0
-		if at := chance(4, 28); at > now && chance.of(0.4) {
-			a.changes, a.then = at, f.first+chance(2, 5)*math.Copysign(1, chance(-1, 1))
+		if at := chance(4, 28); at > now && chance.of(0.5) {
+			a.changes, a.then = at, math.Min(hottest, f.first+chance(2, 5)*math.Copysign(1, chance(-1, 1)))
 		}
 	}
 	return &a

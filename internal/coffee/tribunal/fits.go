@@ -32,15 +32,17 @@ var (
 )
 
 // curve is a fit along its age: MR = a exp(-age^n) + b age + c, and how fast it ages. So every constant but the pace is without a unit, and what is fitted at one air can be read at another.
-type curve struct{ pace, n, a, b, c float64 }
+// oldest is the age at which it comes to its rest.
+type curve struct{ pace, n, a, b, c, oldest, rest float64 }
 
 func (f fit) curve() curve {
 	pace := math.Pow(f.k, 1/f.n)
-	return curve{pace, f.n, f.a, f.b / pace, f.c}
+	return curve{pace: pace, n: f.n, a: f.a, b: f.b / pace, c: f.c}
 }
 
 func mixed(x, y curve, part float64) curve {
-	return curve{interpolate(x.pace, y.pace, part), interpolate(x.n, y.n, part), interpolate(x.a, y.a, part), interpolate(x.b, y.b, part), interpolate(x.c, y.c, part)}
+	of := func(x, y float64) float64 { return interpolate(x, y, part) }
+	return curve{pace: of(x.pace, y.pace), n: of(x.n, y.n), a: of(x.a, y.a), b: of(x.b, y.b), c: of(x.c, y.c)}
 }
 
 // table is a model's curves, in the order of its fits, and how its pace goes on outside them: K of Arrhenius, and part of it for each %RH.
@@ -71,6 +73,8 @@ func (f *table) at(t, rh float64) curve {
 	of := &f.curves
 	c := mixed(mixed(of[i][j], of[i][j+1], y), mixed(of[i+1][j], of[i+1][j+1], y), x)
 	c.pace *= math.Exp(f.warm*(1/(warm+kelvin)-1/(t+kelvin)) + f.damp*(rh-damp))
+	c.oldest = c.ends()
+	c.rest = c.ratio(c.oldest)
 	return c
 }
 
@@ -79,8 +83,8 @@ func (c *curve) ratio(age float64) float64 {
 	return c.a*math.Exp(-math.Pow(age, c.n)) + c.b*age + c.c
 }
 
-// oldest is the age at which the curve comes to its rest: where it turns, where it falls to nothing, or where so little is left that it does not matter.
-func (c *curve) oldest() float64 {
+// ends is the age at which the curve comes to its rest: where it turns, where it falls to nothing, or where so little is left that it does not matter.
+func (c *curve) ends() float64 {
 	const end = 12
 	switch {
 	case c.b > 0: // n a age^(n-1) exp(-age^n) = b, on the falling side
@@ -102,15 +106,13 @@ func (c *curve) oldest() float64 {
 
 // left is the part of the water that is left at an age: the ratio, less what the fit leaves for ever. That rest is the fit's own; where beans rest is the isotherm's to tell.
 func (c *curve) left(age float64) float64 {
-	rest := c.ratio(c.oldest())
-	return between(0, (c.ratio(age)-rest)/(1-rest), 1)
+	return between(0, (c.ratio(math.Min(age, c.oldest))-c.rest)/(1-c.rest), 1)
 }
 
 // age is that at which so much is left.
 func (c *curve) age(left float64) float64 {
-	low, high := 0.0, c.oldest()
-	rest := c.ratio(high)
-	want := rest + left*(1-rest)
+	low, high := 0.0, c.oldest
+	want := c.rest + left*(1-c.rest)
 	if c.b == 0 {
 		return between(0, math.Pow(math.Max(0, -math.Log((want-c.c)/c.a)), 1/c.n), high)
 	}

@@ -221,8 +221,11 @@ func (l *Layer) hours() (since, season, clock float64) {
 	return since, l.loaded + since, math.Mod(l.loaded+since, 24)
 }
 
-// breathes brings the air of now to the probe.
+// breathes brings the air of now to the probe. A sibling in the sun has none.
 func (l *Layer) breathes() {
+	if l.fire == nil && l.hands == nil {
+		return
+	}
 	_, season, _ := l.hours()
 	t, rh, _, _ := l.season.at(season)
 	l.t, l.rh = t, rh

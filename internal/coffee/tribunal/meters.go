@@ -28,8 +28,8 @@ func (h *House) Idle() func(hours float64) (t, rh float64) {
 
 // meters are how a house measures moisture: a probe that lies in the layer, or a meter in a hand.
 //
-// Methods of moisture differ by 0.59 to 0.77 %wb from the oven (Cenicafé 2010, abstract), and a house sets its meter right once a season: 0.3 to 0.35 %wb off as a deviation, and by 2 to 3 % of what
-// it is above 11 (choice). A probe drifts by a tenth of a per cent in a week, feels warmth that it does not quite allow for, and lies otherwise after each turn (choice). Handfuls scatter by
+// Methods of moisture differ by 0.59 to 0.77 %wb from the oven (Cenicafé 2010, abstract), and a house sets its meters right now and then: 0.3 to 0.35 %wb off as a deviation, and by 2 to 3 % of what
+// it is above 11 (choice). A probe drifts by a tenth of a per cent in a week or two until it is set right after three, feels warmth that it does not quite allow for, and lies otherwise after each turn (choice). Handfuls scatter by
 // 0.2 to 0.4 %wb, more in wet beans that are unlike each other. Above 35 to 42 %wb a hand meter tells nothing, above 45 to 50 a probe (common practice).
 type meters struct {
 	hand, rod        moistureMeter
@@ -56,7 +56,7 @@ func (m *moistureMeter) shows(wet, scatter float64) (percent float64, tells bool
 type hands struct {
 	*meters
 	chance Draw
-	days   float64 // of the season so far
+	days   float64 // since the probe was set right
 	lies   float64 // %wb, since the last turn
 	reads  float64 // h of the next reading
 	read   bool    // now
@@ -77,8 +77,8 @@ func (s *hands) minute(l *Layer) {
 	if s == nil {
 		return
 	}
-	since, season, _ := l.hours()
-	s.days = season / 24
+	since, _, _ := l.hours()
+	s.days = math.Mod(l.loaded/24, 21) + since/24
 	if s.read = since >= s.reads; s.read {
 		s.next(l)
 	}
