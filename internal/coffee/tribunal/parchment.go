@@ -6,10 +6,13 @@ import "math"
 type Drying uint8
 
 const (
-	// FittedPage, FittedHenderson, FittedLogarithmic and FittedMidilli are the models that Phitakwinai 2019 fitted to parchment in a thin layer (table 2, as quoted), by equivalent time where the air changes.
+	// FittedPage is the model of Page 1949 as Phitakwinai 2019 fitted it to parchment in a thin layer (table 2, as quoted), by equivalent time where the air changes; so are the next three.
 	FittedPage Drying = iota
+	// FittedHenderson is that of Henderson and Pabis 1961.
 	FittedHenderson
+	// FittedLogarithmic is the logarithmic one.
 	FittedLogarithmic
+	// FittedMidilli is the modified one of Midilli, Kucuk, Yapar 2002.
 	FittedMidilli
 	// HullAndBean holds water in two parts in series: the bean gives it to the hull, the hull to the air (compartments as in Sharma, Kunze, Tolley 1982 for rice, from memory).
 	HullAndBean
