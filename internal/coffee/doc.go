@@ -13,7 +13,7 @@
 //
 // How far its forecasts go. They are judged on simulated tanks and layers of six sets, whose authors worked apart: those looked at while the first forecasters were made, those held out then, two that were sealed, the
 // verdict (all in tanktest and in the tests of rules/models), and the assize (package assize): twenty ordinary estates and twenty houses, moistures read by hand. All are opened by now, so what they say is better than what
-// a tank that nobody knows would. Goals: wash half way wrong by at most 45 min in every other tank, drying by at most 10 % of the time left, 80 % intervals that hold the truth in 70 to 90 %.
+// a tank that nobody knows would say; the tribunal, below, is the nearest to that. Goals: wash half way wrong by at most 45 min in every other tank, drying by at most 10 % of the time left, 80 % intervals that hold the truth in 70 to 90 %.
 //
 // Median error half way (with three tanks washed, or three layers dried, two on the assize), before the last change and now; part held at 25, 50 and 75 % of the way:
 //
@@ -24,6 +24,11 @@
 //	sealed      98 (98)             100 (100)   76, 71, 69     18 (29)             20 (28)   89, 95, 91
 //	verdict     58 (54)             47 (40)     90, 87, 91     21 (22)             21 (22)   70, 86, 80
 //	assize      54 (51)             36 (34)     95, 94, 89     59 (39)             20 (18)   88, 94, 90
+//
+// After that change the tribunal was asked once (package tribunal): twenty estates and thirty-five houses, four of whose seven laws are the published fits for parchment, and which dry slower than the trade says. The wash
+// was wrong half way by 53 min (52 with three washed), held 85, 78 and 79 %; drying in dryers by 14 % where a probe lies in the layer, held 77, 85, 93, and by 12 % where a meter comes by hand (14 with two layers
+// dried), held 81, 96, 88; set points changed later left out. Decks by 21 and 24 %. Who knows law, house and the air so far is off by 3 % in dryers, so what is missing is the law of the beans. A first layer of which nothing
+// was measured yet is foreseen by the trade alone, and was held in 1 of 10.
 //
 // When they were first asked, with the forecasters of then: wash 171 min on the opened set, 96 on the sealed; drying 52 % on the verdict. So the goal of the wash is met on the assize, and on three others where three tanks were washed; that of drying on
 // the first set only.

@@ -1,5 +1,5 @@
-// Package tribunal is a set of fermentation tanks and drying layers on which the forecasters of internal/coffee and rules/models are judged once. Who wrote it had read neither of them. It is sealed until it is asked; after that it may
-// be looked at, and the next improvement wants a new one. Tests only.
+// Package tribunal is a set of fermentation tanks and drying layers on which the forecasters of internal/coffee and rules/models are judged once. Who wrote it had read neither of them. It was asked once, on
+// 30 November 2026, and is opened since: the next improvement wants a new one. Tests only.
 //
 // It stands for what a small estate of washed coffee has. Five laws of souring stand in four kinds of tanks, seven laws of drying in five places; each pair is one estate with weather, habits and probes
 // of its own, where lots follow one another, so that something can be learnt. Nothing here uses a formula of package coffee. Truth holds no chance once a lot is made: only probes and people do.
