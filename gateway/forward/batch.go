@@ -1,7 +1,8 @@
 package forward
 
 // batch is readings to write, and the receipts to hand back then. Its lines lie series by series, in the order of time as they came: a store looks up
-// the series of each line, and has a quarter less work where it is that of the line before (measured with victoria-metrics 1.79.5).
+// the series of each line, and has less work where it is that of the line before: a quarter less in posts of 4,096 lines made beforehand, 3 to 19 % in
+// the whole chain beside other work (measured with victoria-metrics 1.79.5).
 type batch struct {
 	rows     []row
 	firsts   []int // places of the first rows of each series
