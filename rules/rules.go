@@ -14,6 +14,9 @@ import (
 // Plan is a rules file that was found good; see rules/check for its parts.
 type Plan = check.Plan
 
+// OnceGC is the percentage of the garbage collector for a program that loads one file and ends, as a compiler has it: what the load leaves behind goes with the program.
+const OnceGC = check.OnceGC
+
 // Load reads the file main of fsys and all that it includes, names or uses, and checks it against what parts, buses and channels declare.
 // The plan is nil if the list holds an error. The sources are for printing the list.
 func Load(fsys fs.FS, main string, vocabulary []phrase.Declaration) (*Plan, diag.List, diag.Sources) {

@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"runtime/debug"
 	"slices"
 	"strings"
 
@@ -63,6 +64,7 @@ func checkRules(_ context.Context, io IO, args []string) error {
 	if len(words) != 1 {
 		return fmt.Errorf("%w: it takes one rules file", errUse)
 	}
+	defer debug.SetGCPercent(debug.SetGCPercent(rules.OnceGC))
 	l, err := loadRules(words[0])
 	if err != nil {
 		return err

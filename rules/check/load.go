@@ -52,6 +52,9 @@ type checker struct {
 	noHours     bool                     // a watch has hours that could not be read, which was said
 }
 
+// OnceGC is the percentage of the garbage collector for a program that loads one file and ends, as a compiler has it: what the load leaves behind goes with the program. Chosen.
+const OnceGC = 400
+
 // Load reads the main file and all that it names, checks it against the vocabulary of parts, buses and channels, and gives the plan; nil
 // if the list holds an error. The sources are for printing the list.
 func Load(fsys fs.FS, main string, declared []phrase.Declaration) (*Plan, diag.List, diag.Sources) {
