@@ -29,6 +29,8 @@ const (
 	latelyStep = 20 * time.Second
 	// coolNight is by how much a tank was cooler when it was filled than the truth reckons, K for each hour since; it is as warm as that says when it begins.
 	coolNight = 0.26
+	// dryerOpened is by how much the truth begins below the set point: somebody has just looked at the bed.
+	dryerOpened = 3
 )
 
 // Lately plays the last day of all stations into history and models, as it led to the truth of NewTruth, so that the estate begins as one that has been watched. It wants what Begin wrote.
@@ -136,7 +138,7 @@ func (l *lately) show(t *Truth, d drying) {
 	t.Deck.Moisture, t.Dryer.Moisture = d.deck, d.dryer
 	t.Deck.shine(t.Yard, t.sun())
 	t.Deck.warm(latelyStep.Seconds(), t.sun())
-	t.Dryer.Air = dryerSetpoint + 0.6*math.Sin(t.Now.Hours()*4)
+	t.Dryer.Air = dryerSetpoint + 0.6*math.Sin(t.Now.Hours()*4) - dryerOpened*math.Exp(5*t.Now.Hours())
 	for i, lot := range Lots[:len(t.Tanks)] {
 		tank := Tank{PH: rinsePH, Celsius: t.Yard.Celsius}
 		if soaked := time.Duration(lot.Hours*float64(time.Hour)) + t.Now; soaked >= 0 {
