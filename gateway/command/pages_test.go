@@ -874,7 +874,8 @@ func (v visitor) pictures(path, ready, language string, d device, file string) {
 	height, err := chromedp.Run(v.tab, chromedp.Evaluate[int64]("Math.min(document.documentElement.scrollHeight, 6000)"))
 	v.must(err)
 	v.must(chromedp.Do(v.tab, chromedp.EmulateViewport(d.width, height)))
-	time.Sleep(700 * time.Millisecond) // curves come after the page
+	v.sees(`!document.querySelector(".course.coming")`) // courses come after the page
+	time.Sleep(700 * time.Millisecond)                  // and curves
 	picture, err := chromedp.Run(v.tab, chromedp.CaptureScreenshot())
 	v.must(err)
 	v.must(os.WriteFile(file, picture, 0o600))
