@@ -28,7 +28,7 @@ export GOTOOLCHAIN
 
 say "Debian packages"
 missing=""
-for p in mosquitto mosquitto-clients victoria-metrics prometheus chromium poppler-utils python3-pymodbus python3-serial-asyncio libmodbus-dev mbpoll jq smstools gammu openssh-client gcc libc6-dev; do
+for p in argon2 curl openssl mosquitto mosquitto-clients victoria-metrics prometheus chromium poppler-utils python3-pymodbus python3-serial-asyncio libmodbus-dev mbpoll jq smstools gammu openssh-client gcc libc6-dev; do
 	dpkg -s "$p" >/dev/null 2>&1 || missing="$missing $p"
 done
 # libmodbus' test server lies with its documentation, which slim systems leave out.
