@@ -666,7 +666,11 @@ func TestPages_early(t *testing.T) {
 	if testing.Short() || raced {
 		t.Skip("a browser is slow")
 	}
-	v := visitor{t, browser.Open(t, index), startMill(t, peers.FreeAddress(t), t.TempDir(), 30)}
+	folder := t.TempDir() // of an estate that was not watched yesterday
+	if err := estate.Begin(folder, demoBegins); err != nil {
+		t.Fatal(err)
+	}
+	v := visitor{t, browser.Open(t, index), startMill(t, peers.FreeAddress(t), folder, 30)}
 	v.device(1440, "light")
 	_, err := chromedp.Call(v.tab, network.EmulateNetworkConditionsByRule, network.EmulateNetworkConditionsByRuleParams{
 		MatchedNetworkConditions: []*network.Conditions{{Latency: 400, DownloadThroughput: 50e3, UploadThroughput: 50e3}}})

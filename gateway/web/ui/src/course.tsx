@@ -10,7 +10,7 @@ import type { Curve, Point, Value } from "./types";
 const wide = matchMedia("(min-width: 1100px)");
 /** How far the axis may reach back, in hours, with the pause between its marks in minutes. */
 const axes = [{ hours: 1 / 3, mark: 5 }, { hours: 1, mark: 15 }, { hours: 3, mark: 60 }, { hours: 12, mark: 180 }] as const;
-const columns = 200;
+const columns = 120;
 
 export type Axis = (typeof axes)[number];
 
