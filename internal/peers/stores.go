@@ -66,20 +66,19 @@ bind-address = %q
   bind-address = %q
   auth-enabled = true
   log-enabled = false
-  %s
 `
 
-// StartInflux starts influxd with a database "mill"; further lines go into its [http] section.
-func StartInflux(t testing.TB, http ...string) *Influx {
+// StartInflux starts influxd with a database "mill", with more of an environment if wanted.
+func StartInflux(t testing.TB, env ...string) *Influx {
 	t.Helper()
 	program, folder, address := find(t, "influxd"), t.TempDir(), FreeAddress(t)
 	in := func(name string) string { return filepath.Join(folder, name) }
-	config := fmt.Sprintf(influxConfig, FreeAddress(t), in("meta"), in("data"), in("wal"), address, strings.Join(http, "\n  "))
+	config := fmt.Sprintf(influxConfig, FreeAddress(t), in("meta"), in("data"), in("wal"), address)
 	if err := os.WriteFile(in("influxd.conf"), []byte(config), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	i := &Influx{URL: "http://" + address, Bucket: "mill", Token: "gateway:writes"}
-	i.Server = start(t, "influxd", folder, answers(i.URL+"/health"), program, "-config", in("influxd.conf"))
+	i.Server = startIn(t, env, "influxd", folder, answers(i.URL+"/health"), program, "-config", in("influxd.conf"))
 	for _, q := range []string{`CREATE USER admin WITH PASSWORD 'admin' WITH ALL PRIVILEGES`, `CREATE DATABASE mill`,
 		`CREATE USER gateway WITH PASSWORD 'writes'`, `GRANT WRITE ON mill TO gateway`} {
 		i.Query(t, q)
