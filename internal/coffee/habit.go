@@ -31,7 +31,7 @@ const (
 	habitPaces = 0.1  // the least
 	habitLate  = 0.2  // of what a layer's forecasts were off by: the ways learn too
 	habitFar   = 1.0  // of a logarithm: one layer says no more
-	hindsStay  = 8.0  // h that a layer has to lie for
+	hindsStay  = 8    // h that a layer has to lie for
 	layerHinds = 48
 	layerStep  = 1.0 // of the logarithm, if all forecasts of a layer missed
 )
@@ -64,13 +64,13 @@ func (k *Hindsights) add(h Hindsight) {
 // Habit lets the layer be forecast as the estate's others went; to be called before Begin, and after a pause.
 func (l *Layer) Habit(h *LayerHabit) { l.habit, l.ready = h, false }
 
-// With is the habit after one more layer, which came to its target now.
-func (h LayerHabit) With(l *Layer) LayerHabit {
-	ended := float64(l.Passed)
+// With is the habit after one more layer, which came to its target lately or is near to it.
+func (h LayerHabit) With(l *Layer, target DryBasis) LayerHabit {
 	l.settle()
-	if l.blind || ended < hindsStay {
+	if l.blind || l.Passed < hindsStay {
 		return h
 	}
+	ended := l.came(target)
 	n := float64(h.Layers + 1)
 	h.learnWays(l, n)
 	before := h.Late
@@ -82,7 +82,7 @@ func (h LayerHabit) With(l *Layer) LayerHabit {
 		}
 	}
 	if told > 0 {
-		h.Wider = h.Wider.afterLayer(l, before)
+		h.Wider = h.Wider.afterLayer(l, ended, before)
 		h.Late += habitLate * (off/told - h.Late)
 	}
 	h.Layers++
@@ -115,8 +115,7 @@ func (h *LayerHabit) learnWays(l *Layer, n float64) {
 }
 
 // afterLayer is it after one more layer, whose forecasts were moved by late. It never comes below the usual: a few layers are no proof that the next is foreseen better.
-func (w Wider) afterLayer(l *Layer, late float64) Wider {
-	ended := float64(l.Passed)
+func (w Wider) afterLayer(l *Layer, ended, late float64) Wider {
 	n, tooEarly, tooLate := 0.0, 0.0, 0.0
 	for _, k := range l.Hinds.Kept[:l.Hinds.N] {
 		if part := k.Hours / ended; !(part >= hindsFrom && part <= hindsTo) {

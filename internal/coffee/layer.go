@@ -298,3 +298,29 @@ func (l *Layer) good(i int) float64 {
 	w := &l.ways[i]
 	return l.habit.Chances[i] - (layerTail+2)/2*math.Log(1+w.prior/layerTail) - (layerFree+l.values)/2*math.Log(layerFree+w.misfit)
 }
+
+// came is when the layer came to a moisture, h since its beginning, by the curves through all that was measured: one reading errs by hours where little falls. One that is not yet there goes on in the air of its last hour.
+func (l *Layer) came(to DryBasis) float64 {
+	const further = 24 // h
+	n := len(l.Hours)
+	best, total, sum := math.Inf(-1), 0.0, 0.0
+	for i := range l.ways {
+		best = max(best, l.good(i))
+	}
+	for i := range l.ways {
+		w := &l.ways[i]
+		m, pace, d, at := w.start, math.Exp(w.pace), &l.drives[w.sun], float64(n+further)
+		for h := range n + further {
+			k := min(h, n-1)
+			next := w.step(m, pace*d.driven[w.power][k], d.ends[k])
+			if next <= float64(to) {
+				at = float64(h) + max(0, m-float64(to))/max(1e-9, m-next)
+				break
+			}
+			m = next
+		}
+		weight := math.Exp(l.good(i) - best)
+		total, sum = total+weight, sum+weight*at
+	}
+	return float64(l.Passed-n) + sum/total
+}

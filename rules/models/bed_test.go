@@ -445,13 +445,13 @@ func TestBed_teaches(t *testing.T) {
 	}
 }
 
-// A layer that is taken away as soon as a hand meter shows that it is dry, or nearly, teaches; one that is moved on wet does not, nor one that lay on after its last reading.
+// A layer that is taken away once a hand meter shows that it is dry, or nearly, teaches; one that is moved on wet does not.
 func TestBed_teachesAtTheEnd(t *testing.T) {
 	for _, c := range []struct {
 		last  float64 // %wb, the last reading
 		later time.Duration
 		want  int
-	}{{10.8, 0, 1}, {11.3, 0, 1}, {11.3, 5 * time.Hour, 0}, {14, 0, 0}} {
+	}{{10.8, 0, 1}, {11.3, 0, 1}, {11.3, 5 * time.Hour, 1}, {13, 0, 1}, {14, 0, 0}} {
 		station := one("dryer-1", "dryer")
 		delete(station.Measured, "moisture")
 		f := start(t, site(station))
