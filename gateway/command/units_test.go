@@ -1,8 +1,11 @@
 package command
 
 import (
+	"bytes"
 	"fmt"
 	"math"
+	"os"
+	"path/filepath"
 	"testing"
 
 	"github.com/chromedp/chromedp"
@@ -97,4 +100,40 @@ func TestPages_units(t *testing.T) {
 	ben.open("/lot/126")
 	ben.presses("The record of this lot, to print")
 	ben.sees(`document.readyState == "complete" && /deck A bean temperature is 40\.6 °C, limit 40\.0 °C/.test(document.body.innerText) && /259\.0 kg/.test(document.body.innerText)`)
+}
+
+// Aim: on an estate that shows °F, who chooses °C has temperatures turned as temperatures and differences as differences, which are in K: °F is said of both.
+func TestPages_unitsOfAnEstateInFahrenheit(t *testing.T) {
+	if testing.Short() || raced {
+		t.Skip("a browser is slow")
+	}
+	folder := folderWith(t, "")
+	file := filepath.Join(folder, "fern-hollow.rules")
+	text, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(file, bytes.Replace(text, []byte("site fern-hollow\n"), []byte("site fern-hollow\n    show            °F\n"), 1), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	m := startMill(t, peers.FreeAddress(t), folder, 1)
+	ana, ben := visitor{t, browser.Open(t, index), m}, visitor{t, browser.Open(t, index), m}
+	ana.device(1440, "light")
+	ana.open("/")
+	ana.sees(leading("Dryer 1", "°F"))
+	ana.presses("Units: as the estate")
+	ana.sees(leading("Dryer 1", "°C"))
+	ben.device(1440, "light")
+	shows := func(unit string) string {
+		return fmt.Sprintf(`document.querySelector("main").innerText.match(/(-?[\d.]+)\s*%s/)?.[1]`, unit)
+	}
+	const point = "/point/tank-1/warmer-than-start"
+	ana.open(point)
+	ana.sees(shows("K"))
+	ben.open(point)
+	ben.sees(shows("°F"))
+	// The tank warms by less than this between two looks.
+	if k, f := ana.number(shows("K")), ben.number(shows("°F")); math.Abs(k*1.8-f) > 0.5 {
+		t.Errorf("the tank is warmer than at its start by %.1f K and by %.1f °F, which are %.1f K", k, f, f/1.8)
+	}
 }

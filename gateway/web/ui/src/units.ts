@@ -17,10 +17,15 @@ const toMetric: Record<string, Turn> = {
   "lb": { by: poundKg, add: 0, unit: "kg" },
 };
 
+// °F is said of a temperature and of a difference of two; the latter has no zero to move.
+const difference: Turn = { by: 1 / 1.8, add: 0, unit: "K" };
+const differences = new Set<string>();
+
 let chosen: Units = "site";
 export function choose(u: Units): void { chosen = u; }
 
-function turnOf(unit: string): Turn | undefined {
+function turnOf(unit: string, point = ""): Turn | undefined {
+  if (chosen === "metric" && unit === "°F" && differences.has(point)) return difference;
   return chosen === "us" ? toUs[unit] : chosen === "metric" ? toMetric[unit] : undefined;
 }
 
@@ -38,7 +43,7 @@ function turnAmount(text: string, unit: string, t: Turn): string {
 }
 
 function turnPoint(p: Point): Point {
-  const t = turnOf(p.unit);
+  const t = turnOf(p.unit, p.name);
   if (!t) return p;
   const band = (b: Band): Band => ({ low: turned(b.low, t), high: turned(b.high, t) });
   const limit = (l: Limit): Limit => ({ ...l, value: turned(l.value, t), text: turnAmount(l.text, p.unit, t) });
@@ -48,10 +53,10 @@ function turnPoint(p: Point): Point {
 
 const plans = new WeakMap<object, { units: Units; plan: Frame["plan"] }>();
 
-/** Amounts within a sentence of the program: "tank-1/temperature is 24.1 °C, limit 22.0 °C". */
+/** Amounts within a sentence of the program: "tank-1/temperature is 24.1 °C, limit 22.0 °C". °F stays: nothing there tells a temperature from a difference. */
 export function turnSentence(text: string): string {
   return chosen === "site" ? text : text.replace(/(-?\d+(?:\.\d+)?) (°[CF](?:\/min|\/h)?|K|kg|lb)(?![\w/])/g, (amount, n: string, unit: string) => {
-    const t = turnOf(unit);
+    const t = unit === "°F" ? undefined : turnOf(unit);
     return t ? `${turnText(n, t)} ${t.unit}` : amount;
   });
 }
@@ -61,23 +66,25 @@ export function inUnits(frame: Frame): Frame {
   if (chosen === "site") return frame;
   let known = plans.get(frame.plan);
   if (known?.units !== chosen) {
+    differences.clear();
+    for (const p of frame.plan.points) if (p.quantity === "difference") differences.add(p.name);
     known = { units: chosen, plan: { ...frame.plan, points: frame.plan.points.map(turnPoint) } };
     plans.set(frame.plan, known);
   }
   const values: Record<string, Value> = { ...frame.values };
   for (const p of frame.plan.points) {
-    const t = turnOf(p.unit), v = values[p.name];
+    const t = turnOf(p.unit, p.name), v = values[p.name];
     if (t && v && v.number !== null) values[p.name] = { ...v, number: turned(v.number, t), text: turnText(v.text, t) };
   }
   const alarms = frame.alarms.map((a) => ({ ...a, because: turnSentence(a.because), values: a.values.map((v) => {
-    const t = turnOf(v.unit);
+    const t = turnOf(v.unit, v.point);
     return t ? { ...v, unit: t.unit, text: turnText(v.text, t), ...(v.limit && { limit: turnText(v.limit, t) }) } : v;
   }) }));
   return { ...frame, plan: known.plan, values, alarms };
 }
 
 export function turnCurve(c: Curve): Curve {
-  const t = turnOf(c.unit);
+  const t = turnOf(c.unit, c.point);
   if (!t) return c;
   const all = (list: number[]) => list.map((n) => turned(n, t));
   return { ...c, unit: t.unit, low: all(c.low), high: all(c.high), last: all(c.last) };
