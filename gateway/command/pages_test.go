@@ -787,6 +787,19 @@ func TestPages_access(t *testing.T) {
 			}
 		})
 	}
+	t.Run("wall", func(t *testing.T) { // where letters are larger
+		v := visitor{t, first.tab, m}
+		v.run(`localStorage.setItem("size", "wall")`)
+		for _, p := range pages[:6] { // those that people live by
+			for _, width := range []int64{1280, 1920} {
+				v.holds(device{width, 1, "dark", "reduce"})
+				v.open(p.path)
+				v.sees(p.ready)
+				v.sees(`document.documentElement.className.includes("wall")`)
+				v.fits(fmt.Sprint(p.name, " at ", width))
+			}
+		}
+	})
 }
 
 // axeCore is the script of axe-core.
@@ -818,6 +831,12 @@ func (v visitor) accessible(axe, at string) {
 	for _, s := range small {
 		v.Errorf("%s: too small to press: %s", at, s)
 	}
+	v.fits(at)
+}
+
+// fits reports sideways scrolling.
+func (v visitor) fits(at string) {
+	v.Helper()
 	if wide, err := chromedp.Run(v.tab, chromedp.Evaluate[bool]("document.documentElement.scrollWidth > document.documentElement.clientWidth")); err != nil || wide {
 		v.Errorf("%s: it scrolls sideways (%v)", at, err)
 	}

@@ -4,10 +4,11 @@
 import { useEffect, useRef, useState } from "preact/hooks";
 import { fetchCurves, gapAfter } from "./curve";
 import { useHere } from "./context";
+import { room } from "./room";
 import { hour, type Now } from "./say";
 import type { Curve, Point, Value } from "./types";
 
-const wide = matchMedia("(min-width: 1100px)");
+const isWide = () => room() >= 1100;
 /** How far the axis may reach back, in hours, with the pause between its marks in minutes. */
 const axes = [{ hours: 1 / 3, mark: 5 }, { hours: 1, mark: 15 }, { hours: 3, mark: 60 }, { hours: 12, mark: 180 }] as const;
 const columns = 120;
@@ -21,11 +22,11 @@ export function axisOf(oldest: number, now: number): Axis {
 
 /** True while there is room. */
 export function useWide(): boolean {
-  const [is, set] = useState(wide.matches);
+  const [is, set] = useState(isWide());
   useEffect(() => {
-    const look = () => set(wide.matches);
-    wide.addEventListener("change", look);
-    return () => wide.removeEventListener("change", look);
+    const look = () => set(isWide());
+    addEventListener("resize", look);
+    return () => removeEventListener("resize", look);
   }, []);
   return is;
 }
@@ -47,7 +48,7 @@ export function Hours({ axis }: { axis: Axis | null }) {
   if (!axis) return <p class="hours" role="status">{words.hoursCome}</p>;
   return (
     <div class="hours" role="img" aria-label={words.lastHours(axis.hours)}>
-      {marks(now, axis).filter((m) => m.at > 4 && m.at < 72).map((m) => <span style={{ left: `${m.at}%` }}>{m.text}</span>)}
+      {marks(now, axis).filter((m) => m.at > 4 && m.at < (room() < 1400 ? 55 : 72)).map((m) => <span style={{ left: `${m.at}%` }}>{m.text}</span>)}
       <b>{hour(now.wall, now)}</b>
     </div>
   );
@@ -139,8 +140,8 @@ function Drawn({ point, courses }: { point: Point; courses: Courses }) {
   const standing = present ? [present.value] : [];
   const low = seen ? Math.min(...seen.low, ...standing) : 0, high = seen ? Math.max(...seen.high, ...standing) : 1;
   const finest = point.range ? (point.range.high - point.range.low) / 4 : 0;
-  const room = Math.max((high - low) * 0.15, (finest - (high - low)) / 2, 1e-6);
-  const bottom = low - room, top = high + room;
+  const spare = Math.max((high - low) * 0.15, (finest - (high - low)) / 2, 1e-6);
+  const bottom = low - spare, top = high + spare;
   const y = (value: number) => Math.max(4, Math.min(96, 92 - ((value - bottom) / (top - bottom)) * 84));
   return (
     <span class="course">

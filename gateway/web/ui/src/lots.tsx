@@ -5,6 +5,7 @@ import { useBook, type Mark, type Stay, type WayOfLots } from "./books";
 import { useHere } from "./context";
 import { forecastOf, waitsOf, type Wait } from "./forecast";
 import { joined } from "./marks";
+import { room } from "./room";
 import { atWall, begins, dayOf, hour, length, list, type Now } from "./say";
 import type { Station } from "./types";
 import { weight } from "./units";
@@ -42,12 +43,12 @@ function useGrid(w: Window, days: number): { at: number; text: string; strong: b
 function Hours({ grid, w }: { grid: ReturnType<typeof useGrid>; w: Window }) {
   const { now } = useHere();
   const x = w.at(w.now);
-  const narrow = innerWidth < 760, room = narrow ? 13 : innerWidth < 1000 ? 8 : 5;
-  const before = narrow ? 17 : innerWidth < 1000 ? 13 : 7, after = innerWidth < 1400 ? room * 0.8 : 3.4; // what the hour of now covers, and the name of a day
+  const narrow = room() < 760, name = narrow ? 13 : room() < 1000 ? 8 : 5;
+  const before = narrow ? 17 : room() < 1000 ? 13 : 7, after = room() < 1400 ? name * 0.8 : 3.4; // what the hour of now covers, and the name of a day
   const few = grid.filter((g) => g.text).length > (narrow ? 6 : 12) ? 2 : 1;
   return (
     <div class="ruler" aria-hidden="true">
-      {grid.filter((g) => g.text).filter((g, i) => i % few === 0 && g.at > -1 && (g.at < x - before || g.at > x + after) && g.at < 100 - room).map((g) => <span class={g.strong ? "day" : ""} style={{ left: `${g.at}%` }}>{g.text}</span>)}
+      {grid.filter((g) => g.text).filter((g, i) => i % few === 0 && g.at > -1 && (g.at < x - before || g.at > x + after) && g.at < 100 - name).map((g) => <span class={g.strong ? "day" : ""} style={{ left: `${g.at}%` }}>{g.text}</span>)}
       {x > 0 && x < 100 && <b style={{ left: `${x}%` }}>{hour(w.now, now)}</b>}
     </div>
   );
@@ -61,13 +62,13 @@ function Band({ stay, station, w }: { stay: Stay; station: Station; w: Window })
   const name = stay.to
     ? words.bandWas(stay.lot, station.title, atWall(stay.from, now), atWall(stay.to, now))
     : words.bandIs(stay.lot, station.title, atWall(stay.from, now));
-  const room = to - from > (innerWidth < 760 ? 10 : 3);
+  const fits = to - from > (room() < 760 ? 10 : 3);
   return (
     <>
-    {!room && !stay.to && from > 4 && <span class="beside" style={{ left: `${from}%` }} aria-hidden="true">{stay.lot}</span>}
+    {!fits && !stay.to && from > 4 && <span class="beside" style={{ left: `${from}%` }} aria-hidden="true">{stay.lot}</span>}
     <Go to={`/lot/${encodeURIComponent(stay.lot)}`} class={`band${stay.to ? "" : " lasts"}${w.at(stay.from) < 0 ? " before" : ""}`}
       style={{ left: `${from}%`, width: `${to - from}%` }} label={name + kg}>
-      {room && <span>{stay.lot}</span>}
+      {fits && <span>{stay.lot}</span>}
     </Go>
     </>
   );
@@ -131,7 +132,7 @@ function Row({ station, way, w }: { station: Station; way: WayOfLots; w: Window 
 
 /** The thin lines by which a lot goes from one station to the next, and the dotted ones of those that wait: to the place and hour at which they can go on, without an end where nobody knows it. */
 function Lines({ rows, way, waits, w }: { rows: Station[]; way: WayOfLots; waits: Wait[]; w: Window }) {
-  const y = (name: string) => rows.findIndex((s) => s.name === name) + (innerWidth < 760 ? 0.74 : 0.6);
+  const y = (name: string) => rows.findIndex((s) => s.name === name) + (room() < 760 ? 0.74 : 0.6);
   const curve = (x1: number, y1: number, x2: number, y2: number) => {
     const bend = Math.max(0.4, (x2 - x1) / 2);
     return `M${x1.toFixed(2)} ${y1} C${(x1 + bend).toFixed(2)} ${y1} ${(x2 - bend).toFixed(2)} ${y2} ${x2.toFixed(2)} ${y2}`;
@@ -229,7 +230,7 @@ export function LotsBeside() {
 
 export function LotsPage() {
   const { frame, words } = useHere();
-  const [days, setDays] = useState(innerWidth < 760 ? 3 : 7);
+  const [days, setDays] = useState(room() < 760 ? 3 : 7);
   const [moved, move] = useState(0);
   const lots = new Set(frame.stations.filter((s) => s.lot).map((s) => s.lot)).size;
   return (

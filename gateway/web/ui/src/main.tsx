@@ -121,6 +121,7 @@ function Foot({ language, setLanguage, units, setUnits, heldFor, hold }: Choices
   const [asking, ask] = useState(false);
   useEffect(() => {
     document.documentElement.className = [light === "auto" ? "" : light, size === "wall" ? "wall" : ""].join(" ").trim();
+    dispatchEvent(new Event("resize")); // there is room for more or less now
   }, [light, size]);
   const watched = frame.prompts.some((p) => p.id.startsWith("nobody-outside-watches")); // said there
   const troubles = frame.links.filter((l) => !l.set && l.kind === "watcher" && !watched || l.set && !l.works || l.waiting > 0 && l.kind !== "broker");

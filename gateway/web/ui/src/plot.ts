@@ -5,6 +5,7 @@ import type { Mark } from "./books";
 import { gapAfter, measured } from "./curve";
 import { joined } from "./marks";
 import type { Forecast } from "./forecast";
+import { letters } from "./room";
 import type { Curve, Point } from "./types";
 
 /** All that is drawn. Times are Unix seconds unless said otherwise. */
@@ -66,7 +67,7 @@ function scaleOf({ point, curve: c, beside, raw }: Drawing): [number, number] {
 
 /** The limits as strokes, and what they are called: those of one value together, none upon another. What finds no room is said below the drawing. */
 function limits(point: Point, u: uPlot): void {
-  const { ctx } = u, { left, top, width, height } = u.bbox, px = devicePixelRatio;
+  const { ctx } = u, { left, top, width, height } = u.bbox, px = devicePixelRatio * letters();
   const at = (v: number) => u.valToPos(v, "y", true);
   ctx.strokeStyle = ctx.fillStyle = ink("ink");
   ctx.lineWidth = 1.4 * px;
@@ -96,7 +97,7 @@ function limits(point: Point, u: uPlot): void {
 
 /** Draws what lies behind the curve: normal band, limits with their names, and stretches in which nothing is known. */
 function behind({ point, curve: c }: Drawing, u: uPlot): void {
-  const { ctx } = u, { left, top, width, height } = u.bbox, px = devicePixelRatio;
+  const { ctx } = u, { left, top, width, height } = u.bbox, px = devicePixelRatio * letters();
   const y = (v: number) => u.valToPos(v, "y", true);
   const inside = (v: number) => Math.max(top, Math.min(top + height, v));
   ctx.save();
@@ -142,7 +143,7 @@ function trace(u: uPlot, c: Curve, shift: number, value: (i: number) => number):
 
 /** What is compared lies behind the course itself: another night dashed, the uncorrected course thin. */
 function others(d: Drawing, u: uPlot): void {
-  const { ctx } = u, { left, top, width, height } = u.bbox, px = devicePixelRatio;
+  const { ctx } = u, { left, top, width, height } = u.bbox, px = devicePixelRatio * letters();
   ctx.save();
   ctx.beginPath();
   ctx.rect(left, top, width, height);
@@ -163,7 +164,7 @@ function others(d: Drawing, u: uPlot): void {
 /** The stretch in which the stay ends, by the forecast, with its likeliest moment. */
 function ahead(d: Drawing, u: uPlot): void {
   if (!d.forecast) return;
-  const { ctx } = u, { left, top, width, height } = u.bbox, px = devicePixelRatio;
+  const { ctx } = u, { left, top, width, height } = u.bbox, px = devicePixelRatio * letters();
   const at = (wall: number) => Math.max(left, Math.min(left + width, u.valToPos(wall / 1000, "x", true)));
   const from = at(d.forecast.early), to = at(d.forecast.late), mid = at(d.forecast.at);
   if (mid <= left || mid >= left + width || d.forecast.at / 1000 < d.now + (d.to - d.from) * 0.02) return;
@@ -201,7 +202,7 @@ function ahead(d: Drawing, u: uPlot): void {
 
 /** Now is an ink stroke over the whole height; alarms stand on the upper edge, what people did on the lower. */
 function edges(d: Drawing, u: uPlot): void {
-  const { ctx } = u, { left, top, width, height } = u.bbox, px = devicePixelRatio;
+  const { ctx } = u, { left, top, width, height } = u.bbox, px = devicePixelRatio * letters();
   const inside = (x: number) => x >= left - px && x <= left + width + px;
   ctx.save();
   ctx.setLineDash([]); // the last line drawn was the dashed one
@@ -251,7 +252,8 @@ export function draw(at: HTMLElement, d: Drawing): { show: (from: number, to: nu
   const make = () => {
     begun = performance.now();
     plot?.destroy();
-    const axis = { stroke: ink("soft"), font: "13px system-ui, sans-serif", grid: { stroke: ink("hair"), width: 0.7 }, ticks: { show: false } };
+    const size = letters();
+    const axis = { stroke: ink("soft"), font: `${13 * size}px system-ui, sans-serif`, grid: { stroke: ink("hair"), width: 0.7 }, ticks: { show: false } };
     plot = new uPlot({
       width: at.clientWidth,
       height: Math.max(220, Math.min(at.classList.contains("large") ? innerHeight * 0.55 : 450, at.clientWidth * (at.classList.contains("large") ? 0.6 : 0.52))),
@@ -260,8 +262,8 @@ export function draw(at: HTMLElement, d: Drawing): { show: (from: number, to: nu
       tzDate: (s) => d.site(s * 1000) ?? uPlot.tzDate(new Date(s * 1000), d.zone),
       scales: { x: { range: () => view }, y: { range: () => scaleOf(d) } },
       axes: [
-        { ...axis, space: 80, values: (_u, ticks) => ticks.map((t) => (view[1] - view[0] > 86400 ? d.moment : d.hour)(t * 1000)) },
-        { ...axis, size: 48, values: (_u, ticks) => ticks.map((t) => t.toFixed(decimalsOf(ticks))) },
+        { ...axis, space: 80 * size, size: 50 * size, values: (_u, ticks) => ticks.map((t) => (view[1] - view[0] > 86400 ? d.moment : d.hour)(t * 1000)) },
+        { ...axis, size: 48 * size, values: (_u, ticks) => ticks.map((t) => t.toFixed(decimalsOf(ticks))) },
       ],
       series: [
         {},
