@@ -17,8 +17,50 @@ const (
 	trendQuick = 0.5 // h
 	trendSlow  = 3.0 // h
 	trendFades = 2.0 // h
-	agingHours = 12  // of what is ahead: after that it goes on as in the last one
+	agingHours = 24  // of what is ahead: after that it goes on as in the last one
 )
+
+// Warming is how much warmer the mass of an estate's own tanks got in each hour since loading, K: they are filled at about the same hour of a day, so evening, night and the warmth of souring come
+// alike. It is plain data, so that it can be kept.
+type Warming struct {
+	Change [warmingHours]float64
+	Tanks  [warmingHours]int // that lasted so long
+}
+
+const (
+	warmingHours = 36
+	warmingNone  = 0.5 // tanks that no change counts for; chosen
+)
+
+// since is the change since loading, K.
+func (w *Warming) since(hours float64) (sum float64) {
+	for i := 0; i < warmingHours && float64(i) < hours; i++ {
+		sum += w.Change[i] * min(1, hours-float64(i))
+	}
+	return sum
+}
+
+// after is it after one more tank.
+func (w Warming) after(t *hourly) Warming {
+	for i := range max(0, t.n-1) {
+		w.Tanks[i]++
+		w.Change[i] += (t.celsius[i+1] - t.celsius[i] - w.Change[i]) / (float64(w.Tanks[i]) + warmingNone)
+	}
+	return w
+}
+
+// hourly are the temperatures at the hours since loading, °C.
+type hourly struct {
+	celsius [warmingHours + 1]float64
+	n       int
+}
+
+func (t *hourly) add(hours, celsius float64) {
+	for t.n < len(t.celsius) && float64(t.n) < hours {
+		t.celsius[t.n] = celsius
+		t.n++
+	}
+}
 
 // add lets hours pass at a temperature.
 func (w *trend) add(hours, celsius float64) {
@@ -35,14 +77,14 @@ func (w *trend) slope() float64 { return (w.quick - w.slow) / (trendSlow - trend
 // aging is how much older a mass is after each hour to come, h at the reference temperature.
 type aging [agingHours + 1]float64
 
-// look works out how the mass ages if its temperature goes on from t as it went lately, ever slower.
+// look works out how the mass ages if its temperature goes on from t as that of the estate's own tanks did, and as it went lately beside them, ever slower.
 func (s *Souring) look(t units.Celsius) {
-	turns := s.warmth.slope() * trendFades
-	for q := range s.ahead {
-		speed, quickens := s.speed(q, t), math.Log(s.q10(q))/10
-		for h := range agingHours {
-			warmer := turns * (1 - math.Exp(-(float64(h)+0.5)/trendFades))
-			s.ahead[q][h+1] = s.ahead[q][h] + speed*math.Exp(quickens*warmer)
+	turns, now := s.warmth.slope()*trendFades, s.warming.since(s.past.hours)
+	for h := range agingHours {
+		next := float64(h) + 0.5
+		warmer := turns*(1-math.Exp(-next/trendFades)) + s.warming.since(s.past.hours+next) - now
+		for q := range s.ahead {
+			s.ahead[q][h+1] = s.ahead[q][h] + s.speed(q, t+units.Celsius(warmer))
 		}
 	}
 }

@@ -31,12 +31,14 @@ type Souring struct {
 	last   float64                  // newest pH
 	seen   int
 	// chance is the scratch of a forecast: how likely the end lies in each step of forecastStep.
-	chance [forecastSteps + 1]float64
-	fits   [souringNodes]fitted
-	past   backTest
-	warmth trend
-	wider  Wider
-	ahead  [len(souringQ10)]aging // scratch
+	chance  [forecastSteps + 1]float64
+	fits    [souringNodes]fitted
+	past    backTest
+	warmth  trend // beside the estate's own tanks
+	warming Warming
+	hourly  hourly
+	wider   Wider
+	ahead   [len(souringQ10)]aging // scratch
 }
 
 // SouringStep is the time that one pH given to Souring should stand for: a median of that long. It is chosen, and the weights rest on it.
@@ -87,15 +89,16 @@ type souringNode struct {
 // Habit is what is known before a tank is measured: how long such tanks need at the reference temperature, how their pH falls, how warmth hastens them. It is
 // plain data, so that it can be kept; the estate's own washed tanks sharpen it.
 type Habit struct {
-	Pace   Pace
-	Ready  time.Duration
-	Spread float64 // standard deviation of the logarithm of the time needed
-	Shapes [souringShapes]float64
-	Q10s   [len(souringQ10)]float64
-	By     [len(souringQ10)]time.Duration // Ready by Q10; 0: as Ready
-	Tanks  int                            // washed tanks it rests on
-	Ways   [coursesKept]Course            // of the newest of them
-	Wider  Wider                          // than usual
+	Pace    Pace
+	Ready   time.Duration
+	Spread  float64 // standard deviation of the logarithm of the time needed
+	Shapes  [souringShapes]float64
+	Q10s    [len(souringQ10)]float64
+	By      [len(souringQ10)]time.Duration // Ready by Q10; 0: as Ready
+	Tanks   int                            // washed tanks it rests on
+	Ways    [coursesKept]Course            // of the newest of them
+	Wider   Wider                          // than usual
+	Warming Warming
 }
 
 // UsualHabit is that of a mill without washed tanks of its own.
@@ -128,6 +131,7 @@ func (h Habit) With(s *Souring, ended time.Duration) Habit {
 		h.Q10s[i] += (q10s[i] - h.Q10s[i]) / (n + 2)
 	}
 	h.Wider = h.Wider.after(&s.past)
+	h.Warming = h.Warming.after(&s.hourly)
 	h.Tanks++
 	return h
 }
@@ -164,7 +168,7 @@ func (s *Souring) likely() (shapes [souringShapes]float64, q10s [len(souringQ10)
 
 // NewSouring begins a tank of that habit.
 func NewSouring(h Habit) *Souring {
-	s := &Souring{pace: h.Pace, ready: h.by(1), wider: h.Wider}
+	s := &Souring{pace: h.Pace, ready: h.by(1), wider: h.Wider, warming: h.Warming}
 	ways := 0
 	for i := range h.Ways {
 		if c, ok := h.Ways[i].curve(); ok {
@@ -229,7 +233,8 @@ func (s *Souring) speed(i int, t units.Celsius) float64 {
 func (s *Souring) Age(d time.Duration, t units.Celsius) {
 	s.past.hours += d.Hours()
 	s.past.celsius = t
-	s.warmth.add(d.Hours(), float64(t))
+	s.warmth.add(d.Hours(), float64(t)-s.warming.since(s.past.hours))
+	s.hourly.add(s.past.hours, float64(t))
 	for i := range s.age {
 		s.age[i] += d.Hours() * s.speed(i, t)
 	}

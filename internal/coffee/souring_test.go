@@ -263,6 +263,32 @@ func TestSouring_coolsOn(t *testing.T) {
 	}
 }
 
+// A mass whose estate's tanks all cooled for eight hours and stayed so is seen to do the same at the hour at which they did, and not after it.
+func TestWarming_asOwnTanks(t *testing.T) {
+	w := Warming{}
+	for range 10 {
+		var own hourly
+		for m := range 6 * 14 {
+			own.add(float64(m+1)/6, 26-0.5*min(8, float64(m)/6))
+		}
+		w = w.after(&own)
+	}
+	near(t, "change over the first four hours, K", w.since(4), -2, 0.2)
+	near(t, "change from the eighth hour on, K", w.since(30)-w.since(8), 0, 0.1)
+	if w.Tanks[13] != 0 || w.Tanks[5] != 10 {
+		t.Errorf("tanks that lasted so long: %v, want ten for thirteen hours", w.Tanks)
+	}
+	ahead := func(hours float64, w Warming) float64 {
+		s := NewSouring(UsualHabit(Usual, 15*time.Hour))
+		s.warming = w
+		s.Age(time.Duration(hours*float64(time.Hour)), 22)
+		s.look(22)
+		return s.ahead[1].hours(6)
+	}
+	near(t, "after two hours, h for the same souring by those that do not cool", ahead(2, w)/ahead(2, Warming{}), 1.13, 0.03) // 3 K in six hours by Q10 2: 23 % at the end
+	near(t, "after nine hours", ahead(9, w)/ahead(9, Warming{}), 1, 0.01)
+}
+
 // Sides grow where an estate's tanks came outside them, each on its own, and shrink slowly where all were held.
 func TestWider_afterTanks(t *testing.T) {
 	tank := func(off float64) *backTest {

@@ -77,7 +77,7 @@ var formulas = map[string]map[string]rule{
 		"ph-slope":          {"median of the slopes between all pairs of ten-minute medians of the last two hours", "Theil and Sen, a robust slope; window chosen"},
 		"lowest-ph":         {"lowest ten-minute median since loading", "arithmetic; the median keeps a wild reading out"},
 		"ph-above-lowest":   {"last ten-minute median less the lowest", "arithmetic"},
-		"wash-in":           {"time until pH is ready-ph: middle of the weighted curves, 12 min sooner as electrodes lag, and by a twentieth as tanks quicken", souring},
+		"wash-in":           {"time until pH is ready-ph: middle of the weighted curves, the mass getting warmer or cooler as the estate's own washed tanks did at that hour since loading, 12 min sooner as electrodes lag, and by a twentieth as tanks quicken", souring},
 		"wash-in-early":     {"time that one of ten such tanks would be ready before", souring},
 		"wash-in-late":      {"time that nine of ten such tanks would be ready before", souring},
 		"over-in":           {"time until pH is over-fermented-ph: middle of the weighted curves", souring},
