@@ -138,7 +138,7 @@ func (s *lane) late(d *deadline, t time.Time) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	d.stop()
-	if t.IsZero() || s.ended && s.left {
+	if t.IsZero() || s.ended || s.left { // where one side has closed nobody waits any more
 		return
 	}
 	if left := time.Until(t); left > 0 {
