@@ -125,7 +125,11 @@ func WetBulb(t units.Celsius, rh RelativeHumidity, pressure KiloPascal) (units.C
 			high = middle
 		}
 	}
-	wet := newton(low, high, high, off)
+	guess := float64(t) - (1-float64(rh)/100)*(4+0.4*float64(t)) // a line through a few, near enough to save half of the steps
+	if !(guess > low && guess < high) {
+		guess = high
+	}
+	wet := newton(low, high, guess, off)
 	return units.Celsius(wet), nil
 }
 
