@@ -24,7 +24,7 @@ const (
 // alike. It is plain data, so that it can be kept.
 type Warming struct {
 	Change [warmingHours]float64
-	Tanks  [warmingHours]int // that lasted so long
+	Tanks  [warmingHours]int // that lasted so long, newestCount at most
 }
 
 const (
@@ -43,7 +43,7 @@ func (w *Warming) since(hours float64) (sum float64) {
 // after is it after one more tank.
 func (w Warming) after(t *hourly) Warming {
 	for i := range max(0, t.n-1) {
-		w.Tanks[i]++
+		w.Tanks[i] = min(w.Tanks[i]+1, newestCount)
 		w.Change[i] += (t.celsius[i+1] - t.celsius[i] - w.Change[i]) / (float64(w.Tanks[i]) + warmingNone)
 	}
 	return w

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"millwarden/internal/coffee/tanktest"
+	"millwarden/internal/coffee/tribunal"
 )
 
 var oracleTanks = flag.Uint64("oracle", 0, "tanks of each law, in tens, on which it is seen how well who knows the law and the estate could foresee; 0: ten of one law, to see that it works")
@@ -22,9 +23,9 @@ type told struct {
 }
 
 // tell lets a tank run to its true end.
-func tell(tank *tanktest.Tank) (r told) {
+func tell(tank soaking, ph *float64) (r told) {
 	w := watch{tank: tank, souring: &Souring{}} // no curves: only what is read
-	for m := 0; tank.PH >= usualEnd && m < 4*24*60; m++ {
+	for m := 0; *ph >= usualEnd && m < 4*24*60; m++ {
 		w.minute()
 		r.end = float64(m+1) / SouringStep.Minutes()
 		if len(w.ph) == 0 {
@@ -91,10 +92,12 @@ func TestOracle_ofTheLaw(t *testing.T) {
 			const elsewhere = 900000 // seeds of no tank that is judged
 			var known []told
 			for lot := range siblings {
-				known = append(known, tell(tanktest.Sibling(law, seed, elsewhere+seed*1000+lot)))
+				sibling := tanktest.Sibling(law, seed, elsewhere+seed*1000+lot)
+				known = append(known, tell(sibling, &sibling.PH))
 			}
 			for own := seed; own < seed+tanktest.Lots; own++ {
-				r := tell(tanktest.New(law, own))
+				tank := tanktest.New(law, own)
+				r := tell(tank, &tank.PH)
 				if end, ok := r.foretold(known, int(r.end/2)); ok {
 					wrong = append(wrong, math.Abs(end-r.end)*SouringStep.Minutes())
 				}
@@ -104,5 +107,35 @@ func TestOracle_ofTheLaw(t *testing.T) {
 		if len(wrong) < int(tanks)*8/10 || quantileOf(wrong, 0.5) > 240 {
 			t.Errorf("%v: that is no oracle", law)
 		}
+	}
+}
+
+// Aim: the same for the tanks of the tribunal. The siblings were washed on other days, so the weather to come is not known.
+func TestOracle_tribunal(t *testing.T) {
+	laws, siblings := tribunal.Souring(1), 40
+	if *oracleTanks > 0 {
+		laws, siblings = tribunal.Sourings, oracleSiblings
+	}
+	var wrong []float64
+	for law := range laws {
+		for yard := range tribunal.Yards {
+			e := tribunal.NewEstate(law, yard, tribunal.TankSeed)
+			var known []told
+			for i := range siblings {
+				sibling := e.Sibling(i)
+				known = append(known, tell(sibling, &sibling.PH))
+			}
+			for lot := range tribunal.SoakLots {
+				tank := e.Tank(lot)
+				r := tell(tank, &tank.PH)
+				if end, ok := r.foretold(known, int(r.end/2)); ok {
+					wrong = append(wrong, math.Abs(end-r.end)*SouringStep.Minutes())
+				}
+			}
+		}
+	}
+	t.Logf("who knows law and estate is half way wrong by %.0f min, nine of ten by less than %.0f, %d tanks", quantileOf(wrong, 0.5), quantileOf(wrong, 0.9), len(wrong))
+	if len(wrong) < int(laws)*int(tribunal.Yards)*tribunal.SoakLots*8/10 || quantileOf(wrong, 0.5) > 120 {
+		t.Error("that is no oracle")
 	}
 }

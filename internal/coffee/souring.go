@@ -56,6 +56,7 @@ const (
 	usualEnd                = 4.6
 	readySpread             = 0.32 // of the logarithm of the time needed
 	leastSpread             = 0.10
+	newestCount             = 5
 	// stepNoise is how far a ten-minute median may lie off its curve. Electrodes do better (0.03); chosen: wide, because neighbours err alike.
 	stepNoise = 0.05
 	// forgetHalf is after how many reference hours a value counts half.
@@ -107,12 +108,12 @@ func UsualHabit(p Pace, ready time.Duration) Habit {
 }
 
 // With is the habit after one more tank of the same estate, which passed its end after so many hours at the reference temperature. The habit of before counts
-// as one tank for the time and as two for the shape (chosen); lots never differ by less than a tenth (chosen).
+// as one tank for the time and as two for the shape, and never for more than newestCount, as fruit and weather change within a season (chosen); lots never differ by less than a tenth (chosen).
 func (h Habit) With(s *Souring, ended time.Duration) Habit {
 	if ended <= 0 {
 		return h
 	}
-	n := float64(h.Tanks + 1)
+	n := float64(min(h.Tanks+1, newestCount))
 	off := math.Log(ended.Hours() / h.Ready.Hours())
 	for i := range h.By {
 		by := h.by(i)

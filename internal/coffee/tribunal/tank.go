@@ -39,6 +39,7 @@ type Estate struct {
 	season *season
 	vessel vessel
 	hour   float64 // of the day at which a tank is full
+	start  float64 // usual pH
 	most   float64 // acid that could come, mmol/kg
 	pace   float64
 	buffer buffer
@@ -88,21 +89,36 @@ func NewEstate(law Souring, yard Yard, seed uint64) *Estate {
 		needs = own(16, 22)
 	}
 	e := &Estate{Law: law, Yard: yard, seed: seed, season: newSeason(newClimate(metres, own), drawn(seed, forWeather, int(law), int(yard), 2)), vessel: newVessel(yard, own), hour: own(14.5, 19), buffer: buffer{own(9, 14), own(-0.2, 0.2)}}
-	start, ripe, meter := own(5.52, 5.75), own.normal(), newMeter(own)
+	e.start = own(5.52, 5.75)
+	ripe, meter := own.normal(), newMeter(own)
 	for i := range e.lots {
 		ripe = 0.5*ripe + math.Sqrt(0.75)*own.normal()
-		l := &e.lots[i]
-		l.fruit = fruit{microbes: 0.1*ripe + 0.12*own.normal(), sugar: math.Exp(0.03*ripe + 0.03*own.normal())}
-		if own.of(0.1) {
-			l.microbes += 0.4
-		}
-		l.full, l.celsius = own(0.7, 1), own(-0.8, 0.8)
-		l.start = between(5.45, start-0.015*ripe+0.025*own.normal(), 5.85)
-		l.loaded = 24*float64(i+1) + e.hour + 0.4*own.normal()
-		l.probe = meter.lot(own)
+		e.lots[i] = e.lot(i+1, ripe, own)
+		e.lots[i].probe = meter.lot(own)
 	}
 	e.fits(needs, own)
 	return e
+}
+
+// lot draws one of a day.
+func (e *Estate) lot(day int, ripe float64, own Draw) (l soaked) {
+	l.fruit = fruit{microbes: 0.1*ripe + 0.12*own.normal(), sugar: math.Exp(0.03*ripe + 0.03*own.normal())}
+	if own.of(0.1) {
+		l.microbes += 0.4
+	}
+	l.full, l.celsius = own(0.7, 1), own(-0.8, 0.8)
+	l.start = between(5.45, e.start-0.015*ripe+0.025*own.normal(), 5.85)
+	l.loaded = 24*float64(day) + e.hour + 0.4*own.normal()
+	return l
+}
+
+// Sibling is a lot of the estate that is not judged, on some other day of its season.
+func (e *Estate) Sibling(seed int) *Tank {
+	own := drawn(e.seed, forSibling, int(e.Law), int(e.Yard), seed)
+	const days = 100 // of the season, so that the last is washed in it
+	l := e.lot(1+int(own(0, days)), own.normal(), own)
+	l.probe = e.lots[seed%SoakLots].probe
+	return e.tank(&l, seed+SoakLots)
 }
 
 // fits what a law leaves open to the hours that two of its nights take: the acid that could come where a publication gives the pace, else the pace, with some three times as much acid as brings the usual lot
@@ -147,8 +163,9 @@ type Tank struct {
 }
 
 // Tank makes a lot, 0 to SoakLots-1.
-func (e *Estate) Tank(lot int) *Tank {
-	l := &e.lots[lot]
+func (e *Estate) Tank(lot int) *Tank { return e.tank(&e.lots[lot], lot) }
+
+func (e *Estate) tank(l *soaked, lot int) *Tank {
 	k := &Tank{estate: e, lot: l, electrode: l.probe, PH: l.start}
 	k.brew = newBrew(e.Law, drawn(e.seed, forEstate, int(e.Law), int(e.Yard), 3), l.fruit)
 	t, _, _, _ := e.season.at(l.loaded)
