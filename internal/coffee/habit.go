@@ -12,6 +12,9 @@ type LayerHabit struct {
 	Unlike  float64            // sum of the squares of what layers differed by from those before them
 	Late    float64            // logarithm of the time that was left by the time that was foreseen
 	Wider   Wider
+	Took    float64 // logarithm of the hours that a layer took, in the mean; 0: not known
+	Apart   float64 // sum of the squares of what layers differed by in that from those before
+	Missed  float64 // sum over layers of the mean square of what the ways were off by, logarithms
 }
 
 // UsualLayers is the habit of an estate that has dried nothing before the program yet.
@@ -30,10 +33,14 @@ const (
 	habitCount = 2.0  // layers that it counts for
 	habitPaces = 0.1  // the least
 	habitLate  = 0.2  // of what a layer's forecasts were off by: the ways learn too
+	habitOff   = 0.25 // deviation that ways and usual time are thought to be off by while one layer more than there were counts for it
+	habitGone  = 0.85 // of the usual time: what is left of it then says nothing
 	habitFar   = 1.0  // of a logarithm: one layer says no more
 	hindsStay  = 8    // h that a layer has to lie for
 	layerHinds = 48
 	layerStep  = 1.0 // of the logarithm, if all forecasts of a layer missed
+	// layerNarrow is the narrowest, a logarithm.
+	layerNarrow = -0.3
 )
 
 // Hindsight is a forecast that is kept until it is known what came, hours since the beginning: the middle of the ways, and how wide its sides were thought to be.
@@ -74,17 +81,19 @@ func (h LayerHabit) With(l *Layer, target DryBasis) LayerHabit {
 	n := float64(h.Layers + 1)
 	h.learnWays(l, n)
 	before := h.Late
-	off, told := 0.0, 0.0
+	off, squares, told := 0.0, 0.0, 0.0
 	for _, k := range l.Hinds.Kept[:l.Hinds.N] {
 		if part := k.Hours / ended; part >= hindsFrom && part <= hindsTo {
-			off += max(-habitFar, min(habitFar, math.Log((ended-k.Hours)/max(widerSure, k.End-k.Hours))))
-			told++
+			by := max(-habitFar, min(habitFar, math.Log((ended-k.Hours)/max(widerSure, k.End-k.Hours))-before))
+			off, squares, told = off+by, squares+by*by, told+1
 		}
 	}
 	if told > 0 {
 		h.Wider = h.Wider.afterLayer(l, ended, before)
-		h.Late += habitLate * (off/told - h.Late)
+		h.Late += habitLate * off / told
+		h.Missed += squares / told
 	}
+	h.learnTime(math.Log(ended), n)
 	h.Layers++
 	return h
 }
@@ -114,7 +123,29 @@ func (h *LayerHabit) learnWays(l *Layer, n float64) {
 	h.Paces = max(habitPaces, math.Sqrt(lots*(1+1/(n+habitFirst))))
 }
 
-// afterLayer is it after one more layer, whose forecasts were moved by late. It never comes below the usual: a few layers are no proof that the next is foreseen better.
+// learnTime takes the time that the n-th layer took.
+func (h *LayerHabit) learnTime(took, n float64) {
+	if h.Took == 0 { // the first, or kept by an older program
+		h.Took = took
+	}
+	by := took - h.Took
+	h.Apart += by * by * (n - 1) / n
+	h.Took += by / n
+}
+
+// beside lets the time that the estate's layers took, less the hours gone, count beside what the ways say is left: each by how far it was off so far.
+func (h *LayerHabit) beside(left, gone float64) float64 {
+	usual := math.Exp(h.Took)
+	if h.Took == 0 || left <= 0 || gone > habitGone*usual {
+		return left
+	}
+	n, part := float64(h.Layers), 1-gone/usual
+	ways := (habitOff*habitOff + h.Missed) / (1 + n)
+	time := (habitOff*habitOff + h.Apart) / n * (1 + 1/n) / (part * part)
+	return left * math.Pow((usual-gone)/left, ways/(ways+time))
+}
+
+// afterLayer is it after one more layer, whose forecasts were moved by late. It never comes far below the usual: a few layers are little proof that the next is foreseen better.
 func (w Wider) afterLayer(l *Layer, ended, late float64) Wider {
 	n, tooEarly, tooLate := 0.0, 0.0, 0.0
 	for _, k := range l.Hinds.Kept[:l.Hinds.N] {
@@ -135,7 +166,7 @@ func (w Wider) afterLayer(l *Layer, ended, late float64) Wider {
 		return w
 	}
 	moved := func(v, missed float64) float64 {
-		return max(0, min(widerHigh, v+layerStep*(missed/n-widerMiss)))
+		return max(layerNarrow, min(widerHigh, v+layerStep*(missed/n-widerMiss)))
 	}
 	return Wider{moved(w.Early, tooEarly), moved(w.Late, tooLate)}
 }

@@ -44,7 +44,7 @@ const (
 	layerKept   = 96   // h; 4 days
 	layerNoise  = 0.35 // %wb that an hour's meter and a way together may be off by
 	layerForget = 0.35 // part of the hours after which a value counts half
-	layerCounts = 12.0 // values that all of them count for at most: they err alike
+	layerCounts = 6.0  // values that all of them count for at most: they err alike
 	leastChance = 1e-4 // of the likeliest way's: less counts nothing
 	layerFree   = 3.0  // degrees of freedom that what a way may be off by has before anything is measured
 	layerTail   = 3.0  // degrees of freedom of pace and start

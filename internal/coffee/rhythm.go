@@ -80,6 +80,9 @@ func (l *Layer) widen(f Forecast) Forecast {
 	if l.Deck {
 		early, late, left, moved, day, most = deckEarly, deckLate, deckLeft, deckMoved, deckDay, deckMost
 	}
+	if l.blind { // nothing was measured that could bear the factors out
+		early, late = max(1, early), max(1, late)
+	}
 	l.Foreseen[0] = float64(l.Passed) + middle
 	left, moved = left*middle, moved*l.moved()
 	side := func(d time.Duration) float64 {
@@ -89,8 +92,12 @@ func (l *Layer) widen(f Forecast) Forecast {
 	early, late = early*side(f.Middle-f.Early), late*side(f.Late-f.Middle)
 	l.Hinds.add(Hindsight{float64(l.Passed), float64(l.Passed) + middle, early, late})
 	by := math.Exp(l.habit.Late)
-	hours := func(h float64) time.Duration { return time.Duration(by * h * float64(time.Hour)) }
-	return Forecast{max(0, hours(middle-math.Exp(l.habit.Wider.Early)*early)), hours(middle), hours(middle + math.Exp(l.habit.Wider.Late)*late)}
+	early, late = by*math.Exp(l.habit.Wider.Early)*early, by*math.Exp(l.habit.Wider.Late)*late
+	if middle *= by; !l.Deck { // there weather and not habit makes the time
+		middle = l.habit.beside(middle, float64(l.Passed))
+	}
+	hours := func(h float64) time.Duration { return time.Duration(max(0, h) * float64(time.Hour)) }
+	return Forecast{hours(middle - early), hours(middle), hours(middle + late)}
 }
 
 // moved is by how much the forecasts of an hour, a quarter, a half and a whole day ago differed from the newest one at most, h.

@@ -7,26 +7,25 @@ import (
 	"millwarden/internal/units"
 )
 
-// What the trade says before an estate has dried a layer: washed parchment takes 20 to 36 h in a dryer and 3 to 7 days of sun to 11 %wb (common practice); the middles are the geometric ones.
+// What the trade says before an estate has dried a layer: washed parchment takes 20 to 36 h in a dryer and 3 to 7 days of sun to 11 %wb (common practice). That of decks is in the geometric middle, that of dryers above it, as the houses looked at took 23 to 70 h.
 const (
-	dryerHours = 27.0
+	dryerHours = 33.0
 	deckHours  = 110.0
-	// Deviations of the logarithm of the pace, chosen: a little more than those ranges have if two layers of three lie in them.
-	dryerPaces = 0.35
-	deckPaces  = 0.45
+	// Deviation of the logarithm of the pace, chosen: more than those ranges have if two layers of three lie in them.
+	usualPaces = 0.45
 )
 
 var (
-	tradeDryers = sync.OnceValue(func() LayerHabit { return tradeHabit(false, dryerHours, dryerPaces) })
-	tradeDecks  = sync.OnceValue(func() LayerHabit { return tradeHabit(true, deckHours, deckPaces) })
+	tradeDryers = sync.OnceValue(func() LayerHabit { return tradeHabit(false, dryerHours) })
+	tradeDecks  = sync.OnceValue(func() LayerHabit { return tradeHabit(true, deckHours) })
 )
 
 // tradeHabit gives each way the pace at which it takes so many hours in usual air.
-func tradeHabit(deck bool, hours, paces float64) LayerHabit {
+func tradeHabit(deck bool, hours float64) LayerHabit {
 	air := AirAhead{Deck: deck}
 	air.set(usualDay(deck))
 	from, to := float64(WetBasis(53).Dry()), float64(WetBasis(11).Dry())
-	h := LayerHabit{Paces: paces}
+	h := LayerHabit{Paces: usualPaces}
 	for i := range h.Pace {
 		w := newWay(i, from, 0, deck)
 		w.off, w.lower = 0, layerLower // its isotherm in the middle
