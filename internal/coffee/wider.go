@@ -11,7 +11,7 @@ type hindsight struct{ hours, end, wide float64 }
 
 // Chosen, on the tanks that may be looked at.
 const (
-	widerStep = 1.4  // of the logarithm, if all forecasts of a tank missed
+	widerStep = 2.0  // of the logarithm, if all forecasts of a tank missed
 	widerMiss = 0.1  // part that each side may miss
 	widerLow  = -0.8 // logarithms
 	widerHigh = 1.5
