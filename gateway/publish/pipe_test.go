@@ -9,17 +9,18 @@ import (
 	"os"
 	"strings"
 	"testing"
-	"testing/synctest"
 	"time"
 
 	"golang.org/x/net/nettest"
+
+	"millwarden/internal/clock/clocktest"
 )
 
 // Aim: both ends behave as net.Conn says, judged by the conformance test of golang.org/x/net.
 func TestPipe_asAConnection(t *testing.T) {
 	nettest.TestConn(t, func() (c1, c2 net.Conn, stop func(), err error) {
 		c1, c2 = newPipe()
-		return c1, c2, func() { c1.Close(); c2.Close() }, nil //nolint:errcheck // cannot fail
+		return c1, c2, func() { c1.Close(); c2.Close() }, nil
 	})
 }
 
@@ -29,7 +30,7 @@ func TestPipe_lastWords(t *testing.T) {
 	if n, err := near.Write([]byte("farewell")); n != 8 || err != nil {
 		t.Fatal(n, err)
 	}
-	near.Close() //nolint:errcheck // cannot fail
+	near.Close()
 	if got, err := io.ReadAll(far); string(got) != "farewell" || err != nil {
 		t.Errorf("read %q, %v", got, err)
 	}
@@ -40,18 +41,18 @@ func TestPipe_lastWords(t *testing.T) {
 
 // Aim: a writer waits at the bound of what is held, so that no client costs more memory than that, and nothing is torn.
 func TestPipe_full(t *testing.T) {
-	synctest.Test(t, func(t *testing.T) {
+	clocktest.Bubble(t, func(t *testing.T) {
 		near, far := newPipe()
 		long := bytes.Repeat([]byte("0123456789abcde"), pipeRoom/10)
-		near.SetWriteDeadline(time.Now().Add(time.Minute)) //nolint:errcheck // cannot fail
+		near.SetWriteDeadline(time.Now().Add(time.Minute))
 		n, err := near.Write(long)
 		if n != pipeRoom || !errors.Is(err, os.ErrDeadlineExceeded) {
 			t.Fatalf("wrote %d of %d with nobody reading: %v", n, len(long), err)
 		}
-		near.SetWriteDeadline(time.Time{}) //nolint:errcheck // cannot fail
+		near.SetWriteDeadline(time.Time{})
 		go func() {
-			near.Write(long[n:]) //nolint:errcheck // what arrives is compared
-			near.Close()         //nolint:errcheck // cannot fail
+			near.Write(long[n:])
+			near.Close()
 		}()
 		if got, err := io.ReadAll(far); !bytes.Equal(got, long) || err != nil {
 			t.Errorf("read %d bytes of %d, %v", len(got), len(long), err)
@@ -80,8 +81,8 @@ func TestBroker_writesBeforeItReads(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	defer conn.Close()                                //nolint:errcheck // cannot fail
-	conn.SetDeadline(time.Now().Add(5 * time.Second)) //nolint:errcheck // cannot fail
+	defer conn.Close()
+	conn.SetDeadline(time.Now().Add(5 * time.Second))
 	// MQTT 3.1.1: 3.1 CONNECT as "a", clean; 3.8 SUBSCRIBE to x at QoS 1; 3.3 PUBLISH to x at QoS 1.
 	said := []byte("\x10\x0d\x00\x04MQTT\x04\x02\x00\x3c\x00\x01a" + "\x82\x06\x00\x01\x00\x01x\x01")
 	const count, long = 200, 100 // more than the broker takes in at once
