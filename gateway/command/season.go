@@ -89,6 +89,7 @@ func printSeason(w *tabwriter.Writer, s *lotrecord.Season, at siteTimes) {
 		}
 	}
 	printLearned(w, s)
+	printDried(w, s)
 }
 
 // printLearned says what the estate's own washed tanks have taught: the anchor by which the next are forecast, beside that of the rules file.
@@ -106,6 +107,18 @@ func printLearned(w *tabwriter.Writer, s *lotrecord.Season) {
 		fmt.Fprintf(w, "%s\t%d\t%.0f °C\t%s\t%s\t%s\t%s\n", strings.Join(l.Stations, ", "), l.Tanks, l.Reference, hours(l.Usual), learned, offset, between)
 	}
 	fmt.Fprintln(w, "\ntaught: the time to the pH of wash that this lot would have needed at the reference temperature; offset: taught less the anchor, the ready-after of the rules file.")
+}
+
+// printDried says the same of dried layers.
+func printDried(w *tabwriter.Writer, s *lotrecord.Season) {
+	if len(s.Dried) == 0 {
+		return
+	}
+	fmt.Fprintln(w, "\nlearned by\tdried layers\tto\ttook\ttwo of three between")
+	for i := range s.Dried {
+		d := &s.Dried[i]
+		fmt.Fprintf(w, "%s\t%d\t%.1f %%wb\t%s\t%s\n", strings.Join(d.Stations, ", "), d.Layers, d.Target, hours(d.Took), hours(d.Early)+" and "+hours(d.Late))
+	}
 }
 
 func signed(ms int64) string { return fmt.Sprintf("%+.0f min", float64(ms)/60000) }

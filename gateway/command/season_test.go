@@ -25,6 +25,7 @@ func TestSeason_prints(t *testing.T) {
 			{Stations: []string{"tank-1", "tank-2"}, Tanks: 3, Usual: 15 * hour, Ready: hour * 136 / 10, Early: 11 * hour, Late: 16 * hour, Reference: 23},
 			{Stations: []string{"tank-3"}, Usual: 20 * hour, Ready: 20 * hour, Reference: 21},
 		},
+		Dried: []lotrecord.Dried{{Stations: []string{"dryer-1", "dryer-2"}, Layers: 4, Target: 11, Took: 30 * hour, Early: 27 * hour, Late: 33 * hour}},
 	}
 	lines := strings.Split(printed(t, &s), "\n")
 	for _, want := range [][]string{
@@ -34,14 +35,16 @@ func TestSeason_prints(t *testing.T) {
 		{"learned by", "washed tanks", "at", "anchor of the rules file", "anchor learned", "offset", "two of three between"},
 		{"tank-1, tank-2", "3", "23 °C", "15.0 h", "13.6 h", "-84 min", "11.0 h and 16.0 h"},
 		{"tank-3", "0", "21 °C", "20.0 h", "nothing yet", "–", "–"},
+		{"learned by", "dried layers", "to", "took", "two of three between"},
+		{"dryer-1, dryer-2", "4", "11.0 %wb", "30.0 h", "27.0 h and 33.0 h"},
 	} {
 		if !anyHolds(lines, want) {
 			t.Errorf("no line holds %q in this order:\n%s", want, strings.Join(lines, "\n"))
 		}
 	}
-	s.Learned = nil
+	s.Learned, s.Dried = nil, nil
 	if text := printed(t, &s); strings.Contains(text, "learned by") {
-		t.Errorf("without tanks it says\n%s", text)
+		t.Errorf("without tanks and layers it says\n%s", text)
 	}
 }
 

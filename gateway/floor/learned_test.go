@@ -19,4 +19,8 @@ func TestLearnedOf_spread(t *testing.T) {
 	if l.Tanks != 2 || hours(l.Usual) != 15 || hours(l.Ready) != 14 || math.Abs(hours(l.Early)-14/1.2214) > 0.001 || math.Abs(hours(l.Late)-14*1.2214) > 0.001 || l.Reference != 23 {
 		t.Errorf("%+v", l)
 	}
+	d := driedOf([]models.Dried{{Stations: []string{"dryer-1"}, Layers: 3, Target: 11, Took: 30 * time.Hour, Spread: 0.2}})
+	if len(d) != 1 || d[0].Layers != 3 || d[0].Target != 11 || hours(d[0].Took) != 30 || math.Abs(hours(d[0].Early)-30/1.2214) > 0.001 || math.Abs(hours(d[0].Late)-30*1.2214) > 0.001 {
+		t.Errorf("%+v", d)
+	}
 }

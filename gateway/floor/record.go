@@ -47,7 +47,7 @@ func (f *Floor) Season(ctx context.Context, from, to time.Time, form string) (we
 		return web.Document{}, err
 	}
 	f.deciding.Lock()
-	season.Learned = learnedOf(f.models.Learned())
+	season.Learned, season.Dried = learnedOf(f.models.Learned()), driedOf(f.models.Dried())
 	f.deciding.Unlock()
 	if form == web.FormCSV {
 		var text bytes.Buffer
@@ -67,6 +67,15 @@ func learnedOf(list []models.Learned) []record.Learned {
 			Reference: l.Reference})
 	}
 	return learned
+}
+
+func driedOf(list []models.Dried) []record.Dried {
+	dried := make([]record.Dried, 0, len(list))
+	for _, d := range list {
+		took := float64(d.Took.Milliseconds())
+		dried = append(dried, record.Dried{Stations: d.Stations, Layers: d.Layers, Target: float64(d.Target), Took: d.Took.Milliseconds(), Early: int64(took * math.Exp(-d.Spread)), Late: int64(took * math.Exp(d.Spread))})
+	}
+	return dried
 }
 
 // Record makes the record of a lot, as HTML or CSV.

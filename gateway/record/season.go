@@ -30,6 +30,8 @@ type Season struct {
 	Dry   Judged      `json:"dry"`
 	// Learned is what the estate's own washed tanks have taught the forecasts up to now, by groups of tanks with the same settings.
 	Learned []Learned `json:"learned"`
+	// Dried is the same of dried layers, by groups of decks or dryers with the same target; those that dried none are left out.
+	Dried []Dried `json:"dried"`
 }
 
 // Learned is what one group of tanks has taught.
@@ -41,6 +43,16 @@ type Learned struct {
 	Early     int64    `json:"early"` // two tanks of three lie between early and late
 	Late      int64    `json:"late"`
 	Reference float64  `json:"reference"` // °C
+}
+
+// Dried is what one group of decks or dryers has taught.
+type Dried struct {
+	Stations []string `json:"stations"`
+	Layers   int      `json:"layers"` // that it rests on
+	Target   float64  `json:"target"` // %wb
+	Took     int64    `json:"took"`   // from load to target, milliseconds
+	Early    int64    `json:"early"`  // two layers of three lie between early and late
+	Late     int64    `json:"late"`
 }
 
 // Wait is one stay with a forecast to be held against what came.
@@ -106,7 +118,7 @@ var foreseen = map[string]struct {
 
 // CompareSeason compares the lots that began between two times.
 func CompareSeason(ctx context.Context, s Sources, names []string, from, to time.Time) (*Season, error) {
-	season := &Season{From: from.UnixMilli(), To: to.UnixMilli(), Waits: []Wait{}, Lots: []SeasonLot{}, Learned: []Learned{}}
+	season := &Season{From: from.UnixMilli(), To: to.UnixMilli(), Waits: []Wait{}, Lots: []SeasonLot{}, Learned: []Learned{}, Dried: []Dried{}}
 	list, err := s.Logbook.Entries(ctx, logbook.Filter{From: from, To: to, Kinds: []logbook.Kind{logbook.Transition}, Limit: mostEntries})
 	if err != nil {
 		return nil, err
@@ -354,13 +366,13 @@ func (s *Season) CSV(to io.Writer) error {
 		}
 		return stamp(at(ms))
 	}
-	row("part", "lot", "station", "from", "to", "ready", "warmth_c", "end", "forecast_at_pct", "forecast_ready", "off_min", "held", "cherry_kg", "parchment_kg", "green_kg", "outturn_pct", "roast_loss_pct", "alarms", "danger_h", "anchor_h", "taught_h", "offset_min", "early_h", "late_h", "tanks")
+	row("part", "lot", "station", "from", "to", "ready", "warmth_c", "end", "forecast_at_pct", "forecast_ready", "off_min", "held", "cherry_kg", "parchment_kg", "green_kg", "outturn_pct", "roast_loss_pct", "alarms", "danger_h", "anchor_h", "taught_h", "offset_min", "early_h", "late_h", "tanks", "layers")
 	for i := range s.Waits {
 		x := &s.Waits[i]
 		cells := []string{"stay", x.Lot, x.Station, time3339(x.From), time3339(x.To), time3339(x.Ready), optional(x.Warmth), optional(x.End)}
-		learned := []string{"", "", "", "", "", "", "", "", "", "", "", "", ""}
+		learned := []string{"", "", "", "", "", "", "", "", "", "", "", "", "", ""}
 		if x.Taught > 0 {
-			learned = []string{"", "", "", "", "", "", "", inHours(x.Anchor), inHours(x.Taught), minutes(x.Taught - x.Anchor), "", "", ""}
+			learned = []string{"", "", "", "", "", "", "", inHours(x.Anchor), inHours(x.Taught), minutes(x.Taught - x.Anchor), "", "", "", ""}
 		}
 		if len(x.Forecasts) == 0 {
 			row(slices.Concat(cells, []string{"", "", "", ""}, learned)...)
@@ -371,12 +383,16 @@ func (s *Season) CSV(to io.Writer) error {
 	}
 	for i := range s.Lots {
 		l := &s.Lots[i]
-		row("lot", l.Lot, "", time3339(l.Began), "", "", "", "", "", "", "", "", mass(l.Yield.Cherry), mass(l.Yield.Dry), mass(l.Yield.Green), part(l.Yield.Outturn), part(l.Yield.RoastLoss), fmt.Sprint(l.Alarms), inHours(l.Danger), "", "", "", "", "", "")
+		row("lot", l.Lot, "", time3339(l.Began), "", "", "", "", "", "", "", "", mass(l.Yield.Cherry), mass(l.Yield.Dry), mass(l.Yield.Green), part(l.Yield.Outturn), part(l.Yield.RoastLoss), fmt.Sprint(l.Alarms), inHours(l.Danger), "", "", "", "", "", "", "")
 	}
 	for i := range s.Learned {
 		l := &s.Learned[i]
 		row("learned", "", strings.Join(l.Stations, " "), "", "", "", plain(l.Reference), "", "", "", "", "", "", "", "", "", "", "", "", inHours(l.Usual), inHours(l.Ready), minutes(l.Ready-l.Usual),
-			inHours(l.Early), inHours(l.Late), fmt.Sprint(l.Tanks))
+			inHours(l.Early), inHours(l.Late), fmt.Sprint(l.Tanks), "")
+	}
+	for i := range s.Dried {
+		d := &s.Dried[i]
+		row("dried", "", strings.Join(d.Stations, " "), "", "", "", "", plain(d.Target), "", "", "", "", "", "", "", "", "", "", "", "", inHours(d.Took), "", inHours(d.Early), inHours(d.Late), "", fmt.Sprint(d.Layers))
 	}
 	w.Flush()
 	return w.Error()

@@ -54,6 +54,7 @@ func TestSeason_finishedLot(t *testing.T) {
 		t.Errorf("lot %+v", lot)
 	}
 	s.Learned = []record.Learned{{Stations: []string{"tank-1", "tank-2"}, Tanks: 3, Usual: hour * 15, Ready: hour * 27 / 2, Early: hour * 11, Late: hour * 16, Reference: 23}}
+	s.Dried = []record.Dried{{Stations: []string{"dryer-1"}, Layers: 4, Target: 11, Took: hour * 30, Early: hour * 27, Late: hour * 33}}
 	var table bytes.Buffer
 	if err := s.CSV(&table); err != nil {
 		t.Fatal(err)
@@ -68,6 +69,7 @@ func TestSeason_finishedLot(t *testing.T) {
 	}
 	for part, want := range map[string]map[string]string{
 		"learned": {"station": "tank-1 tank-2", "anchor_h": "15.00", "taught_h": "13.50", "offset_min": "-90", "early_h": "11.00", "late_h": "16.00", "tanks": "3", "warmth_c": "23"},
+		"dried":   {"station": "dryer-1", "taught_h": "30.00", "early_h": "27.00", "late_h": "33.00", "layers": "4", "end": "11", "tanks": ""},
 		"stay":    {"station": "tank-1", "anchor_h": "15.00", "taught_h": fmt.Sprintf("%.2f", alone/3.6e6), "offset_min": fmt.Sprintf("%.0f", (alone-15*3.6e6)/60000)},
 	} {
 		row := rows[slices.IndexFunc(rows, func(row []string) bool { return row[0] == part })]

@@ -78,7 +78,7 @@ func (f *fake) Season(_ context.Context, from, to time.Time, form string) (Docum
 	}
 	return Document{Body: fmt.Appendf(nil, `{"from":%d,"to":%d,"waits":[{"lot":"143","station":"tank-1","kind":"tank","from":1,"to":9,"ready":8,"warmth":23.1,"end":null,
 		"forecasts":[{"part":50,"made":4,"ready":7,"early":5,"late":9,"off":-1,"held":true}]}],"lots":[{"lot":"143","began":1,"yield":{"usual":false},"alarms":1,"danger":60000,
-		"worst":[{"alarm":"over-fermented@tank-1","long":60000}]}],"wash":{"forecasts":1,"median":1,"worst":1,"held":1},"dry":{"forecasts":0,"median":0,"worst":0,"held":0},"learned":[{"stations":["tank-1"],"tanks":3,"usual":54000000,"ready":50400000,"early":48000000,"late":53000000,"reference":23}]}`, from.UnixMilli(), to.UnixMilli())}, nil
+		"worst":[{"alarm":"over-fermented@tank-1","long":60000}]}],"wash":{"forecasts":1,"median":1,"worst":1,"held":1},"dry":{"forecasts":0,"median":0,"worst":0,"held":0},"learned":[{"stations":["tank-1"],"tanks":3,"usual":54000000,"ready":50400000,"early":48000000,"late":53000000,"reference":23}],"dried":[{"stations":["dryer-1"],"layers":3,"target":11,"took":112000000,"early":98000000,"late":128000000}]}`, from.UnixMilli(), to.UnixMilli())}, nil
 }
 
 // withLots enters a lot from the cherry to the roaster, every field used once.

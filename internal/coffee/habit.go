@@ -133,16 +133,20 @@ func (h *LayerHabit) learnTime(took, n float64) {
 	h.Took += by / n
 }
 
+// Usual is the time that the estate's layers take, h, and the deviation of its logarithm; false: none was dried.
+func (h *LayerHabit) Usual() (hours, spread float64, known bool) {
+	n := float64(h.Layers)
+	return math.Exp(h.Took), math.Sqrt((habitOff*habitOff + h.Apart) / n * (1 + 1/n)), h.Took > 0
+}
+
 // beside lets the time that the estate's layers took, less the hours gone, count beside what the ways say is left: each by how far it was off so far.
 func (h *LayerHabit) beside(left, gone float64) float64 {
-	usual := math.Exp(h.Took)
-	if h.Took == 0 || left <= 0 || gone > habitGone*usual {
+	usual, spread, known := h.Usual()
+	if !known || left <= 0 || gone > habitGone*usual {
 		return left
 	}
-	n, part := float64(h.Layers), 1-gone/usual
-	ways := (habitOff*habitOff + h.Missed) / (1 + n)
-	time := (habitOff*habitOff + h.Apart) / n * (1 + 1/n) / (part * part)
-	return left * math.Pow((usual-gone)/left, ways/(ways+time))
+	ways, time := math.Sqrt((habitOff*habitOff+h.Missed)/(1+float64(h.Layers))), spread/(1-gone/usual)
+	return left * math.Pow((usual-gone)/left, ways*ways/(ways*ways+time*time))
 }
 
 // afterLayer is it after one more layer, whose forecasts were moved by late. It never comes far below the usual: a few layers are little proof that the next is foreseen better.

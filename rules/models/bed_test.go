@@ -432,6 +432,9 @@ func TestBed_teaches(t *testing.T) {
 			t.Errorf("after %d minutes at %.1f %%wb %d layers have taught the dryers something", minute, moisture, n)
 		}
 	}
+	if d := f.m.Dried(); len(d) != 1 || len(d[0].Stations) != 2 || d[0].Layers != 1 || d[0].Target != 11 || math.Abs(d[0].Took.Hours()-42.0/43*16) > 0.7 || d[0].Spread <= 0 {
+		t.Errorf("the season is told of %+v, want one layer that took %.1f h", d, 42.0/43*16)
+	}
 	saved, err := f.m.Save(f.stamp())
 	if err != nil {
 		t.Fatal(err)

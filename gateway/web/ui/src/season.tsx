@@ -10,7 +10,8 @@ interface Yield { cherry?: number; dry?: number; green?: number; outturn?: numbe
 interface SeasonLot { lot: string; began: number; yield: Yield; alarms: number; danger: number; worst: { alarm: string; long: number }[] }
 interface Judged { forecasts: number; median: number; worst: number; held: number }
 interface Learned { stations: string[]; tanks: number; usual: number; ready: number; early: number; late: number; reference: number }
-interface Season { from: number; to: number; waits: Wait[]; lots: SeasonLot[]; wash: Judged; dry: Judged; learned: Learned[] }
+interface Dried { stations: string[]; layers: number; took: number; early: number; late: number }
+interface Season { from: number; to: number; waits: Wait[]; lots: SeasonLot[]; wash: Judged; dry: Judged; learned: Learned[]; dried: Dried[] }
 
 const half = 50;
 
@@ -93,6 +94,7 @@ export function SeasonPage() {
           <Said name={words.seasonWash} judged={got.wash} />
           <Said name={words.seasonDry} judged={got.dry} />
           {got.learned.filter((l) => l.tanks > 0).map((l) => <p key={l.stations.join()}>{words.seasonLearned(begins(list(l.stations.map(titled), words.and)), l.tanks, length(l.usual), length(l.ready))}</p>)}
+          {got.dried.map((d) => <p key={d.stations.join()}>{words.seasonDried(begins(list(d.stations.map(titled), words.and)), d.layers, length(d.took), length(d.early), length(d.late))}</p>)}
           {got.waits.length > 0 && <Waits waits={got.waits} />}
           {got.lots.length > 0 ? <Lots lots={got.lots} /> : <p>{words.noneOfThese}</p>}
         </>

@@ -92,6 +92,7 @@ export const en = {
   seasonWash: "Wash:",
   seasonDry: "Drying:",
   seasonLearned: (at: string, tanks: number, usual: string, ready: string) => `${at}: ${tanks === 1 ? "1 washed tank says" : `${tanks} washed tanks say`} ${ready} to the pH of wash at the reference temperature; the rules file says ${usual}.`,
+  seasonDried: (at: string, layers: number, took: string, early: string, late: string) => `${at}: ${layers === 1 ? "1 dried layer" : `${layers} dried layers`} took ${took} to the target moisture; two of three take between ${early} and ${late}.`,
   seasonReady: "Ready: foreseen and come",
   seasonForeseen: "Foreseen half way",
   seasonCame: "Came",

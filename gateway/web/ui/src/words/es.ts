@@ -93,6 +93,7 @@ export const es: Words = {
   seasonWash: "Lavado:",
   seasonDry: "Secado:",
   seasonLearned: (at: string, tanks: number, usual: string, ready: string) => `${at}: ${tanks === 1 ? "1 tanque lavado dice" : `${tanks} tanques lavados dicen`} ${ready} hasta el pH de lavado a la temperatura de referencia; el archivo de reglas dice ${usual}.`,
+  seasonDried: (at: string, layers: number, took: string, early: string, late: string) => `${at}: ${layers === 1 ? "1 capa secada tardó" : `${layers} capas secadas tardaron`} ${took} hasta la humedad deseada; dos de tres tardan entre ${early} y ${late}.`,
   seasonReady: "Listo: previsto y real",
   seasonForeseen: "Previsto a la mitad",
   seasonCame: "Real",
