@@ -12,7 +12,8 @@ type LayerHabit struct {
 	Unlike  float64            // sum of the squares of what layers differed by from those before them
 	Late    float64            // logarithm of the time that was left by the time that was foreseen
 	Wider   Wider
-	Took    float64 // logarithm of the hours that a layer took, in the mean; 0: not known
+	Timed   int     // layers laid fresh that Took rests on
+	Took    float64 // logarithm of the hours that one took, in the mean
 	Apart   float64 // sum of the squares of what layers differed by in that from those before
 	Missed  float64 // sum over layers of the mean square of what the ways were off by, logarithms
 }
@@ -93,7 +94,9 @@ func (h LayerHabit) With(l *Layer, target DryBasis) LayerHabit {
 		h.Late += habitLate * off / told
 		h.Missed += squares / told
 	}
-	h.learnTime(math.Log(ended), n)
+	if l.fresh() {
+		h.learnTime(math.Log(ended))
+	}
 	h.Layers++
 	return h
 }
@@ -123,20 +126,18 @@ func (h *LayerHabit) learnWays(l *Layer, n float64) {
 	h.Paces = max(habitPaces, math.Sqrt(lots*(1+1/(n+habitFirst))))
 }
 
-// learnTime takes the time that the n-th layer took.
-func (h *LayerHabit) learnTime(took, n float64) {
-	if h.Took == 0 { // the first, or kept by an older program
-		h.Took = took
-	}
-	by := took - h.Took
+// learnTime takes the logarithm of the time that one more layer took.
+func (h *LayerHabit) learnTime(took float64) {
+	h.Timed++
+	n, by := float64(h.Timed), took-h.Took
 	h.Apart += by * by * (n - 1) / n
 	h.Took += by / n
 }
 
-// Usual is the time that the estate's layers take, h, and the deviation of its logarithm; false: none was dried.
+// Usual is the time that the estate's layers take when laid fresh, h, and the deviation of its logarithm; false: none was dried.
 func (h *LayerHabit) Usual() (hours, spread float64, known bool) {
-	n := float64(h.Layers)
-	return math.Exp(h.Took), math.Sqrt((habitOff*habitOff + h.Apart) / n * (1 + 1/n)), h.Took > 0
+	n := float64(h.Timed)
+	return math.Exp(h.Took), math.Sqrt((habitOff*habitOff + h.Apart) / n * (1 + 1/n)), n > 0
 }
 
 // beside lets the time that the estate's layers took, less the hours gone, count beside what the ways say is left: each by how far it was off so far.

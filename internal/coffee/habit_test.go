@@ -170,8 +170,8 @@ func TestLayer_came(t *testing.T) {
 func TestLayerHabit_usualTime(t *testing.T) {
 	after := func(off float64, took ...float64) *LayerHabit {
 		h := UsualLayers(false)
-		for i, hours := range took {
-			h.learnTime(math.Log(hours), float64(i+1))
+		for _, hours := range took {
+			h.learnTime(math.Log(hours))
 			h.Missed += off * off
 			h.Layers++
 		}
@@ -185,6 +185,22 @@ func TestLayerHabit_usualTime(t *testing.T) {
 		t.Errorf("alike %.1f, unlike %.1f, good ways %.1f h", alike, unlike, sure)
 	}
 	near(t, "late", after(0.4, 29, 31, 30).beside(3, 28), 3, 1e-9)
+}
+
+// What was dried elsewhere before says nothing of the time that fresh layers take.
+func TestLayerHabit_movedOn(t *testing.T) {
+	after := func(start float64) LayerHabit {
+		l := &Layer{}
+		l.Begin(DryBasis(start), 2)
+		for m := start; m > 12; m = steady(m) {
+			l.Measure(DryBasis(m))
+			l.Add(Air{T: 40, RH: 22})
+		}
+		return UsualLayers(false).With(l, WetBasis(11).Dry())
+	}
+	if fresh, moved := after(115), after(40); fresh.Timed != 1 || moved.Timed != 0 || moved.Layers != 1 {
+		t.Errorf("laid fresh %d, moved on %d of %d", fresh.Timed, moved.Timed, moved.Layers)
+	}
 }
 
 // A first layer of which nothing was measured is held by its interval in houses half as slow again as the trade says.

@@ -69,6 +69,12 @@ func (l *Layer) room() []LayerHour {
 	return append(make([]LayerHour, 0, layerKept), l.Hours[max(0, len(l.Hours)-layerKept):]...)
 }
 
+// fresh tells that it was laid as it came from the wash, and not dried elsewhere before: only then its time is like that of others.
+func (l *Layer) fresh() bool { return l.Start > skinDry }
+
+// skinDry is 45 %wb; chosen, below the 52 to 56 of washed parchment by more than a meter errs there.
+var skinDry = WetBasis(45).Dry()
+
 // Measure takes a moisture that was measured in the hour under way.
 func (l *Layer) Measure(m DryBasis) { l.Newest = m }
 

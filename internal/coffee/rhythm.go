@@ -93,7 +93,7 @@ func (l *Layer) widen(f Forecast) Forecast {
 	l.Hinds.add(Hindsight{float64(l.Passed), float64(l.Passed) + middle, early, late})
 	by := math.Exp(l.habit.Late)
 	early, late = by*math.Exp(l.habit.Wider.Early)*early, by*math.Exp(l.habit.Wider.Late)*late
-	if middle *= by; !l.Deck { // there weather and not habit makes the time
+	if middle *= by; !l.Deck && l.fresh() { // on a deck weather and not habit makes the time
 		middle = l.habit.beside(middle, float64(l.Passed))
 	}
 	hours := func(h float64) time.Duration { return time.Duration(max(0, h) * float64(time.Hour)) }

@@ -113,7 +113,7 @@ var bedFormulas = map[string]rule{
 	"estimated-moisture": {"the last moisture known, carried on by MR = exp(-k t^1.06439), k = 0.0143 (Pvs - Pv)^0.87898, through the air as it changed", roa},
 	"water-activity":     {"the humidity that stands with the estimated moisture: equilibrium-moisture inverted", trejos + "; re-wetted beans have a higher one: go by measured humidity where there is a probe"},
 	"wet-time":           {"time since the wash with water activity above 0.80", "Codex CXC 69-2009 par. 37, as quoted"},
-	"drying-in":          {"time to target-moisture in the air of the last day, come again, by 61 ways M' = -c D^e g(M - Me), D the vapour deficit, each weighed by how well it goes through the readings of the meter and by how the estate's last layers went; in a dryer the time that those took, less the hours gone, counts beside it, by how far either was off; before the first, 20 to 36 h in a dryer and 3 to 7 days of sun are usual", ways},
+	"drying-in":          {"time to target-moisture in the air of the last day, come again, by 61 ways M' = -c D^e g(M - Me), D the vapour deficit, each weighed by how well it goes through the readings of the meter and by how the estate's last layers went; in a dryer the time that those laid fresh took, less the hours gone, counts beside it, by how far either was off; before the first, 20 to 36 h in a dryer and 3 to 7 days of sun are usual", ways},
 	"drying-in-early":    {"early end of the 80 % interval, as wide as the ways differ and as the estate's last layers were missed", ways},
 	"drying-in-late":     {"late end of the 80 % interval, as wide as the ways differ and as the estate's last layers were missed", ways},
 	"looks-empty":        looksEmpty,

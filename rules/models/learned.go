@@ -21,7 +21,7 @@ type Learned struct {
 // Dried is what the estate's own dried layers have taught the forecasts of one group of decks or dryers with the same target.
 type Dried struct {
 	Stations []string
-	Layers   int // that it rests on
+	Layers   int // laid fresh, that it rests on
 	Target   coffee.WetBasis
 	Took     time.Duration // from load to target
 	Spread   float64       // as that of Learned
@@ -68,7 +68,7 @@ func (m *Models) Dried() (list []Dried) {
 	for _, g := range groups(m, func(d *bed) *coffee.LayerHabit { return d.habit }) {
 		if hours, spread, known := g.first.habit.Usual(); known {
 			took := time.Duration(math.Round(hours * float64(time.Hour)))
-			list = append(list, Dried{g.stations, g.first.habit.Layers, g.first.target.Wet(), took, spread})
+			list = append(list, Dried{g.stations, g.first.habit.Timed, g.first.target.Wet(), took, spread})
 		}
 	}
 	return list
