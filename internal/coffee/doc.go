@@ -12,7 +12,7 @@
 //   - 29 CFR 1910.1000(d)(1)(i): the eight-hour average.
 //
 // How far its forecasts go. They are judged on simulated tanks and layers of seven sets, whose authors worked apart: those looked at while the first forecasters were made, those held out then, two that were sealed, the
-// verdict (all in tanktest and in the tests of rules/models), the assize and the tribunal (packages of their names). All are opened by now, so what they say is better than what a tank that nobody knows would say.
+// verdict (all in tanktest and in the tests of rules/models), the assize and the tribunal (packages of their names), all opened when the forecasters were last changed, and the jury (its package), which was asked once after that.
 // Goals: wash half way wrong by at most 45 min in every other tank, drying by at most 10 % of the time left, 80 % intervals that hold the truth in 70 to 90 %.
 //
 // Median error half way (with three tanks washed, or three layers dried, two on the assize), part held at 25, 50 and 75 % of the way. Foreman: the middle
@@ -26,6 +26,10 @@
 //	verdict     47 (40)             33 (27)   90, 88, 89   75        23 (20)     74, 83, 75   10
 //	assize      36 (34)             30 (24)   95, 96, 89   47        19 (17)     93, 93, 87   9
 //	tribunal    53 (52)             36 (33)   86, 84, 79   94        see below                8 and 8
+//
+// The jury, whose tanks and layers no forecaster was made on: the wash is wrong half way by 41 min (73 in first tanks, 28 with three washed), held 93, 88, 91 %. Dryers with a probe in the layer 9 % (first layers 19, 8 with two own), held 93, 86, 77;
+// by a meter in a hand 13 % (32, 10), held 99, 91, 80; where the set point is changed later, which nobody knows then, 11 and 14; sun decks 21 and 23. Who knows law and estate or house: 24 min, 4 and 4 %, sun decks 23 and 19. So the goals are met for the wash and
+// for dryers with a probe; by hand not until a house has dried two layers, as half way through a first one there is hardly a reading.
 //
 // What mended the wash is the temperature to come (Warming): half way its mean was foreseen to 0.6 to 0.9 K on the last three sets, now to 0.2 to 0.5; a kelvin is 7 % of the time left. First tanks are wrong by 60 to 75 min there.
 // Twenty estates tell a median to some 8 min: on four times as many the forecaster of before was wrong by 44 and 43 min on the last two sets. Who knows law and estate and goes by its likest other tanks is wrong by 23 min on the
@@ -47,7 +51,7 @@
 // hand). What did not: a probe's offset from checks by hand, as hands err as much; own time in equivalent hours; air to come from three hours; a longer memory of the weather.
 // Constants were chosen over all sets, none on one alone. Worst now are tanks whose liquor is changed or which stand under water, still masses whose electrode hangs in one slice, sun decks before the first own layer,
 // and weather that turns. Without any measured moisture drying is hardly a forecast, half way off by half of the time left and more; it is given as uncertain.
-// TestSouring_judged with -tanks 100, TestBed_judged in rules/models with -layers 6, those of the assize with -assize 1 and of the tribunal with -tribunal 1 print all of it; without the flags a part.
+// TestSouring_judged with -tanks 100, TestBed_judged in rules/models with -layers 6, those of the assize with -assize 1, of the tribunal with -tribunal 1 and of the jury with -jury 2 print all of it; without the flags a part.
 //
 // Concurrency: functions and values; who follows something keeps its value to one goroutine.
 package coffee

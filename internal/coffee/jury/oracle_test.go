@@ -151,7 +151,7 @@ func tell(t *testing.T, name string, wrong []float64, most float64) {
 // Aim: the goals can be met on this set, by who knows law and estate and goes by what the meters showed: half way of every other tank within 30 min (the goal is 45).
 func TestTank_oracle(t *testing.T) {
 	if *asked == 0 {
-		t.Skip("the oracle is asked by -jury 1")
+		t.Skip("the oracle is asked by -jury 2")
 	}
 	var wrong [Sourings][Yards][]float64
 	t.Run("laws", func(t *testing.T) {
@@ -186,7 +186,7 @@ func TestTank_oracle(t *testing.T) {
 // Aim: the same of layers: half way of every other one in a dryer within 6 % of the time left (the goal is 10), where the set point is not changed later.
 func TestLayer_oracle(t *testing.T) {
 	if *asked == 0 {
-		t.Skip("the oracle is asked by -jury 1")
+		t.Skip("the oracle is asked by -jury 2")
 	}
 	type tally [2][2][]float64 // by probe and by hand; the second where the set point is changed after it was asked
 	var wrong [Dryings][Places]tally
