@@ -272,11 +272,11 @@ func (d *bed) teach(most coffee.DryBasis) {
 	}
 }
 
-// forecastDue tells that the forecast has to be made anew at this step: after each hour (of what is more than a day off after each third), after a moisture by hand or a first one, and when
+// forecastDue tells that the forecast has to be made anew at this step: after each hour (of what is more than a day off, or rests on no measured moisture, after each third), after a moisture by hand or a first one, and when
 // the air is no longer that of the last forecast.
 func (d *bed) forecastDue(a coffee.Air) bool {
 	turned := math.Abs(float64(a.T-d.aheadOf.T)) > airTurned || math.Abs(float64(a.RH-d.aheadOf.RH)) > airDamper
-	far := d.neverIs || d.forms.Middle > farOff
+	far := d.neverIs || d.forms.Middle > farOff || !d.HasMetered
 	return d.stale || d.why != "" || turned || d.HourSteps == 0 && (!far || d.Airs.Next%3 == 0)
 }
 
