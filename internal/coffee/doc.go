@@ -11,7 +11,7 @@
 //   - Jackels 2005, 2006: J. Food Sci. 70:C321-C325; ASIC 2006; fermentation of washed arabica, as quoted.
 //   - 29 CFR 1910.1000(d)(1)(i): the eight-hour average.
 //
-// How far its forecasts go. They are judged on simulated tanks and layers of seven sets, whose authors worked apart: those looked at while the first forecasters were made, those held out then, two that were sealed, the
+// How far its forecasts go. They are judged on simulated tanks and layers of eight sets, whose authors worked apart: those looked at while the first forecasters were made, those held out then, two that were sealed, the
 // verdict (all in tanktest and in the tests of rules/models), the assize and the tribunal (packages of their names), all opened when the forecasters were last changed, and the jury (its package), which was asked once after that.
 // Goals: wash half way wrong by at most 45 min in every other tank, drying by at most 10 % of the time left, 80 % intervals that hold the truth in 70 to 90 %.
 //
