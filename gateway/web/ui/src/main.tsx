@@ -16,6 +16,7 @@ import { StationPage } from "./station";
 import type { Alarm, Frame } from "./types";
 import { choose, inUnits, type Units } from "./units";
 import { Go } from "./way";
+import { followWidth } from "./room";
 import { me, meet } from "./session";
 import { Who } from "./who";
 import type { Words } from "./words/en";
@@ -240,6 +241,7 @@ function known(frame: Frame, who: string): string {
 /** Begins, once there are words. */
 function start(): void {
   begin(firstLanguage());
+  followWidth();
   // Without TLS a browser keeps no page: then it opens only while the mill can be reached.
   // It is kept once the first view is there: on a slow link the two would take the line from each other.
   if ("serviceWorker" in navigator) setTimeout(() => { void navigator.serviceWorker.register("/sw.js").catch(() => undefined); }, 8000);
