@@ -1,6 +1,7 @@
 package models_test
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -72,10 +73,30 @@ func (a *dryingTally) take(f *floor, lot, k int, later bool, left float64) {
 	}
 }
 
+// takes notes a forecast, against the hours that are left.
+func (v *verdict) takes(f *floor, left float64) {
+	in := f.newest["bed/drying-in"]
+	if in.Quality == reading.Bad || in.Point == "" {
+		v.silent++
+		return
+	}
+	v.wrong = append(v.wrong, 100*math.Abs(in.Value/3600-left)/left)
+	if f.newest["bed/drying-in-early"].Value/3600 <= left && left <= f.newest["bed/drying-in-late"].Value/3600 {
+		v.held++
+	}
+}
+
+// dusk is the hour of the day at which the season begins, as evening does.
+const dusk = 18
+
+// rodded is a layer in which a probe of moisture may lie.
+type rodded interface {
+	Rod() (percent float64, tells bool)
+}
+
 // lying is a layer of a sealed set.
 type lying interface {
 	Probe() (t, rh float64)
-	Rod() (percent float64, tells bool)
 	Reading() (percent float64, read bool)
 	Changes() float64
 	Minute()
@@ -137,7 +158,7 @@ func (a *judgedHouse) waits(until float64) {
 func (a *judgedHouse) dries(l lying) (percent float64, tells bool) {
 	t, rh := l.Probe()
 	if a.regime == byProbe {
-		percent, tells = l.Rod()
+		percent, tells = l.(rodded).Rod()
 	}
 	a.minute(t, rh, percent, tells)
 	l.Minute()

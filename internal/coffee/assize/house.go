@@ -23,13 +23,14 @@ func (p Place) String() string {
 
 // Kind is the kind of station that such a place is.
 func (p Place) Kind() string {
-	if p.fired() {
+	if p.Fired() {
 		return "dryer"
 	}
 	return "deck"
 }
 
-func (p Place) fired() bool { return p == Silo || p == OverDryer }
+// Fired tells whether its air is heated by a fire, and not by the sun.
+func (p Place) Fired() bool { return p == Silo || p == OverDryer }
 
 // DryLots are the lots that a house dries one after the other.
 const DryLots = 5
@@ -87,7 +88,7 @@ func NewHouse(law Drying, place Place, seed uint64) *House {
 	h := &House{Law: law, Place: place, seed: seed, season: newSeason(metres, own), pressure: pressure(metres), law: newParchment(law, own), laid: own(7.5, 10), wet: own(52.5, 54.5), slices: deckSlices,
 		sensors: sensors{celsius: 0.25 * own.normal(), humidity: 1.2 * own.normal(), off: 0.25 * own.normal(), gain: 0.015 * own.normal(), scatter: own(0.15, 0.35)}}
 	needs := own(84, 144)
-	if place.fired() {
+	if place.Fired() {
 		needs = own(23, 36)
 	}
 	switch place {
@@ -172,7 +173,7 @@ func (h *House) Layer(lot int, loaded float64) *Layer {
 	if between(0, 1) < 0.5 {
 		l.changes, l.first = between(5, 14), l.then+between(2, 5)*math.Copysign(1, between(-1, 1))
 	}
-	if !h.Place.fired() {
+	if !h.Place.Fired() {
 		l.changes = 0
 	}
 	l.first = math.Min(48, l.first)
@@ -207,7 +208,7 @@ func (l *Layer) air() (t, rh, open float64) {
 	hours, clock := l.now()
 	t, rh = l.house.outside(hours)
 	a := &l.house.habits
-	if !l.house.Place.fired() {
+	if !l.house.Place.Fired() {
 		if !l.shut(hours, clock) {
 			return t, math.Min(97, rh*(1+0.02*a.damp)), 1
 		}
@@ -249,7 +250,7 @@ func (l *Layer) Minute() {
 	l.hours += h
 	if l.hours >= l.stirred {
 		l.stirred += l.house.stirs * l.chance(0.6, 1.5)
-		if clock > 6 && clock < 18 || l.house.Place.fired() {
+		if clock > 6 && clock < 18 || l.house.Place.Fired() {
 			l.stir()
 		}
 	}
@@ -373,7 +374,7 @@ func (l *Layer) Reading() (percent float64, read bool) {
 func (l *Layer) next() float64 {
 	_, clock := l.now()
 	wet := l.Moisture()
-	if l.house.Place.fired() {
+	if l.house.Place.Fired() {
 		switch {
 		case wet > 20:
 			return l.hours + l.hand(4, 8)

@@ -15,7 +15,7 @@ type dried struct {
 
 func lie(t *testing.T, h *House, lot int, loaded float64) dried {
 	l := h.Layer(lot, loaded)
-	d := dried{start: l.Moisture(), deck: !h.Place.fired()}
+	d := dried{start: l.Moisture(), deck: !h.Place.Fired()}
 	before, lowest, since := l.Moisture(), l.Moisture(), 0.0
 	for m := range 15 * 24 * 60 {
 		if l.Moisture() <= Dry {
