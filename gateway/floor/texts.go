@@ -57,7 +57,7 @@ func (f *Floor) answered(ctx context.Context, a text.Answer) error {
 		return fmt.Errorf("finding occurrence %d: %w", a.Occurrence, err)
 	}
 	if alarm == "" {
-		return refuse(person, "", "nobody was called for that occurrence")
+		return refuse(person, "", "no alarm has that number")
 	}
 	err = f.Act(ctx, web.Act{Do: web.DoAcknowledge, Alarm: alarm, Occurrence: a.Occurrence, By: person, Via: "text"})
 	var refused *web.Refusal
@@ -100,7 +100,7 @@ func (f *Floor) alarmOf(ctx context.Context, occurrence int64) (string, error) {
 	}
 	asking, cancel := context.WithTimeout(ctx, queryWait)
 	defer cancel()
-	entries, err := f.logbook.Entries(asking, logbook.Filter{Kinds: []logbook.Kind{logbook.Message}, Occurrence: occurrence, Limit: 1})
+	entries, err := f.logbook.Entries(asking, logbook.Filter{Kinds: []logbook.Kind{logbook.Transition}, Occurrence: occurrence, Limit: 1})
 	if err != nil || len(entries) == 0 {
 		return "", err
 	}
