@@ -29,8 +29,8 @@ const (
 // How much wider than the curves' own interval an honest one is: conformal factors (Vovk, Gammerman, Shafer 2005), chosen so that the interval holds four truths of five over all laws of package
 // tanktest that may be looked at; what an estate's own tanks show comes on top (Wider).
 const (
-	widerEarly    = 0.60
-	widerLate     = 0.85
+	widerEarly    = 0.52
+	widerLate     = 0.72
 	leastEarly    = 0.4  // h: near the end tanks quicken
 	widerLateLeft = 0.12 // part of the time left
 	// The interval of the curves is never narrower than by this part of the time left, and by this part of how far the forecasts of the last eight hours were from today's.

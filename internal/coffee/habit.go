@@ -140,14 +140,16 @@ func (h *LayerHabit) Usual() (hours, spread float64, known bool) {
 	return math.Exp(h.Took), math.Sqrt((habitOff*habitOff + h.Apart) / n * (1 + 1/n)), n > 0
 }
 
-// beside lets the time that the estate's layers took, less the hours gone, count beside what the ways say is left: each by how far it was off so far.
-func (h *LayerHabit) beside(left, gone float64) float64 {
+// beside lets the time that the estate's layers took, less the hours gone, count beside what the ways say is left: each by how far it was off so far. What both say is surer than what the ways say alone: by so much narrower, as a
+// factor, is its interval.
+func (h *LayerHabit) beside(left, gone float64) (both, narrower float64) {
 	usual, spread, known := h.Usual()
 	if !known || left <= 0 || gone > habitGone*usual {
-		return left
+		return left, 1
 	}
 	ways, time := math.Sqrt((habitOff*habitOff+h.Missed)/(1+float64(h.Layers))), spread/(1-gone/usual)
-	return left * math.Pow((usual-gone)/left, ways*ways/(ways*ways+time*time))
+	part := ways * ways / (ways*ways + time*time) // that time counts for
+	return left * math.Pow((usual-gone)/left, part), math.Sqrt(1 - part)
 }
 
 // afterLayer is it after one more layer, whose forecasts were moved by late. It never comes far below the usual: a few layers are little proof that the next is foreseen better.

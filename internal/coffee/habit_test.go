@@ -178,13 +178,22 @@ func TestLayerHabit_usualTime(t *testing.T) {
 		return &h
 	}
 	const gone, ways = 15, 30 // h; the usual time leaves some 15
-	none := after(0)
-	near(t, "no layer", none.beside(ways, gone), ways, 1e-9)
-	alike, unlike, sure := after(0.4, 29, 31, 30).beside(ways, gone), after(0.4, 20, 31, 43).beside(ways, gone), after(0.05, 29, 31, 30).beside(ways, gone)
+	beside := func(h *LayerHabit) (left, narrower float64) { return h.beside(ways, gone) }
+	left, narrower := beside(after(0))
+	near(t, "no layer", left, ways, 1e-9)
+	near(t, "no layer, interval", narrower, 1, 1e-9)
+	alike, narrow := beside(after(0.4, 29, 31, 30))
+	unlike, wide := beside(after(0.4, 20, 31, 43))
+	sure, _ := beside(after(0.05, 29, 31, 30))
 	if !(alike > 15 && alike < 22 && unlike > alike+3 && unlike < ways && sure > alike+3 && sure < ways) {
 		t.Errorf("alike %.1f, unlike %.1f, good ways %.1f h", alike, unlike, sure)
 	}
-	near(t, "late", after(0.4, 29, 31, 30).beside(3, 28), 3, 1e-9)
+	if !(narrow > 0.3 && narrow < wide-0.2 && wide < 1) {
+		t.Errorf("the interval is narrower by %.2f where layers were alike, by %.2f where not", narrow, wide)
+	}
+	left, narrower = after(0.4, 29, 31, 30).beside(3, 28)
+	near(t, "late", left, 3, 1e-9)
+	near(t, "late, interval", narrower, 1, 1e-9)
 }
 
 // What was dried elsewhere before says nothing of the time that fresh layers take.

@@ -94,7 +94,8 @@ func (l *Layer) widen(f Forecast) Forecast {
 	by := math.Exp(l.habit.Late)
 	early, late = by*math.Exp(l.habit.Wider.Early)*early, by*math.Exp(l.habit.Wider.Late)*late
 	if middle *= by; !l.Deck && l.fresh() { // on a deck weather and not habit makes the time
-		middle = l.habit.beside(middle, float64(l.Passed))
+		both, narrower := l.habit.beside(middle, float64(l.Passed))
+		middle, early, late = both, narrower*early, narrower*late
 	}
 	hours := func(h float64) time.Duration { return time.Duration(max(0, h) * float64(time.Hour)) }
 	return Forecast{hours(middle - early), hours(middle), hours(middle + late)}
