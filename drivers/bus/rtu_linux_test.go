@@ -11,6 +11,7 @@ import (
 	"os/exec"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -155,21 +156,27 @@ func (r *RTU) answered(t *testing.T, unit uint8, address uint16) (uint16, error)
 	}
 }
 
-// late answers the first request too late: when the second could already wait.
-func late(request []byte, n int, line io.Writer) {
-	if n == 1 {
-		time.Sleep(640 * time.Millisecond)
+// late answers the first request too late: when nobody waits for it any more, and the second could already wait.
+func late(given <-chan struct{}) reply {
+	return func(request []byte, n int, line io.Writer) {
+		if n == 1 {
+			<-given
+		}
+		time.Sleep(60 * time.Millisecond)
+		_, _ = line.Write(own(request))
 	}
-	time.Sleep(60 * time.Millisecond)
-	_, _ = line.Write(own(request))
 }
 
 // After one timeout the answers of a line shift by one for good: register 200 "has" what 100 has, 300 what 200 has, all without error. The cure is to
 // listen until a late answer can have come, and to empty the line before each request. Without it this test reads 100, 200, 300.
 func TestRTU_lateAnswersNeverShift(t *testing.T) {
-	line := lineTo(t, late)
-	if got, err := line.one(t, 1, 100); err == nil {
-		t.Fatalf("the late request gave %d", got)
+	given := make(chan struct{})
+	line := lineTo(t, late(given))
+	line.late = 5 * time.Second // the late answer comes well before, on a busy machine too
+	_, err := line.one(t, 1, 100)
+	close(given)
+	if !errors.Is(err, errUnanswered) {
+		t.Fatalf("the late request: %v", err)
 	}
 	for _, address := range []uint16{200, 300, 400} {
 		if got, err := line.answered(t, 1, address); err != nil || got != address {
@@ -186,14 +193,17 @@ func TestRTU_theResponderShiftsWithoutTheCure(t *testing.T) {
 		if time.Now().After(deadline) {
 			t.Fatalf("registers 200, 300 and 400 = %v, want them shifted: 100, 200 and 300", got)
 		}
-		line := lineTo(t, late)
+		given := make(chan struct{})
+		line := lineTo(t, late(given))
 		line.late = 0
 		if err := line.connect(); err != nil {
 			t.Fatal(err)
 		}
 		line.port = unflushed{line.port}
-		if _, err := line.one(t, 1, 100); err == nil {
-			t.Fatal("the late request was answered in time")
+		_, err := line.one(t, 1, 100)
+		close(given)
+		if !errors.Is(err, errUnanswered) {
+			t.Fatalf("the late request: %v", err)
 		}
 		for i, address := range []uint16{200, 300, 400} {
 			got[i], _ = line.one(t, 1, address)
@@ -250,17 +260,19 @@ func TestRTU_whatIsNoAnswer(t *testing.T) {
 		"all ones":         func([]byte) []byte { return bytes.Repeat([]byte{0xFF}, 9) },
 	} {
 		t.Run(strings.ReplaceAll(name, " ", "-"), func(t *testing.T) {
-			line := lineTo(t, func(request []byte, n int, w io.Writer) {
-				if n == 1 {
-					_, _ = w.Write(bad(request))
+			var mended atomic.Bool
+			line := lineTo(t, func(request []byte, _ int, w io.Writer) {
+				if mended.Load() {
+					_, _ = w.Write(own(request))
 					return
 				}
-				_, _ = w.Write(own(request))
+				_, _ = w.Write(bad(request))
 			})
-			if got, err := line.one(t, 1, 7); !errors.Is(err, drivers.ErrGarbled) {
+			if got, err := line.answered(t, 1, 7); !errors.Is(err, drivers.ErrGarbled) {
 				t.Errorf("%d, %v, want ErrGarbled", got, err)
 			}
-			if got, err := line.one(t, 1, 8); err != nil || got != 8 {
+			mended.Store(true)
+			if got, err := line.answered(t, 1, 8); err != nil || got != 8 {
 				t.Errorf("after it: %d, %v, want 8", got, err)
 			}
 		})
@@ -276,6 +288,7 @@ func TestRTU_refusalAndBits(t *testing.T) {
 			_, _ = w.Write(sealed(request[0], request[1], 2, 0x21, 0x0C))
 		}
 	})
+	line.within, line.late = 30*time.Second, 30*time.Second // what is answered ends before, on the slowest machine
 	var refusal drivers.ModbusException
 	begin := time.Now()
 	if _, err := line.one(t, 1, 7); !errors.As(err, &refusal) || refusal != 2 { // check value M51: 01 83 02 to function 3, and its like to function 4
@@ -285,7 +298,7 @@ func TestRTU_refusalAndBits(t *testing.T) {
 	if fmt.Sprint(got) != "[1 0 0 0 0 1 0 0 0 0 1 1]" || err != nil {
 		t.Errorf("coils = %v, %v", got, err)
 	}
-	if took := time.Since(begin); took > line.within {
+	if took := time.Since(begin); took > line.late {
 		t.Errorf("a refusal is an answer in time; the next request waited %s", took)
 	}
 	if _, err := line.Ask(t.Context(), 1, 99, 0, 1, nil); err == nil {
@@ -295,32 +308,37 @@ func TestRTU_refusalAndBits(t *testing.T) {
 
 // A device that does not answer is left alone for growing pauses, so that the others keep their time; when it answers it is at once one of them.
 func TestRTU_aSilentDeviceStarvesNobody(t *testing.T) {
-	var mute sync.Mutex // guards dead
-	dead := true
+	var dead atomic.Bool
+	var asked atomic.Int32 // the silent one
+	dead.Store(true)
 	line := lineTo(t, func(request []byte, _ int, w io.Writer) {
-		mute.Lock()
-		defer mute.Unlock()
-		if request[0] == 9 && dead {
-			return
+		if request[0] == 9 {
+			asked.Add(1)
 		}
-		_, _ = w.Write(own(request))
+		if request[0] != 9 || !dead.Load() {
+			_, _ = w.Write(own(request))
+		}
 	})
 	for range restAfter {
 		if _, err := line.one(t, 9, 1); !errors.Is(err, errUnanswered) {
 			t.Errorf("silent: %v, want errUnanswered", err)
 		}
 	}
+	line.within = 30 * time.Second // the others answer, on the slowest machine too
 	if _, err := line.one(t, 1, 1); err != nil {
 		t.Errorf("its neighbour: %v", err)
 	}
+	left := line.resting[9]
+	left.until, line.nextTry = time.Now().Add(time.Minute), time.Now().Add(time.Minute)
+	line.resting[9] = left
 	begin := time.Now()
-	if _, err := line.one(t, 9, 1); !errors.Is(err, errResting) || time.Since(begin) > 10*time.Millisecond {
+	if _, err := line.one(t, 9, 1); !errors.Is(err, errResting) || time.Since(begin) > line.within {
 		t.Errorf("again: %v after %s, want errResting at once", err, time.Since(begin))
 	}
-	mute.Lock()
-	dead = false
-	mute.Unlock()
-	left := line.resting[9]
+	if _, err := line.one(t, 1, 1); err != nil || asked.Load() != restAfter { // the responder takes one request after the other
+		t.Errorf("its neighbour again: %v; the silent one was asked %d times, want %d", err, asked.Load(), restAfter)
+	}
+	dead.Store(false)
 	left.until, line.nextTry = time.Now(), time.Now()
 	line.resting[9] = left
 	if got, err := line.one(t, 9, 5); err != nil || got != 5 || len(line.resting) != 0 {
@@ -445,6 +463,7 @@ func TestRTU_thePortVanishes(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer line.Close()
+	line.within = 30 * time.Second // it ends with the answer, on the slowest machine
 	working, tries := line.open, 0
 	line.open = func(path string) (port, error) {
 		tries++
@@ -613,6 +632,7 @@ func TestRTU_pymodbus(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer line.Close()
+	line.within = 30 * time.Second // on the slowest machine
 	for range 3 {
 		for table, want := range map[drivers.ModbusTable]string{drivers.InputRegisters: "[215 480 65486]", drivers.HoldingRegisters: "[1 2 3]", drivers.Coils: "[1 0 1]", drivers.DiscreteInputs: "[0 1 1]"} {
 			got, err := line.Ask(t.Context(), 7, table, 0, 3, nil)
@@ -629,6 +649,7 @@ func TestRTU_pymodbus(t *testing.T) {
 	if _, err := line.Ask(t.Context(), 7, drivers.InputRegisters, 900, 1, nil); !errors.As(err, &refusal) || refusal != 2 {
 		t.Errorf("register that is not there: %v, want exception 2", err)
 	}
+	line.within = rtuWithin
 	if _, err := line.one(t, 8, 0); !errors.Is(err, errUnanswered) {
 		t.Errorf("unit that is not there: %v, want errUnanswered", err)
 	}
