@@ -9,6 +9,7 @@ package peers
 import (
 	"errors"
 	"fmt"
+	"math/rand/v2"
 	"net"
 	"net/http"
 	"os"
@@ -16,6 +17,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -69,15 +71,32 @@ func goBin() string {
 	return filepath.Join(home, "go", "bin")
 }
 
-// FreeAddress is a loopback address that nobody listens on at present.
+// The ports that FreeAddress gives lie below those that the kernel gives out by itself, from 32768 on [Linux, ip-sysctl: ip_local_port_range]: else one might go to the
+// listener or the connection of another test before its server has begun to listen, or while it is down.
+const (
+	firstPort = 20000
+	manyPorts = 12000
+)
+
+var given sync.Map // ports that FreeAddress has given
+
+// FreeAddress is a loopback address that nobody listens on at present, and that nobody in this process was given before.
 func FreeAddress(t testing.TB) string {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
+	for range manyPorts {
+		port := firstPort + rand.IntN(manyPorts)
+		address := fmt.Sprint("127.0.0.1:", port)
+		l, err := net.Listen("tcp", address)
+		if err != nil {
+			continue
+		}
+		_ = l.Close() // only its address was wanted
+		if _, before := given.LoadOrStore(port, true); !before {
+			return address
+		}
 	}
-	defer l.Close() //nolint:errcheck // only its address was wanted
-	return l.Addr().String()
+	t.Fatal("every port that was tried is taken")
+	return ""
 }
 
 func start(t testing.TB, name, folder string, ready func() error, program string, args ...string) *Server {
