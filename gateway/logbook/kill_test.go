@@ -7,6 +7,7 @@ import (
 	"os/exec"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -60,11 +61,12 @@ func TestEnter_survivesKills(t *testing.T) {
 		if err := c.Start(); err != nil {
 			t.Fatal(err)
 		}
-		time.AfterFunc(time.Duration(150+37*round)*time.Millisecond, func() { _ = c.Process.Kill() })
+		var once sync.Once
 		for lines := bufio.NewScanner(out); lines.Scan(); {
 			if n, err := strconv.ParseInt(strings.TrimSpace(lines.Text()), 10, 64); err == nil {
 				last = n
 			}
+			once.Do(func() { time.AfterFunc(time.Duration(37*round)*time.Millisecond, func() { _ = c.Process.Kill() }) })
 		}
 		_ = c.Wait() // it was killed
 		l, err := Open(dir)
