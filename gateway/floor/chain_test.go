@@ -350,7 +350,7 @@ func (l *lines) next(t *testing.T) string {
 			t.Fatal("the server ended")
 		}
 		return line
-	case <-time.After(30 * time.Second):
+	case <-time.After(2 * time.Minute):
 		t.Fatal("the server says nothing")
 	}
 	return ""

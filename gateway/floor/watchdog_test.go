@@ -196,7 +196,7 @@ func TestWatchdog_realSocket(t *testing.T) {
 	hear := func(enough func(string) bool) {
 		t.Helper()
 		buffer := make([]byte, 4096)
-		_ = conn.SetReadDeadline(time.Now().Add(20 * time.Second))
+		_ = conn.SetReadDeadline(time.Now().Add(time.Minute))
 		for !enough(heard.String()) {
 			n, err := conn.Read(buffer)
 			if err != nil {

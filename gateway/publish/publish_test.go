@@ -398,7 +398,7 @@ func TestBroker_letsInWhoShowsIt(t *testing.T) {
 // connects tries once and gives what came of it.
 func connects(t *testing.T, dial func(context.Context) (net.Conn, error), password string) error {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(t.Context(), 10*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), time.Minute)
 	defer cancel()
 	result := errors.New("nothing came of it")
 	link.Keep(ctx, link.Options{Dial: dial, ClientID: "probe-" + password, Presence: "probe/" + password, Credential: func() (string, string, error) { return "mill", password, nil },

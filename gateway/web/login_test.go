@@ -666,7 +666,7 @@ func TestLive_loggedOut(t *testing.T) {
 	must(t, g.book.End(c.Value))
 	select {
 	case <-gone:
-	case <-time.After((lookAgain + 10) * time.Second):
+	case <-time.After((lookAgain + 60) * time.Second):
 		t.Error("the stream goes on after logging out")
 	}
 	select {
@@ -693,7 +693,7 @@ func TestSocket(t *testing.T) {
 	}}}
 	post := func(to *http.Client, base, body string) int {
 		var answer *http.Response
-		for range 100 {
+		for begun := time.Now(); time.Since(begun) < time.Minute; time.Sleep(20 * time.Millisecond) {
 			r, err := http.NewRequestWithContext(ctx, http.MethodPost, base+"/api/acknowledge", strings.NewReader(body))
 			must(t, err)
 			r.Header.Set("Content-Type", "application/json")
@@ -701,7 +701,6 @@ func TestSocket(t *testing.T) {
 				_ = answer.Body.Close()
 				return answer.StatusCode
 			}
-			time.Sleep(20 * time.Millisecond)
 		}
 		t.Fatal("no answer")
 		return 0

@@ -48,7 +48,7 @@ func OpenFor(t testing.TB, index string, life time.Duration, more ...chromedp.Ex
 	if !fresh(index) {
 		needs(t, "the page is not built, or older than its sources: run npm ci and npm run build in gateway/web/ui")
 	}
-	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(program), chromedp.DisableGPU,
+	options := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(program), chromedp.DisableGPU, chromedp.WSURLReadTimeout(Patience),
 		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-quic", true))
 	options = append(options, more...)
 	allocated, cancel := chromedp.NewExecAllocator(context.Background(), options...) // outlives the test's context, to close in order
