@@ -95,7 +95,7 @@ channel siren
 
 // pressWall waits for the siren and presses one button after the other.
 func pressWall(ctx context.Context, t *testing.T, buttons *drivertest.GPIO, sound, lamp *coil) {
-	for !sound.on.Load() && ctx.Err() == nil {
+	for !(sound.on.Load() && lamp.on.Load()) && ctx.Err() == nil { // the lamp is lit a moment later
 		time.Sleep(50 * time.Millisecond)
 	}
 	for _, line := range []int{13, 16, 15} {
