@@ -48,6 +48,8 @@ const (
 	batch = 10
 )
 
+const fed = "fed" // what a board says that appends no more
+
 // truth is the reading of a position, whatever was killed when.
 func truth(begun time.Time, position uint64) reading.Reading {
 	r := rand.New(rand.NewPCG(position, 9))
@@ -78,6 +80,7 @@ func playBoard(ctx context.Context, s settings) error {
 		}
 		time.Sleep(time.Until(rs[batch-1].Stamp.Wall))
 		if _, err := os.Stat(s.Folder + "/stop"); err == nil {
+			fmt.Fprintln(os.Stdout, fed)
 			select {} // the feeding is over, the sending is not
 		}
 		last, err := h.Append(rs)
@@ -199,6 +202,7 @@ type acknowledged struct {
 	mu           sync.Mutex // guards what stands below
 	rest         []byte
 	last, commit uint64
+	fed          bool // it appends no more
 }
 
 func (a *acknowledged) Write(p []byte) (int, error) {
@@ -215,6 +219,7 @@ func (a *acknowledged) Write(p []byte) (int, error) {
 		if _, err := fmt.Sscanf(string(line), "ack %d %d", &last, &commit); err == nil {
 			a.last, a.commit = max(a.last, last), max(a.commit, commit)
 		}
+		a.fed = a.fed || string(line) == fed
 	}
 }
 
@@ -222,6 +227,12 @@ func (a *acknowledged) so() (last, commit uint64) {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	return a.last, a.commit
+}
+
+func (a *acknowledged) over() bool {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return a.fed
 }
 
 // mill is the four processes.
@@ -300,9 +311,9 @@ func (m *mill) settle() (acked, last uint64) {
 		m.t.Fatal(err)
 	}
 	for stored := 0; ; {
-		rows := len(m.store.Rows(m.t))
+		over, rows := m.acks.over(), len(m.store.Rows(m.t))
 		acked, _ = m.acks.so()
-		if uint64(rows) >= acked && rows == stored { //nolint:gosec // a count
+		if over && uint64(rows) >= acked && rows == stored { //nolint:gosec // a count
 			break
 		}
 		if stored = rows; time.Now().After(deadline) {
