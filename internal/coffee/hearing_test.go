@@ -1,0 +1,31 @@
+package coffee
+
+import (
+	"flag"
+	"testing"
+
+	"millwarden/internal/coffee/hearing"
+)
+
+// hearingAsked asks the tanks of package hearing. They have not been asked yet.
+var hearingAsked = flag.Uint64("hearing", 0, "estates of each law and yard of the hearing that forecasts of the wash are judged on; 0: none")
+
+// hearingReached is a bound by washedBefore, minutes half way in every other tank. It is wide and stands for nothing that was reached, until the tanks are asked. The goal is 45.
+var hearingReached = [len(washedBefore)]float64{120, 180, 120}
+
+// Aim: the forecast of the wash reaches its goals on the tanks of small estates, by law and by yard, the estate's own washed tanks known as they come. A part of it
+// (-run hearing/laws/./barrel) tells, but proves nothing.
+func TestSouring_hearing(t *testing.T) {
+	if *hearingAsked == 0 {
+		t.Skip("the hearing is asked by -hearing 2")
+	}
+	all := washGrid(t, hearing.Sourings, hearing.Yards, func(law hearing.Souring, yard hearing.Yard, tally *washTally) {
+		for seed := range *hearingAsked {
+			e := hearing.NewEstate(law, yard, hearing.TankSeed+seed)
+			tally.tanks(&judgedEstate{lots: hearing.SoakLots, until: e.Criterion, ready: e.Ready,
+				tank:   func(lot int) soaking { return e.Tank(lot) },
+				washed: func(tank soaking, _ float64) bool { return tank.(*hearing.Tank).Washed() }})
+		}
+	})
+	all.reaches(t, int(hearing.Sourings)*int(hearing.Yards)*hearing.SoakLots*int(max(*hearingAsked, 2)), leastHeld, hearingReached)
+}

@@ -1,0 +1,39 @@
+package models_test
+
+import (
+	"flag"
+	"testing"
+
+	"millwarden/internal/coffee/hearing"
+)
+
+// hearingAsked asks the layers of package hearing. They have not been asked yet.
+var hearingAsked = flag.Uint64("hearing", 0, "houses of each law and place of the hearing that drying forecasts are judged on; 0: none")
+
+// hearingReached is a bound in dryers, per cent of the time left half way in every other layer, by driedBefore. It is wide and stands for nothing that was reached, until the layers are asked. The goal is 10.
+var hearingReached = [regimes][len(driedBefore)]float64{{40, 60, 40}, {40, 60, 40}}
+
+// Aim: the drying forecast reaches its goals on the layers of small estates, through the whole model, by law, by place and by how moisture
+// becomes known; finished layers of the same house go before. Decks below film are told beside it. A part of it (-run hearing/probe/./bin) tells, but proves nothing.
+func TestBed_hearing(t *testing.T) {
+	if *hearingAsked == 0 {
+		t.Skip("the hearing is asked by -hearing 2")
+	}
+	inDryers := 0
+	for place := range hearing.Places {
+		if place.Fired() {
+			inDryers += place.Lots()
+		}
+	}
+	for how := range regimes {
+		dryers := dryingGrid(t, how, hearing.Dryings, hearing.Places, func(law hearing.Drying, place hearing.Place, seed uint64) *sealedHouse {
+			h := hearing.NewHouse(law, place, hearing.LayerSeed+seed)
+			return &sealedHouse{lots: place.Lots(), loads: h.Loads, hours: h.Hours, idle: h.Idle,
+				layer: func(lot int, loaded float64) lying { return h.Layer(lot, loaded) },
+				dried: func(l lying, percent float64, tells bool) bool {
+					return l.(*hearing.Layer).Dried(percent, tells, how == byProbe)
+				}}
+		}, *hearingAsked)
+		dryers.reaches(t, how, inDryers*int(hearing.Dryings)*int(max(*hearingAsked, 2)), leastHeld, hearingReached[how])
+	}
+}
