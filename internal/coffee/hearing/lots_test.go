@@ -261,6 +261,13 @@ func TestSiblings(t *testing.T) {
 		if a.season.at(l.loaded+60) == b.season.at(l.loaded+60) {
 			t.Errorf("%v: the weather to come is the same in both", place)
 		}
+		for range 10 {
+			a.Minute()
+			b.Minute()
+		}
+		if l.fire != nil && a.fire.t == b.fire.t {
+			t.Errorf("%v: the fire to come is the same in both", place)
+		}
 	}
 }
 
