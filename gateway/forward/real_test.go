@@ -351,6 +351,19 @@ func (f *faults) fewest() int64 {
 	return least
 }
 
+// loses kills forwarder and store, starts them again, and tells whether the store lost what it had answered.
+func (r *real) loses(store peers.Store) bool {
+	r.t.Helper()
+	r.more(100)
+	r.forwarder.kill()
+	answered := r.publisher.Status().Stored
+	store.Kill()
+	store.Start()
+	kept := uint64(len(store.Rows(r.t)))
+	r.forwarder.start()
+	return kept < answered
+}
+
 // Aim: the same on victoria-metrics, whose answer comes before its disk: it is killed when it holds answered readings in memory only, and the
 // test shows that it lost them.
 func TestReal_victoriaMetrics(t *testing.T) {
@@ -364,15 +377,11 @@ func TestReal_victoriaMetrics(t *testing.T) {
 	r.more(300)
 	r.broker.Kill()
 	r.broker.Start()
-	r.more(100)
-	r.forwarder.kill()
-	answered := r.publisher.Status().Stored
-	store.Kill()
-	store.Start()
-	if kept := uint64(len(store.Rows(t))); kept >= answered {
-		t.Errorf("it kept all %d of %d: the kill proves nothing", kept, answered)
+	for try := 1; !r.loses(store); try++ { // its disk may have had them just then
+		if try == 5 {
+			t.Fatal("five times it kept all that it had answered: the kills prove nothing")
+		}
 	}
-	r.forwarder.start()
 	r.more(300)
 	settle()
 	if difference := compare(store.Rows(t), r.history.rows()); difference != "" {
@@ -410,7 +419,7 @@ func TestReal_influxdRefuses(t *testing.T) {
 	publishing, forwarding := runPart(p.Run), runPart(f.Run)
 	defer publishing.stop(t)
 	r := &real{t: t, history: h, publisher: p}
-	r.until(20*time.Second, "the wrong token is told", func() bool { return strings.Contains(p.Status().StoreTrouble, "credential of the store block") })
+	r.until(90*time.Second, "the wrong token is told", func() bool { return strings.Contains(p.Status().StoreTrouble, "credential of the store block") })
 	if mark := h.Watermark(); mark.Commit != 0 || f.Status().Refused != 0 {
 		t.Errorf("with a wrong token: watermark %d, %+v", mark.Commit, f.Status())
 	}
