@@ -76,7 +76,7 @@ say "known weaknesses in what we use"
 sh deploy/vulnerable.sh "$VULNDB"
 
 say "tests, with the race detector"
-go test -race -timeout 15m ./...
+go test -race -timeout 30m ./...
 
 say "what the race detector does not bear, or makes too slow: nights on fake time (see bubble in gateway/floor), the page in a browser against the running program"
-go test -count=1 -timeout 15m ./gateway/floor ./gateway/command
+go test -count=1 -timeout 30m ./gateway/floor ./gateway/command
