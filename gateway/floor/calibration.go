@@ -238,7 +238,7 @@ func (f *Floor) probeOf(name, channel string) (*check.Probe, check.Give, error) 
 
 func methodOf(p *check.Probe, g check.Give) string {
 	switch {
-	case g.Quantity == units.PH && p.Part != byHand:
+	case g.Quantity == units.PH && p.Part != check.ByHand:
 		return byElectrode
 	case p.Part == "hx711":
 		return byScale

@@ -14,9 +14,6 @@ import (
 	"millwarden/rules/check"
 )
 
-// byHand is the part that people read: no bus, no worker. What they read they enter, and it is a reading like any other.
-const byHand = "by-hand"
-
 // enterReading takes what a person read from an instrument: written into the logbook first, then decided upon.
 func (f *Floor) enterReading(ctx context.Context, a web.Act) error {
 	p, err := f.entered(a.Point)
@@ -38,18 +35,22 @@ func (f *Floor) enterReading(ctx context.Context, a web.Act) error {
 		f.deciding.Lock()
 		lot := f.stays[p.Station].Lot
 		f.deciding.Unlock()
-		value := amount.Value
-		if c := f.plan().corrected[p.Name]; c.Slope != 0 {
-			value = value*c.Slope + c.Offset
-		}
 		_, failed = f.logbook.Write(logbook.Entry{At: now, Kind: logbook.Act, Place: p.Name, Lot: lot, Who: a.By, Why: a.Why,
 			Text: "read by hand: " + show.Print(amount.Value, p.Quantity)})
 		if failed == nil {
-			f.observe([]reading.Reading{{Point: p.Name, Quantity: p.Quantity, Value: value, Stamp: now}})
-			f.saveEngine() // the next one may be hours away: a restart must not blind the point
+			f.take(p, amount.Value)
 		}
 	})
 	return errors.Join(err, failed)
+}
+
+// take makes what people read at a point a reading of now. It is called on the flow's goroutine.
+func (f *Floor) take(p *check.Point, value float64) {
+	if c := f.plan().corrected[p.Name]; c.Slope != 0 {
+		value = value*c.Slope + c.Offset
+	}
+	f.observe([]reading.Reading{{Point: p.Name, Quantity: p.Quantity, Value: value, Stamp: f.clock.Now()}})
+	f.saveEngine() // the next one may be hours away: a restart must not blind the point
 }
 
 // entered finds a point that people enter.
@@ -68,7 +69,7 @@ func (f *Floor) entered(name string) (*check.Point, error) {
 // readByHandAt is the station at which people read a probe, where they follow its reminder; "" for every other place.
 func (f *Floor) readByHandAt(probe string) string {
 	for i := range f.plan().Probes {
-		if p := &f.plan().Probes[i]; p.Name == probe && p.Part == byHand && len(p.Gives) > 0 {
+		if p := &f.plan().Probes[i]; p.Name == probe && p.Part == check.ByHand && len(p.Gives) > 0 {
 			return f.stationNamed(p.Gives[0].Point)
 		}
 	}
@@ -88,7 +89,7 @@ func (f *Floor) recallEntries() {
 
 // entryDue tells when the next entry of a probe is due, by its oldest point; what nobody entered yet is due since the gateway started.
 func (f *Floor) entryDue(p *check.Probe, now reading.Stamp, add func(place, name string, q units.Quantity, value float64)) {
-	if p.Part != byHand || p.Remote {
+	if p.Part != check.ByHand || p.Remote {
 		return
 	}
 	f.deciding.Lock()

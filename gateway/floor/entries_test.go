@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"millwarden/gateway/floor"
+	"millwarden/gateway/logbook/lots"
 	"millwarden/gateway/web"
 	"millwarden/internal/clock"
 	"millwarden/internal/estate"
@@ -121,6 +122,18 @@ func TestEnter_readByHand(t *testing.T) {
 		stands("alarm false, prompt false", wet, reminder)
 		time.Sleep(time.Hour + 2*time.Minute)
 		stands("alarm true, prompt true", "measurement-overdue@"+point, reminder)
+		// What a meter showed at a check by hand is a reading of that point too, and not less.
+		for _, step := range []lots.Step{{Do: lots.Load, Lot: "143", Station: "dryer-1"}, {Do: lots.Check, Station: "dryer-1", Meter: "21.5 %wb"}} {
+			if _, err := mill.Enter(ctx, web.Entering{By: "ana", Step: step}); err != nil {
+				t.Error(err)
+			}
+		}
+		time.Sleep(2 * time.Minute)
+		stands("alarm true, prompt false", wet, reminder)
+		if v := value(mill, point); v.Quality != reading.Good || v.Value != 21.5 {
+			t.Errorf("after a check by hand it is %v (%s %s)", v.Value, v.Quality, v.Cause)
+		}
+		stands("alarm false, prompt false", "measurement-overdue@"+point, reminder)
 		end()
 		stop()
 		lives.Wait()

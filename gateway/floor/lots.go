@@ -13,6 +13,7 @@ import (
 	"millwarden/internal/coffee"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
+	"millwarden/rules/check"
 	"millwarden/rules/engine"
 	"millwarden/rules/models"
 )
@@ -89,7 +90,7 @@ func (f *Floor) enter(step lots.Step, by string) (web.Entered, error) {
 	}
 	f.follow(f.moved(before, after, now))
 	f.follow(f.momentsOf(&entered.Step, before, now))
-	f.tellModels(&entered.Step, after)
+	f.tellModels(&entered.Step, after, now)
 	return web.Entered{Entry: entered.ID, Text: entered.Step.Text(), Look: warnings}, nil
 }
 
@@ -116,12 +117,14 @@ func (f *Floor) moved(before, after []lots.Stay, now reading.Stamp) (transitions
 }
 
 // tellModels hands on what a step says of moisture, and what parts and blends take along.
-func (f *Floor) tellModels(s *lots.Step, standing []lots.Stay) {
-	f.booking.Lock()
+func (f *Floor) tellModels(s *lots.Step, standing []lots.Stay, now reading.Stamp) {
 	moisture := s.Moisture
-	if meter, err := lots.MeterOf(s.Meter); err == nil && s.Do == lots.Check && meter.Quantity == units.Moisture {
-		moisture = coffee.WetBasis(meter.Value)
+	if meter, err := lots.MeterOf(s.Meter); err == nil && s.Do == lots.Check {
+		if read := f.meterRead(s, meter, standing); !read && meter.Quantity == units.Moisture {
+			moisture = coffee.WetBasis(meter.Value)
+		}
 	}
+	f.booking.Lock()
 	if lot := f.lots.Lot(s.Lot); lot != nil && moisture == 0 && s.Do == lots.Weigh {
 		moisture, _ = lot.MoistureByWeight()
 	}
@@ -132,7 +135,7 @@ func (f *Floor) tellModels(s *lots.Step, standing []lots.Stay) {
 	case lots.Load, lots.Move, lots.Weigh, lots.Check:
 		for i := range standing {
 			if st := &standing[i]; moisture > 0 && (st.Lot == s.Lot || st.Station == s.Station) {
-				f.models.Measure(st.Station, moisture)
+				f.models.Measure(st.Station, moisture, now)
 			}
 		}
 	case lots.Split:
@@ -146,6 +149,32 @@ func (f *Floor) tellModels(s *lots.Step, standing []lots.Stay) {
 		}
 		f.models.Blend(s.Lot, parts...)
 	}
+}
+
+// meterRead makes what a hand meter showed at a check a reading of the point that people enter there, if the station has one: said once, it counts by either way.
+func (f *Floor) meterRead(s *lots.Step, meter units.Amount, standing []lots.Stay) (read bool) {
+	at := s.Station
+	for i := range standing {
+		if at == "" && standing[i].Lot == s.Lot {
+			at = standing[i].Station
+		}
+	}
+	var meant *check.Point
+	for i := range f.plan().Points {
+		p := &f.plan().Points[i]
+		switch {
+		case p.Station != at || p.Quantity != meter.Quantity || !f.plan().entered[p.Name]:
+		case meant != nil: // air or beans? Nobody said
+			return false
+		default:
+			meant = p
+		}
+	}
+	if meant == nil || meant.Range != nil && !(meter.Value >= meant.Range.Low && meter.Value <= meant.Range.High) {
+		return false
+	}
+	f.take(meant, meter.Value)
+	return true
 }
 
 // momentsOf tells engine and models what a step says of a station besides its stay: that it was checked by hand, that a tank was washed.

@@ -11,6 +11,7 @@ import (
 	"millwarden/gateway/logbook"
 	"millwarden/gateway/web"
 	"millwarden/internal/reading"
+	"millwarden/rules/check"
 	"millwarden/rules/engine"
 )
 
@@ -160,7 +161,7 @@ func (f *Floor) well() callout.Well {
 	}
 	for i := range f.plan().Probes {
 		p := &f.plan().Probes[i]
-		if p.Remote || p.Part == byHand {
+		if p.Remote || p.Part == check.ByHand {
 			continue
 		}
 		w.Probes++

@@ -42,7 +42,7 @@ func planOf(plan *check.Plan) *planned {
 	}
 	for i := range plan.Probes {
 		for _, g := range plan.Probes[i].Gives {
-			p.entered[g.Point] = plan.Probes[i].Part == byHand && !plan.Probes[i].Remote
+			p.entered[g.Point] = plan.Probes[i].Part == check.ByHand && !plan.Probes[i].Remote
 		}
 		c := web.Correction{Slope: cmp.Or(plan.Probes[i].Slope, 1)}
 		if offset := plan.Probes[i].Offset; offset != nil {

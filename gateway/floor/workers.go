@@ -27,7 +27,7 @@ func (f *Floor) workersOf(plan *planned) ([]*part, error) {
 	var order []string
 	for i := range plan.Probes {
 		p := &plan.Probes[i]
-		if p.Remote || p.Part == byHand {
+		if p.Remote || p.Part == check.ByHand {
 			continue
 		}
 		driver, known := f.o.Drivers[p.Part]

@@ -110,7 +110,7 @@ func (b *backTest) falls() float64 {
 
 // Until forecasts when the pH reaches target, the mass being at t and going on from there as lately. Without a forecast it says why.
 func (s *Souring) Until(target float64, t units.Celsius, since time.Duration) (f Forecast, why string) {
-	if s.seen < leastSeen {
+	if s.seen < leastSeen && !(s.seen > 1 && s.past.hours-s.firstSeen >= 1) { // by hand it is read now and then
 		return f, SaysTooSoon
 	}
 	if f, why = s.curves(target, t); why != "" {

@@ -16,6 +16,7 @@ type Layer struct {
 	Start  DryBasis    // at the beginning of Hours, as far as known without a meter
 	Spread float64     // % of the dry weight that Start may be off by
 	Deck   bool        // it lies in the open, where sun may warm it
+	Off    float64     // % of the dry weight that what tells its moisture may be off by at the target; less than a meter is off by counts as that
 	Passed int         // hours since the beginning
 	// Foreseen is when, in hours since the beginning, the forecasts of the last hours saw the end, the newest first; 0: none.
 	Foreseen [layerBack + 1]float64
@@ -57,7 +58,7 @@ const (
 
 // Begin begins a stay with a moisture that may be off by spread, both in % of the dry weight.
 func (l *Layer) Begin(start DryBasis, spread float64) {
-	*l = Layer{Hours: l.Hours[:0], Start: start, Spread: spread, Deck: l.Deck, habit: l.habit}
+	*l = Layer{Hours: l.Hours[:0], Start: start, Spread: spread, Deck: l.Deck, Off: l.Off, habit: l.habit}
 	l.Hours = l.room()
 }
 
@@ -292,7 +293,7 @@ func (l *Layer) hours(w *way, target DryBasis, air *AirAhead, sign float64) floa
 		now = l.run(w, pace, w.start+sign*w.unsure.meter*min(l.Spread, float64(target)), len(l.Hours), &l.curves[0])
 	}
 	if !l.blind || l.Newest > 0 {
-		to += sign * layerMeter * w.unsure.meter * dryAWet(target)
+		to += sign * w.unsure.meter * max(layerMeter*dryAWet(target), l.Off)
 	}
 	moved := *w
 	moved.off -= sign * w.unsure.air * air.Spread * aheadEnds

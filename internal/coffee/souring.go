@@ -30,6 +30,8 @@ type Souring struct {
 	seenAt [len(souringQ10)]float64 // age at the newest pH
 	last   float64                  // newest pH
 	seen   int
+	// firstSeen is when the first pH came, h after loading.
+	firstSeen float64
 	// chance is the scratch of a forecast: how likely the end lies in each step of forecastStep.
 	chance  [forecastSteps + 1]float64
 	fits    [souringNodes]fitted
@@ -246,6 +248,9 @@ func (s *Souring) See(ph float64) {
 	s.last = ph
 	if ph <= usualEnd && s.past.ended == 0 {
 		s.past.ended = s.past.hours
+	}
+	if s.seen == 0 {
+		s.firstSeen = s.past.hours
 	}
 	s.seen++
 	s.trail.add(s.age, ph)

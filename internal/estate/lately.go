@@ -128,7 +128,7 @@ func (l *lately) check(t *Truth) error {
 		return nil
 	}
 	_, _, err := l.book.Enter(l.lots, lots.Entry{At: l.now, Who: "ben", Step: lots.Step{Do: lots.Check, Station: "dryer-1", Meter: fmt.Sprintf("%.1f %%wb", t.Dryer.Moisture)}})
-	l.models.Measure("dryer-1", coffee.WetBasis(t.Dryer.Moisture))
+	l.models.Measure("dryer-1", coffee.WetBasis(t.Dryer.Moisture), l.now)
 	return err
 }
 

@@ -90,7 +90,7 @@ type Probe struct {
 	Name           string
 	Title          string
 	Part           string
-	Bus            string        // the name of one of Buses; "by-hand" where people are the probe
+	Bus            string        // the name of one of Buses; ByHand where people are the probe
 	Place          []phrase.Slot // what followed the part's name, one slot for each of the declared pattern
 	Settings       phrase.Lines
 	Gives          []Give

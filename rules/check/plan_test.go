@@ -204,7 +204,7 @@ func TestLoad_hub(t *testing.T) {
 		t.Errorf("tank-1/ph at the hub is %+v", ph)
 	}
 	for _, p := range plan.Probes {
-		if !p.Remote || !strings.Contains(p.Bus, "/") && p.Bus != byHand {
+		if !p.Remote || !strings.Contains(p.Bus, "/") && p.Bus != ByHand {
 			t.Errorf("probe %s of another board hangs on %s", p.Name, p.Bus)
 		}
 	}

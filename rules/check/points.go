@@ -151,7 +151,7 @@ func (c *checker) probeHas(p *probe, name string) bool {
 	case "slope":
 		return electrode
 	case "entry-due-in":
-		return p.plan.Bus == byHand
+		return p.plan.Bus == ByHand
 	case "battery", "signal":
 		return p.plan.Bus == "broker"
 	default:

@@ -229,7 +229,7 @@ func (c *checker) probePart(p *probe, wants []units.Quantity) {
 		}
 	}
 	if p.plan.Bus == "" && len(d.Place) == 0 {
-		p.plan.Bus = byHand
+		p.plan.Bus = ByHand
 	}
 	if placed {
 		c.readTwice(p, d, pieces)
@@ -277,8 +277,8 @@ func tcpBus(host string) string {
 	}, strings.ToLower(host)), "-")
 }
 
-// byHand stands in place of a bus where people are the probe.
-const byHand = "by-hand"
+// ByHand stands in place of a bus where people are the probe, and is the name of that part.
+const ByHand = "by-hand"
 
 // readTwice says if another probe reads the same input.
 func (c *checker) readTwice(p *probe, d *phrase.Declaration, pieces *syntax.Pieces) {

@@ -50,7 +50,7 @@ func (c *checker) toldTooLate(a *alarm, e *engine.Alarm) {
 	}
 	for _, name := range e.When.Points() {
 		p := c.points[name]
-		if p == nil || p.probe == nil || p.probe.plan.Bus == byHand || e.OnDelay+p.probe.plan.Every <= e.RespondWithin || e.OnDelay >= e.RespondWithin {
+		if p == nil || p.probe == nil || p.probe.plan.Bus == ByHand || e.OnDelay+p.probe.plan.Every <= e.RespondWithin || e.OnDelay >= e.RespondWithin {
 			continue
 		}
 		at := p.probe.Name.Where()

@@ -27,17 +27,16 @@ type bed struct {
 	in, early, late, never       output
 
 	bedState
-	ahead       coffee.AirAhead // scratch
-	aheadOf     coffee.Air      // that ahead was made of
-	meter       [meterKept]float64
-	meterN      int
-	unsureMeter bool // an uncertain reading is in meter
-	unsureAir   bool // one is in the step of air
-	forms       coffee.Forecast
-	neverIs     bool
-	why         string
-	made        time.Duration
-	stale       bool // a moisture came since it was made
+	ahead     coffee.AirAhead // scratch
+	aheadOf   coffee.Air      // that ahead was made of
+	meter     gathered        // in the hour
+	scale     scale
+	unsureAir bool // an uncertain reading is in the step of air
+	forms     coffee.Forecast
+	neverIs   bool
+	why       string
+	made      time.Duration
+	stale     bool // a moisture came since it was made
 }
 
 // bedState is what is saved.
@@ -66,6 +65,8 @@ type bedState struct {
 	HasAir     bool
 	Layer      coffee.Layer
 	Taught     bool `json:",omitempty"` // this layer is in the habit
+	Scale      scaleState
+	ByWeight   bool `json:",omitempty"` // Moisture was told by it last
 	Gone       goneState
 }
 
@@ -73,7 +74,6 @@ type bedState struct {
 const (
 	bedStep     = 10 * time.Minute
 	stepsAnHour = 6
-	meterKept   = 64
 	freshWet    = coffee.WetBasis(53) // after washing 52 to 53 % (Cenicafé column)
 	blindMost   = time.Hour           // longer without air, and the moisture is not known until it is measured
 	wetActivity = 0.80                // CXC 69-2009 par. 37: ochratoxin between 0.95 and 0.80
@@ -89,11 +89,13 @@ const (
 	saysNoMoisture = "cannot say: its moisture is not known, measure it once"
 	saysUnsure     = "its moisture was measured with an uncertain meter"
 	saysAssumed    = "it rests on the usual moisture of fresh parchment, 53 %wb"
+	saysUnsureKg   = "its moisture was worked out from an uncertain weight"
 )
 
 func newBed(b *builder) model {
 	d := &bed{m: b.m, station: b.station, deck: b.spec.Kind == "deck", moisture: b.in("moisture"), target: coffee.WetBasis(b.spec.Settings["target-moisture"]).Dry()}
 	d.air.build(b, "air-temperature", "air-humidity")
+	d.scale.in = b.in("weight")
 	b.presence(&d.presence, "drying-time")
 	d.gone.build(b)
 	b.out(&d.estimated, "estimated-moisture")
@@ -120,7 +122,7 @@ func (d *bed) begin(now reading.Stamp, lot Lot) {
 	d.Layer.Deck = d.deck
 	d.Layer.Habit(d.habit)
 	d.Layer.Begin(d.Moisture, startSpread(d.Assumed))
-	d.meterN, d.why, d.stale = 0, saysNoAir, true
+	d.meter, d.scale.step, d.scale.hour, d.why, d.stale = gathered{}, gathered{}, false, saysNoAir, true
 }
 
 // startSpread is what a moisture at loading may be off by, % of the dry weight: fresh parchment has 52 to 56 %wb (Cenicafé, SECAFÉ, as quoted), 108 to 127 % of the dry weight.
@@ -132,7 +134,7 @@ func startSpread(assumed bool) float64 {
 }
 
 func (d *bed) end(now reading.Stamp) Lot {
-	d.endLayer()
+	d.endLayer(now.Mono)
 	lot := Lot{Moisture: d.Moisture, Known: d.Known && !d.Assumed, Wet: d.Wet}
 	d.bedState = bedState{StepBegan: now.Mono, Running: true, Airs: d.Airs, AirsUntil: d.AirsUntil}
 	return lot
@@ -146,16 +148,19 @@ func (d *bed) observe(in *input, now reading.Stamp) {
 	}
 	d.gone.observe(&d.Gone, in)
 	switch {
+	case in == d.moisture && in.quality != reading.Bad && in.byHand:
+		d.metered(coffee.WetBasis(in.value).Dry(), in.quality == reading.Uncertain, now.Mono)
+		d.station.atOnce()
 	case in == d.moisture && in.quality != reading.Bad:
-		if d.meterN == meterKept {
-			copy(d.meter[:], d.meter[meterKept/2:])
-			d.meterN = meterKept / 2
-		}
-		d.meter[d.meterN] = in.value
-		d.meterN++
-		d.unsureMeter = d.unsureMeter || in.quality == reading.Uncertain
+		d.meter.add(in)
 		if !d.Known || d.Assumed && !d.HasMetered {
 			d.measured(coffee.WetBasis(in.value).Dry(), in.quality == reading.Uncertain)
+		}
+	case in == d.scale.in && in.quality != reading.Bad:
+		if d.scale.step.add(in); in.byHand {
+			d.weigh(now.Mono)
+			d.byWeight()
+			d.station.atOnce()
 		}
 	case (in == d.air.t || in == d.air.rh) && worst(now.Mono, d.air.t, d.air.rh) != reading.Bad:
 		d.Warm += d.air.t.value
@@ -182,18 +187,59 @@ func (d *bed) measured(m coffee.DryBasis, unsure bool) {
 	d.stale = true
 }
 
-// byHand takes a moisture that people measured, and learns from what fell since the last one how this layer dries.
-func (d *bed) byHand(m coffee.DryBasis) {
-	if d.HasMetered && m > 0 && m < d.Metered {
+// metered makes what a meter tells stand, and learns from what fell since the last one how this layer dries.
+func (d *bed) metered(m coffee.DryBasis, unsure bool, now time.Duration) {
+	if d.learned(m, unsure) {
+		d.ByWeight = false
+		d.Scale.metered(m, now)
+	}
+}
+
+// learned makes a moisture stand that was measured, after what fell since the last one taught how this layer dries. False: there is no such moisture.
+func (d *bed) learned(m coffee.DryBasis, unsure bool) bool {
+	if m <= 0 || m > wettest {
+		return false
+	}
+	if d.HasMetered {
 		d.Pace.Learn(d.Metered, m, d.Metered-d.Thin)
 	}
-	d.measured(m, false)
+	d.measured(m, unsure)
+	return true
+}
+
+// weigh closes a step of the scale. The first weight of a layer means the moisture that it is thought to have by then.
+func (d *bed) weigh(now time.Duration) {
+	if d.scale.step.n == 0 {
+		return
+	}
+	kg, unsure := d.scale.step.median()
+	d.scale.unsure, d.scale.hour = d.scale.unsure && d.scale.hour || unsure, true
+	d.Scale.weighed(kg, now)
+	if d.Scale.Dry == 0 && d.Known {
+		lost := max(0, float64(d.Layer.Start-d.Moisture))
+		d.Scale.anchor(d.Moisture, math.Hypot(d.Layer.Spread, carriedOff*lost), d.Assumed)
+	}
+}
+
+// byWeight makes the moisture that the newest weight means stand, where no meter tells it.
+func (d *bed) byWeight() {
+	m, known := d.Scale.moisture()
+	if !known || !d.scale.hour {
+		return
+	}
+	if d.learned(m, d.scale.unsure) {
+		d.Assumed, d.ByWeight, d.scale.hour = d.Scale.Assumed, true, false
+	}
 }
 
 // step goes on by one step of air.
 func (d *bed) step(now reading.Stamp) {
 	long := now.Mono - d.StepBegan
 	d.StepBegan = now.Mono
+	d.weigh(now.Mono)
+	if quality := worst(now.Mono, d.air.t, d.air.rh); d.Samples == 0 && quality != reading.Bad { // it is read less often than each step, and stands
+		d.Warm, d.Damp, d.Samples, d.unsureAir = d.air.t.value, d.air.rh.value, 1, quality == reading.Uncertain
+	}
 	if d.Samples == 0 {
 		if d.Blind += long; d.Blind > blindMost {
 			d.Known, d.HasMetered = d.moisture.known(now.Mono) && d.Known, false
@@ -221,7 +267,7 @@ func (d *bed) step(now reading.Stamp) {
 		hour := coffee.Air{T: units.Celsius(d.HourWarm / stepsAnHour), RH: coffee.RelativeHumidity(d.HourDamp / stepsAnHour)}
 		d.HourWarm, d.HourDamp, d.HourSteps = 0, 0, 0
 		d.passAir(hour, now.Mono)
-		d.learn()
+		d.learn(now.Mono)
 		if d.Known {
 			d.Layer.Add(hour)
 			d.teach(d.target)
@@ -251,8 +297,8 @@ func (d *bed) passAir(hour coffee.Air, now time.Duration) {
 }
 
 // endLayer lets a layer teach that is taken away: as soon as people hold it for dry, whatever the last hour of the meter says, which errs as well.
-func (d *bed) endLayer() {
-	d.learn()
+func (d *bed) endLayer(now time.Duration) {
+	d.learn(now)
 	if d.HasAir && d.Layer.Newest > 0 { // the hour under way is its last
 		d.Layer.Add(d.Air)
 	}
@@ -264,7 +310,7 @@ const dryEnough = 3
 
 // teach lets a layer that the meter saw come to its target, or near, sharpen the forecasts of the next ones.
 func (d *bed) teach(most coffee.DryBasis) {
-	if d.Taught || !d.HasMetered || d.Metered > most {
+	if d.Taught || !d.HasMetered || d.Assumed || d.Metered > most {
 		return
 	}
 	if d.Taught = true; !d.Unsure {
@@ -298,17 +344,13 @@ func (d *bed) dry(a coffee.Air, long time.Duration) {
 }
 
 // learn holds the estimate to the meter once an hour, and learns from what fell since how this layer dries.
-func (d *bed) learn() {
-	if d.meterN < 2 {
+func (d *bed) learn(now time.Duration) {
+	if d.meter.n < 2 {
+		d.byWeight()
 		return
 	}
-	m := coffee.WetBasis(coffee.Median(d.meter[:d.meterN])).Dry()
-	unsure := d.unsureMeter
-	d.meterN, d.unsureMeter = 0, false
-	if d.HasMetered {
-		d.Pace.Learn(d.Metered, m, d.Metered-d.Thin)
-	}
-	d.measured(m, unsure)
+	wet, unsure := d.meter.median()
+	d.metered(coffee.WetBasis(wet).Dry(), unsure, now)
 }
 
 // activityOf is the water activity of parchment of a moisture; 1 above the wettest of the sorption equation, and its coldest below that.
@@ -338,6 +380,9 @@ func (d *bed) foresee(a coffee.Air, now reading.Stamp) {
 		return
 	}
 	d.aheadOf = a
+	if d.Layer.Off = 0; d.ByWeight {
+		d.Layer.Off = d.Scale.offAt(d.target)
+	}
 	d.ahead.Like(&d.Airs, a)
 	f, never := d.Layer.Until(d.target, &d.ahead)
 	d.forms, d.neverIs = f, never
@@ -372,7 +417,9 @@ func (d *bed) tick(now reading.Stamp, all bool, o *outs) {
 		quality, cause = reading.Uncertain, saysAssumed
 	}
 	if metered := d.moisture.known(now.Mono) && d.moisture.quality == reading.Uncertain; (d.Unsure || metered) && quality == reading.Good {
-		quality, cause = reading.Uncertain, saysUnsure
+		if quality, cause = reading.Uncertain, saysUnsure; d.ByWeight {
+			cause = saysUnsureKg
+		}
 	}
 	quality, cause = d.Doubt.over(quality, cause)
 	if !d.Known && quality != reading.Bad {
@@ -420,6 +467,8 @@ func (d *bed) state() any { return &d.bedState }
 func (d *bed) restored(moved time.Duration) {
 	d.StepBegan += moved
 	d.Gone.Began += moved
+	d.Scale.At += moved
+	d.Scale.MeterAt += moved
 	if d.AirsUntil != 0 {
 		d.AirsUntil += moved
 	}

@@ -468,7 +468,7 @@ func TestBed_teachesAtTheEnd(t *testing.T) {
 		}
 		for _, percent := range []float64{40, 30, 22, 16, c.last} {
 			pass(5*time.Hour + 20*time.Minute)
-			f.m.Measure("dryer-1", coffee.WetBasis(percent))
+			f.m.Measure("dryer-1", coffee.WetBasis(percent), f.stamp())
 		}
 		pass(c.later)
 		f.m.Empty("dryer-1", f.stamp())

@@ -20,6 +20,7 @@ type Config struct {
 type Station struct {
 	Name, Kind string
 	Measured   map[string]time.Duration // short names, with the time after which each is overdue; 0: never
+	ByHand     map[string]bool          // of them, those that people read and enter
 	Computed   map[string]units.Quantity
 	Settings   map[string]float64 // of the rules file: ready-after in s, reference in °C, q10, target-moisture in %wb, drop-temperature, first-crack-at
 	Limits     map[string]float64 // ready-ph, over-fermented-ph, mould-bin-air, as in force at this station
@@ -41,7 +42,7 @@ func Of(plan *check.Plan) Config {
 			continue // the other board works them out
 		}
 		at[st.Name] = len(c.Stations)
-		s := Station{Name: st.Name, Kind: st.Kind, Measured: map[string]time.Duration{}, Computed: map[string]units.Quantity{}, Settings: map[string]float64{}, Limits: map[string]float64{}}
+		s := Station{Name: st.Name, Kind: st.Kind, Measured: map[string]time.Duration{}, ByHand: map[string]bool{}, Computed: map[string]units.Quantity{}, Settings: map[string]float64{}, Limits: map[string]float64{}}
 		for key, usual := range settings {
 			s.Settings[key] = usual
 			if line, ok := st.Settings.Find(key); ok && len(line.Slots) > 0 {
@@ -53,7 +54,12 @@ func Of(plan *check.Plan) Config {
 		}
 		c.Stations = append(c.Stations, s)
 	}
-	overdue := map[string]time.Duration{}
+	overdue, byHand := map[string]time.Duration{}, map[string]bool{}
+	for i := range plan.Probes {
+		for _, g := range plan.Probes[i].Gives {
+			byHand[g.Point] = plan.Probes[i].Bus == check.ByHand
+		}
+	}
 	for i := range plan.Engine.Points {
 		overdue[plan.Engine.Points[i].Name] = plan.Engine.Points[i].OverdueAfter
 	}
@@ -66,6 +72,7 @@ func Of(plan *check.Plan) Config {
 			c.Stations[n].Computed[p.Short] = p.Quantity
 		default:
 			c.Stations[n].Measured[p.Short] = overdue[p.Name]
+			c.Stations[n].ByHand[p.Short] = byHand[p.Name]
 		}
 	}
 	return c
@@ -131,7 +138,7 @@ func (b *builder) in(short string) *input {
 			return in
 		}
 	}
-	in := &input{short: short, overdue: overdue, moves: movesWarmth}
+	in := &input{short: short, overdue: overdue, byHand: b.spec.ByHand[short], moves: movesWarmth}
 	if short == "humidity" || short == "air-humidity" {
 		in.moves = movesHumidity
 	}

@@ -30,7 +30,7 @@ var rhythms = map[string]string{
 
 // alsos are the points that are used where they are measured.
 var alsos = map[string][]string{
-	"estimated-moisture": {"moisture"}, "wet-time": {"moisture"}, "drying-in": {"moisture"}, "drying-in-early": {"moisture"}, "drying-in-late": {"moisture"}, "never-dries": {"moisture"},
+	"estimated-moisture": {"moisture", "weight"}, "wet-time": {"moisture", "weight"}, "drying-in": {"moisture", "weight"}, "drying-in-early": {"moisture", "weight"}, "drying-in-late": {"moisture", "weight"}, "never-dries": {"moisture", "weight"},
 	"looks-empty": {"weight"},
 }
 
@@ -110,10 +110,10 @@ var looksEmpty = rule{"a lot is entered, and its moisture fell by more than 3 %w
 var bedFormulas = map[string]rule{
 	"drying-time":        {"time since loading", entered},
 	"wet-bulb":           {"T at which W = ((2501 - 2.326 Tw) Ws - 1.006 (T - Tw)) / (2501 + 1.86 T - 4.186 Tw), at the pressure of the site's altitude", ashrae},
-	"estimated-moisture": {"the last moisture known, carried on by MR = exp(-k t^1.06439), k = 0.0143 (Pvs - Pv)^0.87898, through the air as it changed", roa},
+	"estimated-moisture": {"the last moisture known, by a meter or by weight (m = kg / dry kg - 1, dry kg from the weight at the last reading of a meter, before it from the moisture at loading), carried on by MR = exp(-k t^1.06439), k = 0.0143 (Pvs - Pv)^0.87898, through the air as it changed", roa},
 	"water-activity":     {"the humidity that stands with the estimated moisture: equilibrium-moisture inverted", trejos + "; re-wetted beans have a higher one: go by measured humidity where there is a probe"},
 	"wet-time":           {"time since the wash with water activity above 0.80", "Codex CXC 69-2009 par. 37, as quoted"},
-	"drying-in":          {"time to target-moisture in the air of the last day, come again, by 61 ways M' = -c D^e g(M - Me), D the vapour deficit, each weighed by how well it goes through the readings of the meter and by how the estate's last layers went; in a dryer the time that those laid fresh took, less the hours gone, counts beside it, by how far either was off; before the first, 20 to 36 h in a dryer and 3 to 7 days of sun are usual", ways},
+	"drying-in":          {"time to target-moisture in the air of the last day, come again, by 61 ways M' = -c D^e g(M - Me), D the vapour deficit, each weighed by how well it goes through the readings of meter or scale and by how the estate's last layers went; in a dryer the time that those laid fresh took, less the hours gone, counts beside it, by how far either was off; before the first, 20 to 36 h in a dryer and 3 to 7 days of sun are usual", ways},
 	"drying-in-early":    {"early end of the 80 % interval, as wide as the ways differ and as the estate's last layers were missed", ways},
 	"drying-in-late":     {"late end of the 80 % interval, as wide as the ways differ and as the estate's last layers were missed", ways},
 	"looks-empty":        looksEmpty,

@@ -164,7 +164,7 @@ func (a *judgedHouse) dries(l lying) (percent float64, tells bool) {
 	l.Minute()
 	if a.regime == byHand {
 		if percent, tells = l.Reading(); tells {
-			a.m.Measure("bed", coffee.WetBasis(percent))
+			a.m.Measure("bed", coffee.WetBasis(percent), a.stamp())
 		}
 	}
 	return percent, tells

@@ -249,10 +249,10 @@ func (m *Models) forget(now reading.Stamp) {
 }
 
 // Measure takes the moisture of the lot on a deck or in a dryer that a hand meter or a scale gave; elsewhere it says nothing.
-func (m *Models) Measure(station string, moisture coffee.WetBasis) {
+func (m *Models) Measure(station string, moisture coffee.WetBasis, now reading.Stamp) {
 	if s := m.stations[station]; s != nil && s.stay.Loaded {
 		if b, ok := s.model.(*bed); ok {
-			b.byHand(moisture.Dry())
+			b.metered(moisture.Dry(), false, now.Mono)
 			s.atOnce()
 		}
 	}

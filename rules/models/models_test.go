@@ -618,16 +618,16 @@ func TestBed_measuredByHand(t *testing.T) {
 	if r := f.newest["deck-a/estimated-moisture"]; r.Quality != reading.Uncertain {
 		t.Errorf("an assumed moisture is %s", r.Quality)
 	}
-	f.m.Measure("deck-a", 40)
+	f.m.Measure("deck-a", 40, f.stamp())
 	see(20 * time.Second)
 	if r := f.newest["deck-a/estimated-moisture"]; r.Quality != reading.Good || math.Abs(r.Value-40) > 0.2 {
 		t.Errorf("after a hand meter of 40 %%wb: %v %s", r.Value, r.Quality)
 	}
-	f.m.Measure("deck-a", 12)
+	f.m.Measure("deck-a", 12, f.stamp())
 	f.m.Empty("deck-a", f.stamp())
 	f.m.Split("1", "1-a", "1-b")
 	f.m.Load("deck-b", "2", f.stamp(), f.stamp())
-	f.m.Measure("deck-b", 10)
+	f.m.Measure("deck-b", 10, f.stamp())
 	f.m.Empty("deck-b", f.stamp())
 	f.m.Blend("house", models.Part{Lot: "1-a", Kg: 100}, models.Part{Lot: "2", Kg: 50})
 	f.m.Load("deck-a", "house", f.stamp(), f.stamp())

@@ -17,6 +17,7 @@ type input struct {
 	at      time.Duration
 	seen    bool
 	overdue time.Duration // 0: never
+	byHand  bool          // people read it: each reading counts at once, and there are few
 	moves   float64       // a step that is worth a look
 	looked  float64       // value at the last look
 	was     bool          // it was known then

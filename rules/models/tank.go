@@ -214,6 +214,9 @@ func (t *tank) clearStep() {
 
 // closeStep ends a step of the curve.
 func (t *tank) closeStep(now reading.Stamp) {
+	if t.heatN == 0 && t.warmth.known(now.Mono) { // it is read less often than each step, and stands
+		t.heat, t.heatN, t.doubtHeat = t.warmth.value, 1, t.warmth.quality == reading.Uncertain
+	}
 	if t.heatN > 0 {
 		t.Warmth, t.HasWarmth = t.heat/float64(t.heatN), true
 	}
@@ -318,16 +321,27 @@ func (t *tank) foresee(now reading.Stamp) {
 // forecastDue tells that the forecasts have to be made anew: at each step while too little is known or an end is near by time or by pH (passed too), else when they are old.
 func (t *tank) forecastDue(now reading.Stamp) bool {
 	old := now.Mono - t.forecasts
-	last := &t.Steps[len(t.Steps)-1]
+	last := t.newest()
 	near := func(left time.Duration, target float64) bool {
 		return left > 0 && left-old < forecastNear || last.Seen && math.Abs(last.PH-target) < forecastNearPH
 	}
 	return !t.foreseen || t.Counted/forecastFar != t.round || t.noWash == coffee.SaysTooSoon || near(t.wash.Middle, t.ready) || near(t.overAt, t.over)
 }
 
+// newest is the last step of which a pH is known, as far back as slopes are looked for; else the last of all.
+func (t *tank) newest() *tankStep {
+	n := len(t.Steps)
+	for i := n - 1; i >= max(0, n-slopeSteps); i-- {
+		if t.Steps[i].Seen {
+			return &t.Steps[i]
+		}
+	}
+	return &t.Steps[n-1]
+}
+
 // until is the forecast for a pH; what is there by now is there.
 func (t *tank) until(target float64, past time.Duration) (coffee.Forecast, string) {
-	if last := &t.Steps[len(t.Steps)-1]; last.Seen && last.PH <= target {
+	if last := t.newest(); last.Seen && last.PH <= target {
 		return coffee.Forecast{}, ""
 	}
 	return t.souring.Until(target, units.Celsius(t.Warmth), past)
