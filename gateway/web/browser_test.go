@@ -29,10 +29,15 @@ func served(t testing.TB, f *fake) string {
 	w := newWeb(t, f)
 	go w.live.run(t.Context())
 	s := httptest.NewServer(w.Handler())
-	t.Cleanup(s.Close)
-	// Streams end before the server waits for them.
-	t.Cleanup(w.live.dropAll)
+	t.Cleanup(func() { end(s) })
 	return s.URL
+}
+
+// end ends a server whose browser is still open: no stream begins any more, and none keeps the server waiting.
+func end(s *httptest.Server) {
+	_ = s.Listener.Close()
+	s.CloseClientConnections()
+	s.Close()
 }
 
 func must(t testing.TB, err error) {

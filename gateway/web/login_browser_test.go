@@ -16,8 +16,7 @@ func servedGated(t *testing.T, g *gated) string {
 	t.Helper()
 	go g.live.run(t.Context())
 	s := httptest.NewServer(g.Handler())
-	t.Cleanup(s.Close)
-	t.Cleanup(g.live.dropAll) // streams end before the server waits for them
+	t.Cleanup(func() { end(s) })
 	return s.URL
 }
 

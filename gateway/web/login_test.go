@@ -641,8 +641,7 @@ func TestLive_loggedOut(t *testing.T) {
 	g := newGated(t, true)
 	go g.live.run(t.Context())
 	s := httptest.NewServer(g.Handler())
-	t.Cleanup(s.Close)
-	t.Cleanup(g.live.dropAll)
+	t.Cleanup(func() { end(s) })
 	stream := func(name string) (ended chan error, c *http.Cookie) {
 		c = g.login(t, name)
 		r, err := http.NewRequestWithContext(t.Context(), http.MethodGet, s.URL+"/api/live", nil)
