@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"bytes"
 	"math"
-	"net"
 	"os"
 	"os/exec"
 	"strings"
@@ -13,6 +12,7 @@ import (
 	"millwarden/drivers"
 	"millwarden/drivers/bus"
 	"millwarden/drivers/modbus"
+	"millwarden/internal/peers"
 	"millwarden/internal/phrase"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
@@ -30,13 +30,8 @@ func serve(t *testing.T) string {
 		}
 		t.Skip("python3-pymodbus is not installed")
 	}
-	free, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	address := free.Addr().String()
-	free.Close()
-	_, port, _ := net.SplitHostPort(address)
+	address := peers.FreeAddress(t)
+	_, port, _ := strings.Cut(address, ":")
 	server := exec.CommandContext(t.Context(), python, "testdata/server.py", port)
 	var complaints bytes.Buffer
 	server.Stderr = &complaints

@@ -1,7 +1,9 @@
 package notify
 
 import (
+	"fmt"
 	"net"
+	"os"
 	"path/filepath"
 	"testing"
 	"time"
@@ -27,7 +29,7 @@ func environment(values map[string]string) func(string) string {
 
 // The forms of sd_notify(3): a path or an abstract name, assignments separated by line ends.
 func TestTell_reachesTheSocket(t *testing.T) {
-	for _, name := range []string{filepath.Join(t.TempDir(), "notify"), "@millwarden-notify-test"} {
+	for _, name := range []string{filepath.Join(t.TempDir(), "notify"), fmt.Sprint("@millwarden-notify-test-", os.Getpid())} {
 		conn := listen(t, name)
 		m, err := From(environment(map[string]string{"NOTIFY_SOCKET": name}), 1)
 		if err != nil || !m.Listens() || m.Within() != 0 {

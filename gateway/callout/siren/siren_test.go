@@ -20,6 +20,7 @@ import (
 	"millwarden/gateway/callout"
 	"millwarden/internal/clock"
 	"millwarden/internal/clock/clocktest"
+	"millwarden/internal/peers"
 	"millwarden/internal/phrase"
 	"millwarden/rules/engine"
 )
@@ -327,12 +328,7 @@ func TestRelay_pymodbus(t *testing.T) {
 		}
 		t.Skip("python3-pymodbus is not installed")
 	}
-	free, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	address := free.Addr().String()
-	free.Close()
+	address := peers.FreeAddress(t)
 	absent, err := Relay(address, 7, 3)
 	if err != nil {
 		t.Fatal(err)
