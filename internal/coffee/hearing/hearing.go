@@ -4,6 +4,7 @@
 // It stands for an ordinary year of small estates of washed coffee: four laws of souring in four yards, four laws of drying in three dryers and on a deck below film. Each pair is an estate, or a house, with weather, people and meters of its
 // own, whose lots follow one another, so that something can be learnt. Laws, isotherms, weather, tanks and fires have other forms than those of assize, tribunal and jury; nothing here uses a formula of package coffee.
 // Truth holds no chance once a lot is made: only probes and people do.
+// A second sitting is of layers alone (second.go).
 //
 // What is to be foreseen: of a tank, when the mass truly passes the pH that its crew has set (Estate.Criterion); of a layer, when its mean truly comes to 11 %wb.
 //
@@ -95,9 +96,9 @@ func (a air) ratio(kPa float64) float64 {
 
 func humidity(t, ratio, kPa float64) float64 { return kPa * ratio / (0.622 + ratio) / saturation(t) }
 
-// arrhenius is the pace at a temperature against that at another, kJ/mol.
-func arrhenius(energy, at, to float64) float64 {
-	return math.Exp(energy / 8.314e-3 * (1/(at+273.15) - 1/(to+273.15)))
+// arrhenius is the pace at a temperature against that at 45 °C, kJ/mol.
+func arrhenius(energy, celsius float64) float64 {
+	return math.Exp(energy / 8.314e-3 * (1/(45+273.15) - 1/(celsius+273.15)))
 }
 
 // factor finds, by halving on a scale of factors, that at which hours, which fall with it, come to what is needed.

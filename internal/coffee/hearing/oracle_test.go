@@ -8,7 +8,10 @@ import (
 	"testing"
 )
 
-var asked = flag.Int("hearing", 0, "estates and houses of each law and place that the oracle is asked about; 0: none")
+var (
+	asked       = flag.Int("hearing", 0, "estates and houses of each law and place that the oracle is asked about; 0: none")
+	askedSecond = flag.Int("sitting", 0, "houses of each law and place of the second sitting that the oracle is asked about; 0: none")
+)
 
 // siblings are other lots that the oracle knows from beginning to end; it goes by the middle of the likest (approximate Bayesian computation: Beaumont, Zhang, Balding 2002).
 const siblings, likest = 150, 9
@@ -169,14 +172,27 @@ func TestLayer_oracle(t *testing.T) {
 	if *asked == 0 {
 		t.Skip("the oracle is asked by -hearing 2")
 	}
-	var wrong [Dryings][Places][2][2][]float64 // by probe and by hand; the second where the set point is changed after it was asked
+	layersAsked(t, 0, Dryings, *asked)
+}
+
+// Aim: the same of the second sitting.
+func TestSecond_oracle(t *testing.T) {
+	if *askedSecond == 0 {
+		t.Skip("the oracle is asked by -sitting 2")
+	}
+	layersAsked(t, Dryings, SecondDryings, *askedSecond)
+}
+
+// layersAsked asks about so many houses of each place and of each law from one to before another.
+func layersAsked(t *testing.T, from, to Drying, houses int) {
+	var wrong [SecondDryings][Places][2][2][]float64 // by probe and by hand; the second where the set point is changed after it was asked
 	t.Run("laws", func(t *testing.T) {
-		for law := range Dryings {
+		for law := from; law < to; law++ {
 			for place := range Places {
 				t.Run(law.String()+"/"+place.String(), func(t *testing.T) {
 					t.Parallel()
-					for seed := range *asked {
-						h, after := NewHouse(law, place, LayerSeed+uint64(seed)), 42.0
+					for seed := range houses {
+						h, after := NewHouse(law, place, firstSeed(law)+uint64(seed)), 42.0
 						for lot := range place.Lots() {
 							loaded := h.Loads(after)
 							hours, _ := h.Hours(lot, loaded)
@@ -195,7 +211,7 @@ func TestLayer_oracle(t *testing.T) {
 	})
 	for how, name := range []string{"probe", "hand"} {
 		var byPlace [Places][2][]float64
-		for law := range wrong {
+		for law := from; law < to; law++ {
 			var dryers []float64
 			for place := range byPlace {
 				of := &wrong[law][place][how]
@@ -204,7 +220,7 @@ func TestLayer_oracle(t *testing.T) {
 				}
 				byPlace[place][0], byPlace[place][1] = append(byPlace[place][0], of[0]...), append(byPlace[place][1], of[1]...)
 			}
-			tell(t, name+", dryers, "+Drying(law).String()+", %", dryers, 10)
+			tell(t, name+", dryers, "+law.String()+", %", dryers, 10)
 		}
 		for place := range byPlace {
 			tell(t, name+", "+Place(place).String()+", %", byPlace[place][0], 40)

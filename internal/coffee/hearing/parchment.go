@@ -14,10 +14,13 @@ const (
 	Brick
 	// Order is a reaction of an order between one and that of Peleg's hyperbola, 2 (Peleg 1988), its pace a power of the deficit of vapour in the air. Isotherm Sigma-Copace, as Brazilian studies of coffee use it.
 	Order
+	// Dryings ends those of the first sitting; the second has its own (second.go).
 	Dryings
 )
 
-func (l Drying) String() string { return [...]string{"Thompson", "resistances", "brick", "order"}[l] }
+func (l Drying) String() string {
+	return [...]string{"Thompson", "resistances", "brick", "order", "Misra", "logistic", "husk", "wetted"}[l]
+}
 
 // parchment is such a law, as an estate's coffee has it: h hours in air of t °C and a part rh of saturation, for the state of a handful of beans.
 type parchment interface {
@@ -64,6 +67,9 @@ func toward(change float64) float64 {
 // thin layer near the hours of the published fits.
 func newParchment(law Drying, own draw) parchment {
 	holds := own.in(0.95, 1.05)
+	if law >= Dryings {
+		return newSecond(law, own, holds)
+	}
 	switch law {
 	case Thompson:
 		part := own.in(0.3, 0.5) // of 24 h at 45 °C, to the 0.066th part
@@ -109,9 +115,9 @@ func (p *resistances) pass(s []float64, h, t, rh float64) {
 		return
 	}
 	depression := math.Max(0.1, t-air{t: t, rh: rh}.wetBulb(85))
-	outer, inner := p.outer*depression, p.inner*over*arrhenius(p.energy, 45, t)
+	outer, inner := p.outer*depression, p.inner*over*arrhenius(p.energy, t)
 	bean := t - depression*inner/(inner+outer) // what gives water quickly stays cool
-	inner = p.inner * over * arrhenius(p.energy, 45, bean)
+	inner = p.inner * over * arrhenius(p.energy, bean)
 	s[0] -= h * inner * outer / (inner + outer)
 }
 
@@ -155,7 +161,7 @@ func (p *brick) mean(s []float64) (sum float64) {
 }
 
 func (p *brick) pass(s []float64, h, t, rh float64) {
-	h *= arrhenius(p.energy, 45, t)
+	h *= arrhenius(p.energy, t)
 	end := p.holds * ferroFontan(t, rh)
 	for i := range s {
 		s[i] += toward((1 - math.Exp(-h*p.rate[i])) * (end - s[i]))
