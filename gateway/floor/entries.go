@@ -12,6 +12,7 @@ import (
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
 	"millwarden/rules/check"
+	"millwarden/rules/engine"
 )
 
 // enterReading takes what a person read from an instrument: written into the logbook first, then decided upon.
@@ -87,7 +88,28 @@ func (f *Floor) recallEntries() {
 	}
 }
 
-// entryDue tells when the next entry of a probe is due, by its oldest point; what nobody entered yet is due since the gateway started.
+// restEntries lets people owe no reading of a station without a lot, and what they read of the lot before say nothing of the next one. Where nobody enters
+// lots, the reminders come as written. The caller holds deciding.
+func (f *Floor) restEntries(now reading.Stamp, transitions []engine.Transition) []engine.Transition {
+	if !f.entersLots.Load() {
+		return transitions
+	}
+	for _, g := range f.plan().ofLots {
+		_, loaded := f.stays[g.Station]
+		transitions = f.engine.Rest(g.Point, !loaded, now, transitions)
+		state, _ := f.engine.Look(g.Point)
+		if _, shown := f.newest[g.Point]; shown && !state.Seen {
+			r := reading.Missing(g.Point, g.Quantity, now, state.Cause)
+			f.models.Observe(&r)
+			delete(f.newest, g.Point)
+			delete(f.known, g.Point)
+		}
+	}
+	return transitions
+}
+
+// entryDue tells when the next entry of a probe is due, by its oldest point; what nobody entered yet is due since the gateway started, or the lot came;
+// nothing is due where no lot stands.
 func (f *Floor) entryDue(p *check.Probe, now reading.Stamp, add func(place, name string, q units.Quantity, value float64)) {
 	if p.Part != check.ByHand || p.Remote {
 		return
@@ -96,6 +118,9 @@ func (f *Floor) entryDue(p *check.Probe, now reading.Stamp, add func(place, name
 	defer f.deciding.Unlock()
 	due := p.Every
 	for _, g := range p.Gives {
+		if _, loaded := f.stays[g.Station]; !loaded && f.entersLots.Load() && f.plan().pointKnown[g.Station+"/loaded"] {
+			continue
+		}
 		due = min(due, p.Every-f.entryAge(g.Point, p.Every, now))
 	}
 	add(p.Name, "entry-due-in", units.Duration, due.Seconds())

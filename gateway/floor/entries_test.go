@@ -28,48 +28,70 @@ probe hand-meter
     gives           moisture at dryer-1
     every           20 min
     range           5 .. 60 %wb
+
+alarm hand-says-wet at dryer-1
+    when            moisture > 20 %wb
+    while           loaded
+    priority        low
+    class           quality
+    consequence     "It spoils."
+    action          "Stir it."
+    respond-within  8 h
 `
+
+// handMill is a mill whose dryer has a meter without a wire. begin lets the gateway run, also again; what begin gives last lets it end.
+func handMill(t *testing.T) (begin func() (mill *floor.Floor, end func())) {
+	t.Helper()
+	rules, err := fs.ReadFile(estate.Files, estate.RulesFile)
+	if err != nil {
+		t.Fatal(err)
+	}
+	plan, said := load(t, fstest.MapFS{estate.RulesFile: {Data: append(slices.Clone(rules), handMeter...)}})
+	if said != "" {
+		t.Fatal(said)
+	}
+	c := clock.Scaled{Start: time.Date(2026, 6, 10, 23, 0, 0, 0, time.UTC), Begun: time.Now(), Speed: 1, Boot: 1}
+	world := estate.New(c, estate.NewTruth(18, 2), nil)
+	folder := memoryFolder(t)
+	return func() (*floor.Floor, func()) {
+		mill, err := floor.Open(floor.Options{Plan: plan, Data: folder, Drivers: knownDrivers(), OpenBus: world.OpenBus, Radio: world.Sticks(), NoPage: true,
+			Log: slog.New(slog.DiscardHandler), Clock: func(uint32) clock.Clock { return c }})
+		if err != nil {
+			t.Fatal(err)
+		}
+		ctx, stop := context.WithCancel(t.Context())
+		var lives sync.WaitGroup
+		lives.Go(func() { _ = world.Run(ctx) })
+		lives.Go(func() {
+			if err := mill.Run(ctx); err != nil {
+				t.Errorf("Run() = %v", err)
+			}
+		})
+		return mill, func() {
+			stop()
+			lives.Wait()
+			if err := mill.Close(); err != nil {
+				t.Error(err)
+			}
+		}
+	}
+}
+
+// standsOf tells whether an alarm rings and a prompt asks.
+func standsOf(mill *floor.Floor, alarm, prompt string) string {
+	var s web.Snapshot
+	mill.Snapshot(&s)
+	rings := slices.ContainsFunc(s.Alarms, func(a web.Alarm) bool { return a.ID == alarm && a.Active })
+	asks := slices.ContainsFunc(s.Prompts, func(p web.Prompt) bool { return p.ID == prompt })
+	return fmt.Sprintf("alarm %v, prompt %v", rings, asks)
+}
 
 // Aim: what a person reads from a meter without a wire is a reading like any other, and outlives a restart; people are reminded when it is due, and
 // the alarm of a point that nobody reads comes in the end; what cannot be is refused in words.
 func TestEnter_readByHand(t *testing.T) {
 	bubble(t, func(t *testing.T) {
-		rules, err := fs.ReadFile(estate.Files, estate.RulesFile)
-		if err != nil {
-			t.Fatal(err)
-		}
-		plan, said := load(t, fstest.MapFS{estate.RulesFile: {Data: append(slices.Clone(rules), handMeter+
-			"\nalarm hand-says-wet at dryer-1\n    when moisture > 20 %wb\n    priority low\n    class quality\n    consequence \"It spoils.\"\n    action \"Stir it.\"\n    respond-within 8 h\n"...)}})
-		if said != "" {
-			t.Fatal(said)
-		}
-		c := clock.Scaled{Start: time.Date(2026, 6, 10, 23, 0, 0, 0, time.UTC), Begun: time.Now(), Speed: 1, Boot: 1}
-		world := estate.New(c, estate.NewTruth(18, 2), nil)
-		folder := memoryFolder(t)
-		begin := func() (*floor.Floor, func()) {
-			mill, err := floor.Open(floor.Options{Plan: plan, Data: folder, Drivers: knownDrivers(), OpenBus: world.OpenBus, Radio: world.Sticks(), NoPage: true,
-				Log: slog.New(slog.DiscardHandler), Clock: func(uint32) clock.Clock { return c }})
-			if err != nil {
-				t.Fatal(err)
-			}
-			ctx, stop := context.WithCancel(t.Context())
-			var lives sync.WaitGroup
-			lives.Go(func() {
-				if err := mill.Run(ctx); err != nil {
-					t.Errorf("Run() = %v", err)
-				}
-			})
-			return mill, func() {
-				stop()
-				lives.Wait()
-				if err := mill.Close(); err != nil {
-					t.Error(err)
-				}
-			}
-		}
-		ctx, stop := context.WithCancel(t.Context())
-		var lives sync.WaitGroup
-		lives.Go(func() { _ = world.Run(ctx) })
+		begin := handMill(t)
+		ctx := t.Context()
 		mill, end := begin()
 		const point = "dryer-1/moisture"
 		enter := func(point, value string) error {
@@ -77,11 +99,7 @@ func TestEnter_readByHand(t *testing.T) {
 		}
 		stands := func(what, alarm, prompt string) {
 			t.Helper()
-			var s web.Snapshot
-			mill.Snapshot(&s)
-			rings := slices.ContainsFunc(s.Alarms, func(a web.Alarm) bool { return a.ID == alarm && a.Active })
-			asks := slices.ContainsFunc(s.Prompts, func(p web.Prompt) bool { return p.ID == prompt })
-			if got := fmt.Sprintf("alarm %v, prompt %v", rings, asks); got != what {
+			if got := standsOf(mill, alarm, prompt); got != what {
 				t.Errorf("%s: %s, want %s", alarm, got, what)
 			}
 		}
@@ -135,7 +153,59 @@ func TestEnter_readByHand(t *testing.T) {
 		}
 		stands("alarm false, prompt false", "measurement-overdue@"+point, reminder)
 		end()
-		stop()
-		lives.Wait()
+	})
+}
+
+// Aim: of a station without a lot nobody owes a reading: no prompt asks, no alarm calls, and what was read of the lot before says nothing of the next one, also after a restart. With
+// a lot there it is asked for at once, and the alarm comes when nobody has read it.
+func TestEnter_onlyOfALot(t *testing.T) {
+	bubble(t, func(t *testing.T) {
+		const wet, reminder, point, overdue = "hand-says-wet@dryer-1", "enter-reading@hand-meter", "dryer-1/moisture", "measurement-overdue@dryer-1/moisture"
+		begin := handMill(t)
+		mill, end := begin()
+		lot := func(s lots.Step) {
+			t.Helper()
+			if _, err := mill.Enter(t.Context(), web.Entering{Step: s, By: "ana"}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		enter := func(value string) {
+			t.Helper()
+			if err := mill.Act(t.Context(), web.Act{Do: web.DoEnter, Point: point, Value: value, By: "ana"}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		stands := func(after time.Duration, what, alarm string) {
+			t.Helper()
+			time.Sleep(after)
+			if got := standsOf(mill, alarm, reminder); got != what {
+				t.Errorf("%s: %s, want %s", alarm, got, what)
+			}
+		}
+		lot(lots.Step{Do: lots.Load, Station: "dryer-1", Lot: "150", Kg: 200})
+		stands(time.Minute, "alarm false, prompt true", wet)
+		enter("41.5 %wb")
+		stands(time.Minute, "alarm true, prompt false", wet)
+		lot(lots.Step{Do: lots.Empty, Station: "dryer-1", Kg: 100})
+		stands(2*time.Minute, "alarm false, prompt false", wet)
+		stands(2*time.Hour, "alarm false, prompt false", overdue)
+		end()
+		mill, end = begin()
+		stands(2*time.Hour, "alarm false, prompt false", overdue)
+		lot(lots.Step{Do: lots.Load, Station: "dryer-1", Lot: "151", Kg: 200})
+		stands(2*time.Minute, "alarm false, prompt true", wet)
+		if v := value(mill, point); v.Quality == reading.Good {
+			t.Errorf("of the new lot nothing was read, and it is %v", v.Value)
+		}
+		stands(time.Hour, "alarm true, prompt true", overdue)
+		enter("11 %wb")
+		lot(lots.Step{Do: lots.Empty, Station: "dryer-1", Kg: 100})
+		enter("12 %wb") // as it is taken off, and the next one comes
+		lot(lots.Step{Do: lots.Load, Station: "dryer-1", Lot: "152", Kg: 200})
+		stands(time.Minute, "alarm false, prompt false", wet)
+		if v := value(mill, point); v.Quality != reading.Good || v.Value != 12 {
+			t.Errorf("what was read while it stood empty is %v (%s)", v.Value, v.Cause)
+		}
+		end()
 	})
 }

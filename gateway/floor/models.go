@@ -74,7 +74,7 @@ func (f *Floor) tickModels(now reading.Stamp, transitions []engine.Transition) [
 		transitions = f.engine.Moment(f.marks[i].Name, f.marks[i].At, transitions)
 	}
 	f.computed = f.models.Tick(now, f.computed[:0])
-	return f.decide(f.computed, transitions)
+	return f.restEntries(now, f.decide(f.computed, transitions))
 }
 
 // saveModels writes what the models know, whole or not at all.

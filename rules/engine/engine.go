@@ -45,6 +45,12 @@ func (e *Engine) Next() (mono time.Duration, ok bool) { return e.m.nextDue() }
 // Act does what a person asks, or returns a *Refusal. Transitions that time brought before come first, also with a refusal.
 func (e *Engine) Act(a Act, out []Transition) ([]Transition, error) { return e.m.act(a, out) }
 
+// Rest lets a point owe no reading while nothing is there to be read: what stood is forgotten, and it is never overdue. Once it owes one again it has its
+// whole time for it; what was read meanwhile stands on, unless it is too old.
+func (e *Engine) Rest(point string, rests bool, now reading.Stamp, out []Transition) []Transition {
+	return e.m.rest(point, rests, now, out)
+}
+
 // Moment marks a moment, "tank-1/loaded".
 func (e *Engine) Moment(name string, at reading.Stamp, out []Transition) []Transition {
 	return e.m.moment(name, at, out)

@@ -73,11 +73,38 @@ func (m *machine) makePoints(now reading.Stamp) error {
 		p := &m.points[i]
 		p.spec, p.overdueAfter, p.lastKnown, p.cell.condition = spec, spec.OverdueAfter, never, noCell
 		p.stand(unseen, nan)
-		if p.overdueAfter > 0 {
-			m.timers.set(timerOverdue, int32(i), now.Mono+p.overdueAfter+1)
-		}
+		m.expect(int32(i), now.Mono)
 	}
 	return m.makeWork()
+}
+
+// expect lets a point be overdue when it has been silent for too long since a time.
+func (m *machine) expect(i int32, since time.Duration) {
+	if p := &m.points[i]; p.overdueAfter > 0 && !p.resting {
+		m.timers.set(timerOverdue, i, since+p.overdueAfter+1)
+	}
+}
+
+// rest lets a point owe no reading, or owe one again.
+func (m *machine) rest(name string, rests bool, now reading.Stamp, out []Transition) []Transition {
+	i, ok := m.index[name]
+	if !ok || m.points[i].resting == rests {
+		return out
+	}
+	out = m.advance(now, out)
+	p := &m.points[i]
+	p.resting = rests
+	if since := m.clock.mono; !rests && p.seen && p.at+p.overdueAfter > since {
+		m.expect(i, p.at)
+		return out
+	} else if !rests {
+		m.expect(i, since)
+	} else {
+		m.timers.stop(timerOverdue, i)
+	}
+	p.seen, p.quality, p.cause = false, reading.Good, ""
+	p.stand(unseen, nan)
+	return m.changed(i, m.clock.mono, out)
 }
 
 // observe takes a reading. One older than the newest of its point, or of another boot, decides nothing.
@@ -100,9 +127,7 @@ func (m *machine) observeAt(i int32, r *reading.Reading, out []Transition) []Tra
 		return out
 	}
 	p.take(r.Value, r.Quality, r.Cause, r.Stamp)
-	if p.overdueAfter > 0 {
-		m.timers.set(timerOverdue, i, r.Stamp.Mono+p.overdueAfter+1)
-	}
+	m.expect(i, r.Stamp.Mono)
 	return m.changed(i, p.at, out)
 }
 

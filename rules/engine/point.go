@@ -28,6 +28,7 @@ type point struct {
 	condition    condition
 	seen         bool          // at least one reading came
 	fresh        bool          // worked out, and not taken by Derived yet
+	resting      bool          // nobody owes a reading of it: it is never overdue
 	at           time.Duration // of the newest reading
 	lastKnown    time.Duration // when it was last known; never if not yet
 	overdueAfter time.Duration

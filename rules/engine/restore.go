@@ -26,7 +26,7 @@ func (m *machine) save() *Saved {
 	}
 	for i := range m.points {
 		p := &m.points[i]
-		sp := SavedPoint{Name: p.spec.Name, Quality: p.quality, Cause: p.cause, At: p.stamp, Seen: p.seen, Overdue: p.condition == overdue}
+		sp := SavedPoint{Name: p.spec.Name, Quality: p.quality, Cause: p.cause, At: p.stamp, Seen: p.seen, Overdue: p.condition == overdue, Resting: p.resting}
 		if p.known() {
 			sp.Value = p.open
 		}
@@ -156,6 +156,9 @@ func (t transfer) point(sp SavedPoint) {
 	}
 	p := &m.points[i]
 	p.lastKnown = t.at(sp.LastKnown, never)
+	if p.resting = sp.Resting; p.resting {
+		m.timers.stop(timerOverdue, i)
+	}
 	if !t.timed || (!t.sure && p.overdueAfter == 0) {
 		return // read anew; or worked out anew, or told anew by its model
 	}
@@ -169,11 +172,9 @@ func (t transfer) point(sp SavedPoint) {
 		lastKnown := p.lastKnown
 		p.take(sp.Value, sp.Quality, sp.Cause, t.stamp(sp.At))
 		p.lastKnown = lastKnown
-		if p.overdueAfter > 0 {
-			m.timers.set(timerOverdue, i, p.at+p.overdueAfter+1)
-		}
-	} else if t.sure && p.overdueAfter > 0 {
-		m.timers.set(timerOverdue, i, m.began+p.overdueAfter+1)
+		m.expect(i, p.at)
+	} else if t.sure {
+		m.expect(i, m.began)
 	}
 	if sp.Overdue {
 		p.stand(overdue, math.NaN())
@@ -184,8 +185,8 @@ func (t transfer) point(sp SavedPoint) {
 // listen lets every point that is not overdue be so only when it has been silent from now on.
 func (m *machine) listen(now time.Duration) {
 	for i := range m.points {
-		if p := &m.points[i]; p.overdueAfter > 0 && p.condition != overdue {
-			m.timers.set(timerOverdue, int32(i), max(now, p.at)+p.overdueAfter+1)
+		if p := &m.points[i]; p.condition != overdue {
+			m.expect(int32(i), max(now, p.at))
 		}
 	}
 }

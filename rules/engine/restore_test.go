@@ -62,6 +62,47 @@ func TestRestart_keepsStates(t *testing.T) {
 	}
 }
 
+// TestRest: a point that owes no reading forgets what stood and is never overdue, also after a restart; once it owes one it has its whole time. What was read meanwhile stands on, unless it is too old.
+func TestRest(t *testing.T) {
+	p := tank(Alarm{When: ref(formula.IsOverdue, ph)})
+	b := start(t, p).sees(ph, 4)
+	rest := func(rests bool) { b.said = b.e.Rest(ph, rests, b.e.m.clock.stamp(), b.said) }
+	looks := func(what string, seen, overdue bool) {
+		t.Helper()
+		if s, _ := b.e.Look(ph); s.Seen != seen || s.Overdue != overdue || b.standing("sour@tank-1").Active != overdue {
+			t.Errorf("%s: %+v", what, s)
+		}
+	}
+	rest(true)
+	looks("resting", false, false)
+	b.later(time.Hour)
+	looks("an hour later", false, false)
+	b = b.reboot(p, 3*time.Hour, true).later(time.Hour)
+	looks("after a restart", false, false)
+	rest(false)
+	b.later(30 * time.Second)
+	looks("its time is not over", false, false)
+	b.later(time.Second)
+	looks("its time is over", false, true)
+	see := func() {
+		r := reading.Reading{Point: ph, Value: 5, Stamp: b.e.m.clock.stamp()}
+		b.said = b.e.Observe(&r, b.said)
+	}
+	rest(true)
+	see()
+	b.later(20 * time.Second)
+	rest(false)
+	looks("read meanwhile", true, false)
+	b.later(11 * time.Second)
+	looks("as old as any other", true, true)
+	rest(true)
+	see()
+	b.later(time.Hour)
+	looks("read meanwhile, resting", true, false)
+	rest(false)
+	looks("too old", false, false)
+}
+
 // TestRestart_shelf: its end is an instant of the wall clock; with the clock not set it keeps running from what remained. [standards 6 rule 4]
 func TestRestart_shelf(t *testing.T) {
 	p := tank(Alarm{When: at(loaded, units.YesNo), Shelvable: 8 * time.Hour, Class: Quality})

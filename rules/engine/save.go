@@ -50,6 +50,7 @@ type SavedPoint struct {
 	At        reading.Stamp
 	Seen      bool
 	Overdue   bool
+	Resting   bool
 	LastKnown *time.Duration
 	Worked    *time.Duration // derived points: when last, and when next
 	WorkDue   *time.Duration
