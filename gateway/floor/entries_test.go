@@ -199,6 +199,11 @@ func TestEnter_onlyOfALot(t *testing.T) {
 		}
 		stands(time.Hour, "alarm true, prompt true", overdue)
 		enter("11 %wb")
+		stands(time.Hour+time.Minute, "alarm true, prompt true", overdue)
+		if v := value(mill, point); v.Cause != "not entered" {
+			t.Errorf("what nobody has entered for an hour is %q", v.Cause)
+		}
+		enter("11 %wb")
 		lot(lots.Step{Do: lots.Empty, Station: "dryer-1", Kg: 100})
 		enter("12 %wb") // as it is taken off, and the next one comes
 		lot(lots.Step{Do: lots.Load, Station: "dryer-1", Lot: "152", Kg: 200})

@@ -104,6 +104,9 @@ func (f *Floor) standing(p *check.Point, newest reading.Reading, seen bool) read
 	state, _ := f.engine.Look(p.Name)
 	if state.Overdue && newest.Quality != reading.Bad {
 		newest.Quality, newest.Cause = reading.Bad, "overdue"
+		if f.plan().entered[p.Name] {
+			newest.Cause = "not entered"
+		}
 	}
 	return newest
 }
