@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"net/http"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -68,11 +69,21 @@ func (f *fake) Watches() []Watch {
 }
 
 func (f *fake) Probes(context.Context) ([]Probe, error) {
+	stick := Probe{Name: "bin-2-stick", Title: "bin 2 stick", Part: "radio", Bus: "broker", Points: []string{"bin-2/moisture"}, Every: 60000, Fault: "no answer", Misses: 4, Calibrations: []Calibration{}}
+	if f.readByHand(stick.Points[0]) {
+		stick.Part, stick.Bus, stick.Fault, stick.Misses = "by-hand", "by-hand", "", 0
+	}
 	return []Probe{
 		{Name: "tank-1-electrode", Title: "tank 1 electrode", Part: "ads1115", Bus: "i2c-1", Points: []string{"tank-1/ph"}, Every: 10000, Heard: 1, Raw: "c5a30f12", CheckEvery: 604800000,
 			Calibrations: []Calibration{{At: hoursAgo(50), Kind: "two-point", Points: []string{"7 read 0.0002 at 25 °C"}, Who: "Ben"}}},
-		{Name: "bin-2-stick", Title: "bin 2 stick", Part: "radio", Bus: "broker", Points: []string{"bin-2/moisture"}, Every: 60000, Fault: "no answer", Misses: 4, Calibrations: []Calibration{}},
+		stick,
 	}, f.bookFault
+}
+
+func (f *fake) readByHand(point string) bool {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	return slices.ContainsFunc(f.snapshot.Points, func(p Point) bool { return p.Name == point && p.ByHand })
 }
 
 func (f *fake) Calibration(_ context.Context, probe, _ string) (Calibrating, error) {

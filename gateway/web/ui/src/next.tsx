@@ -34,11 +34,11 @@ export function occurrenceOf(a: Alarm): string {
   return `${a.id} ${a.occurrence}`;
 }
 
-/** A quiet mill says so in one sentence, with what is silent. It never says so without word from the mill. */
+/** A quiet mill says so in one sentence, with what is silent; what people read is asked for below. It never says so without word from the mill. */
 function Quiet({ prompts }: { prompts: readonly Prompt[] }) {
   const { frame, now, words, lost } = useHere();
   if (lost) return <p class="quiet">{words.cannotSay(length(lost))}</p>;
-  const silent = frame.plan.points.filter((p) => p.station && !p.computed && frame.values[p.name]?.quality === "bad");
+  const silent = frame.plan.points.filter((p) => p.station && !p.computed && !p.byHand && frame.values[p.name]?.quality === "bad");
   const places = [...new Set(silent.map((p) => frame.stations.find((s) => s.name === p.station)?.title ?? p.station))];
   const due = [...new Set(prompts.filter((p) => p.station && (p.due ?? 0) <= frame.now).map((p) => p.placeTitle))];
   const { drill, drillBy } = frame.roster;

@@ -253,6 +253,7 @@ export function draw(at: HTMLElement, d: Drawing): { show: (from: number, to: nu
     begun = performance.now();
     plot?.destroy();
     const size = letters();
+    const entries = { show: !!d.point.byHand, size: 8, fill: ink("ink"), stroke: ink("ink") }; // what people read hours apart is no line yet
     const axis = { stroke: ink("soft"), font: `${13 * size}px system-ui, sans-serif`, grid: { stroke: ink("hair"), width: 0.7 }, ticks: { show: false } };
     plot = new uPlot({
       width: at.clientWidth,
@@ -269,8 +270,8 @@ export function draw(at: HTMLElement, d: Drawing): { show: (from: number, to: nu
         {},
         { stroke: "transparent" },
         { stroke: "transparent" },
-        { stroke: ink("ink"), width: 2, points: { show: false } },
-        { stroke: ink("ink"), width: 2, dash: [4, 4], points: { show: false } },
+        { stroke: ink("ink"), width: 2, points: entries },
+        { stroke: ink("ink"), width: 2, dash: [4, 4], points: entries },
       ],
       bands: [{ series: [2, 1], fill: ink("band") }],
       hooks: { drawClear: [(u) => { behind(d, u); ahead(d, u); others(d, u); }], draw: [(u) => edges(d, u), drawn] },

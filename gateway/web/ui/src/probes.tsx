@@ -21,15 +21,19 @@ function raw(hex: string): string {
   return bytes.length > 0 && /^[\x20-\x7e]+$/.test(text) ? text : bytes.join(" ");
 }
 
+/** People are this probe: it answers when they come by. */
+const readByHand = (p: Probe) => p.part === "by-hand";
+
 /** A probe is silent when its last poll failed, or when nothing is known of any of its points: a radio stick that says nothing fails no poll. */
 function useSilent(): (p: Probe) => boolean {
   const { frame } = useHere();
-  return (p) => Boolean(p.fault) || p.points.length > 0 && p.points.every((n) => frame.values[n]?.quality === "bad");
+  return (p) => !readByHand(p) && (Boolean(p.fault) || p.points.length > 0 && p.points.every((n) => frame.values[n]?.quality === "bad"));
 }
 
 function useHealth(p: Probe): string {
   const { frame, now, words } = useHere();
   const isSilent = useSilent();
+  if (readByHand(p)) return ""; // beside its points stands when they were read
   const age = p.heard ? length(now.mono - p.heard) : "";
   if (p.fault) return `${words.silent}${age ? `, ${words.heardLast(age)}` : ""}: ${p.fault}`;
   if (isSilent(p)) {
@@ -58,7 +62,7 @@ function One({ probe, again }: { probe: Probe; again: () => void }) {
   return (
     <li class="row probe">
       <h2>{begins(probe.title === probe.name.replaceAll("-", " ") ? thingNamed(probe.name, frame).replaceAll("-", " ") : probe.title)}</h2>
-      <p class="soft">{probe.part}{probe.bus ? ` · ${thingNamed(probe.bus, frame)}` : ""} · {words.everyTime(length(probe.every))}{probe.mounted ? ` · ${probe.mounted}` : ""}</p>
+      <p class="soft">{probe.part}{probe.bus && !readByHand(probe) ? ` · ${thingNamed(probe.bus, frame)}` : ""} · {words.everyTime(length(probe.every))}{probe.mounted ? ` · ${probe.mounted}` : ""}</p>
       <p>{isSilent(probe) ? <b>{sentence(health)}</b> : sentence(health)}{probe.misses ? ` ${words.missed(probe.misses)}` : ""}</p>
       <ul class="lines">
         {probe.points.map((name) => {
@@ -100,11 +104,12 @@ export function ProbesPage() {
   const isSilent = useSilent();
   const silent = (got ?? []).filter(isSilent);
   const rest = (got ?? []).filter((p) => !isSilent(p));
+  const wired = (got ?? []).filter((p) => !readByHand(p)).length;
   return (
     <main class="lists probes">
       <h1>{words.probes}</h1>
       {failed && <p role="alert">{failed === "?" ? words.noAnswer : failed}</p>}
-      {got && <p>{silent.length ? words.someSilent(silent.length, got.length) : words.allAnswer(got.length)}</p>}
+      {wired > 0 && <p>{silent.length ? words.someSilent(silent.length, wired) : words.allAnswer(wired)}</p>}
       {got && mayWire() && <Wiring again={again} pointsOf={(name) => got.find((p) => p.name === name)?.points ?? []} />}
       <ul>{[...silent, ...rest].map((p) => <One key={p.name} probe={p} again={again} />)}</ul>
     </main>

@@ -1,6 +1,6 @@
 // One station: the answer first, then the curve, what is measured, what is computed, what people do here.
 import type { ComponentType } from "preact";
-import { useEffect, useState } from "preact/hooks";
+import { useEffect, useMemo, useState } from "preact/hooks";
 import { useAct } from "./acts";
 import { WalkCard, byWalk, together, walkOf } from "./alarm";
 import { useHere } from "./context";
@@ -15,6 +15,9 @@ import { kilograms, weight, weightUnit } from "./units";
 import { Figure, Go, pointsOf } from "./way";
 import { Who } from "./who";
 
+/** A prompt of a probe that people read: which one is meant has to be said, and what it shows to be entered. */
+const asksForReading = (p: Prompt) => p.id.startsWith("enter-reading@");
+
 /** The chart comes with its library only where a chart is looked at: the first page stays light for a phone at night. */
 export function LazyChart({ point, large = false }: { point: Point; large?: boolean }) {
   const { words } = useHere();
@@ -26,7 +29,8 @@ export function LazyChart({ point, large = false }: { point: Point; large?: bool
 
 function AnswerFirst({ prompt }: { prompt: Prompt }) {
   const { now, words } = useHere();
-  const { due } = prompt, says = begins(prompt.say || prompt.title), detail = usePromptDetail(prompt);
+  const { due } = prompt, said = begins(prompt.say || prompt.title), detail = usePromptDetail(prompt);
+  const says = asksForReading(prompt) ? `${prompt.placeTitle}: ${said.charAt(0).toLowerCase()}${said.slice(1)}` : said;
   return (
     <>
       <p class="answer">{due ? <><b>{begins(dueAt(due, now, words))}</b>: </> : null}{due ? says.charAt(0).toLowerCase() + says.slice(1) : says}</p>
@@ -164,14 +168,28 @@ function Enter({ point, done, cancel }: { point: Point; done: () => void; cancel
   );
 }
 
-/** Two taps: what, and yes. */
-function Acts({ station, lots, byHand }: { station: Station; lots: boolean; byHand: Point[] }) {
+/** What people read here, each in two taps. */
+function Entries({ points }: { points: Point[] }) {
   const { words } = useHere();
-  const [doing, begin] = useState<"" | "load" | "empty" | "check" | "note" | Point>("");
+  const [entering, begin] = useState<Point | null>(null);
+  const [wrote, tell] = useState(false);
+  const end = (done: boolean) => { begin(null); tell(done); };
+  if (entering) return <Enter point={entering} done={() => end(true)} cancel={() => end(false)} />;
+  return (
+    <div class="act entries">
+      {points.map((p) => <button key={p.name} onClick={() => begin(p)}>{words.enter(p.title)}</button>)}
+      <p role="status">{wrote ? words.written1 : ""}</p>
+    </div>
+  );
+}
+
+/** Two taps: what, and yes. */
+function Acts({ station, lots }: { station: Station; lots: boolean }) {
+  const { words } = useHere();
+  const [doing, begin] = useState<"" | "load" | "empty" | "check" | "note">("");
   const [wrote, tell] = useState(false);
   const set = (what: typeof doing) => { tell(false); begin(what); };
   const noted = () => { begin(""); tell(true); };
-  if (typeof doing === "object") return <Enter point={doing} done={noted} cancel={() => set("")} />;
   if (doing === "check" || doing === "note") return <Note station={station} check={doing === "check"} done={noted} cancel={() => set("")} />;
   if (doing === "load") return <Load station={station} done={() => set("")} />;
   if (doing === "empty") return <Empty station={station} done={() => set("")} />;
@@ -180,7 +198,6 @@ function Acts({ station, lots, byHand }: { station: Station; lots: boolean; byHa
       {lots && (station.loaded
         ? <button class="main" onClick={() => set("empty")}>{station.kind === "tank" ? words.washed : words.emptied}</button>
         : <button class="main" onClick={() => set("load")}>{words.load}</button>)}
-      {byHand.map((p) => <button key={p.name} onClick={() => set(p)}>{words.enter(p.title)}</button>)}
       <div class="pair">
         <button onClick={() => set("check")}>{words.handCheck}</button>
         <button onClick={() => set("note")}>{words.note}</button>
@@ -199,6 +216,7 @@ const holdsLots = ["tank", "deck", "dryer", "bin", "roaster", "huller"];
 export function StationPage({ name }: { name: string }) {
   const { frame, now, words } = useHere();
   const [chosen, choose] = useState("");
+  const asked = useMemo(() => frame.prompts.some((p) => p.station === name && asksForReading(p)), [name]); // what is being typed stays where it is
   const station = frame.stations.find((s) => s.name === name);
   if (!station) return <main><p>{words.notFound}</p></main>;
   const points = pointsOf(name, frame.plan.points);
@@ -206,6 +224,8 @@ export function StationPage({ name }: { name: string }) {
   const alarms = standing(frame.alarms).filter((a) => a.station === name);
   const urgent = urgentAt(name, frame.alarms);
   const answer = byHour(frame.prompts, frame.now).find((p) => p.station === name && !(urgent && !p.due));
+  const byHand = points.filter((p) => p.byHand);
+  const entries = byHand.length > 0 && <Entries points={byHand} />;
   const kg = station.kg ? weight(station.kg) : "";
   const unsaid = (p: Point) => p.computed && frame.values[p.name]?.quality === "bad" && /^(cannot say|(aún )?no se puede decir)/.test(frame.values[p.name]?.cause ?? "");
   const group = (title: string, all: Point[]) => all.length > 0 && (
@@ -224,9 +244,11 @@ export function StationPage({ name }: { name: string }) {
       )}
       {byWalk(together(alarms)).map((walk) => <WalkCard key={walkOf(walk)} walk={walk} />)}
       {answer ? <AnswerFirst prompt={answer} /> : !urgent && <Foreseen station={station} />}
+      {asked && entries}
       {shown && <section aria-label={shown.title}><h2>{begins(shown.title)}</h2><LazyChart key={shown.name} point={shown} />{shown.computed && <Lazy key={shown.name} name="Worked" point={shown.name} />}<p><Go to={`/point/${shown.name}`}>{words.wholePoint(begins(shown.title))}</Go></p></section>}
       <div class="side">
-        <Acts station={station} lots={holdsLots.includes(station.kind)} byHand={points.filter((p) => p.byHand)} />
+        {!asked && entries}
+        <Acts station={station} lots={holdsLots.includes(station.kind)} />
         {group(words.measured, points.filter((p) => !p.computed))}
         {group(words.computed, points.filter((p) => p.computed && !forRules.test(p.name)))}
       </div>
