@@ -373,7 +373,7 @@ func (r *Record) instruments(ctx context.Context, s Sources) error {
 		if len(gives) == 0 {
 			continue
 		}
-		in := Instrument{Probe: p.Name, Title: cmp.Or(p.Title, p.Name), Part: p.Part, Gives: strings.Join(gives, ", "), Quantity: p.Gives[0].Quantity}
+		in := Instrument{Probe: p.Name, Title: cmp.Or(p.Title, p.Name), Part: partOf(p), Gives: strings.Join(gives, ", "), Quantity: p.Gives[0].Quantity}
 		list, err := s.Logbook.Calibrations(ctx, p.Name)
 		if err != nil {
 			return err
@@ -398,6 +398,14 @@ func (r *Record) instruments(ctx context.Context, s Sources) error {
 		}
 	}
 	return nil
+}
+
+// partOf is the part of a probe, and of one that people read the instrument in their hands.
+func partOf(p *check.Probe) string {
+	if line, named := p.Settings.Find("instrument"); named && p.Part == check.ByHand && len(line.Slots) > 0 {
+		return p.Part + ", " + line.Slots[0].Text
+	}
+	return p.Part
 }
 
 func later(a, b time.Time) time.Time {

@@ -110,6 +110,30 @@ func finished(t testing.TB) (*record.Record, *logbook.Logbook) {
 	return r, book
 }
 
+// Aim: the record tells which instrument people held in their hands.
+func TestRecord_instrumentByHand(t *testing.T) {
+	s, _ := sources(t)
+	plan := *s.Plan
+	plan.Probes = slices.Clone(plan.Probes)
+	for i := range plan.Probes {
+		if p := &plan.Probes[i]; p.Name == "tank-1-electrode" {
+			p.Part, p.Settings = check.ByHand, phrase.Lines{{Key: "instrument", Slots: []phrase.Slot{{Given: true, Text: "pocket pH meter, serial 2231"}}}}
+		}
+	}
+	s.Plan = &plan
+	r, err := record.Gather(t.Context(), s, estate.PastLot)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var page bytes.Buffer
+	if err := r.HTML(&page); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(page.String(), "by-hand, pocket pH meter, serial 2231") {
+		t.Error("the instrument is not on the record")
+	}
+}
+
 // Aim: the document answers what reference 7 asks of a monitoring, a corrective-action and a verification record, shows gaps and doubts as such and with their reasons, keeps what was
 // corrected beside what holds, and its printed head is that of the chain.
 func TestRecord_finishedLot(t *testing.T) {
