@@ -47,6 +47,9 @@ func makeRecord(ctx context.Context, std IO, args []string) error {
 	if err != nil {
 		return err
 	}
+	if err := os.MkdirAll(*out, 0o750); err != nil {
+		return err
+	}
 	for _, file := range []struct {
 		end  string
 		text []byte

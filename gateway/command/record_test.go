@@ -49,7 +49,7 @@ func TestRecord_forItsReader(t *testing.T) {
 		{"es", []string{"--language", "en"}, []string{`<html lang="en">`, "453.6 kg"}},
 	} {
 		data, rules := recorded(t, c.site)
-		out := t.TempDir()
+		out := filepath.Join(t.TempDir(), "records") // not there yet
 		args := append([]string{"record", "7", "--data", data, "--rules", rules, "--out", out}, c.asked...)
 		if code, _, said := command(t, args...); code != exitWell {
 			t.Fatalf("%v: exit %d\n%s", args, code, said)
