@@ -15,6 +15,7 @@ type LayerHabit struct {
 	Timed   int     // layers laid fresh that Took rests on
 	Took    float64 // logarithm of the hours that one took, in the mean
 	Apart   float64 // sum of the squares of what layers differed by in that from those before
+	Courses [layerCourses]LayerCourse
 	Missed  float64 // sum over layers of the mean square of what the ways were off by, logarithms
 }
 
@@ -96,6 +97,9 @@ func (h LayerHabit) With(l *Layer, target DryBasis) LayerHabit {
 	}
 	if l.fresh() {
 		h.learnTime(math.Log(ended))
+		if c, ok := l.course(target); ok {
+			h.Courses[h.Layers%layerCourses] = c
+		}
 	}
 	h.Layers++
 	return h

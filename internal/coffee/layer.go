@@ -281,7 +281,7 @@ func (l *Layer) Until(target DryBasis, air *AirAhead) (f Forecast, never bool) {
 	at := func(q float64) time.Duration {
 		return time.Duration(quantileOfChances(l.chances[:], q*total) * float64(time.Hour))
 	}
-	return l.widen(l.daily(Forecast{at(layerCut), at(0.5), at(1 - layerCut)}, target)), false
+	return l.widen(l.daily(Forecast{at(layerCut), at(0.5), at(1 - layerCut)}, target), target, air), false
 }
 
 // hours is when a way comes to the target, at most DryingLongest; sign is to which side what is not known of it lies.

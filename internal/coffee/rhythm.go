@@ -74,7 +74,7 @@ const (
 )
 
 // widen is the interval as the layer's own past and the layers that were looked at say it has to be.
-func (l *Layer) widen(f Forecast) Forecast {
+func (l *Layer) widen(f Forecast, target DryBasis, air *AirAhead) Forecast {
 	middle := f.Middle.Hours()
 	early, late, left, moved, day, most := dryerEarly, dryerLate, dryerLeft, dryerMoved, 0.0, waysMost
 	if l.Deck {
@@ -96,6 +96,9 @@ func (l *Layer) widen(f Forecast) Forecast {
 	if middle *= by; !l.Deck && l.fresh() { // on a deck weather and not habit makes the time
 		both, narrower := l.habit.beside(middle, float64(l.Passed))
 		middle, early, late = both, narrower*early, narrower*late
+		if own, ok := l.asOthers(target, air); ok {
+			middle *= math.Pow(max(0.1, own)/middle, courseCounts)
+		}
 	}
 	hours := func(h float64) time.Duration { return time.Duration(max(0, h) * float64(time.Hour)) }
 	return Forecast{hours(middle - early), hours(middle), hours(middle + late)}
