@@ -1,9 +1,11 @@
 package floor
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"net"
 	"slices"
 	"time"
@@ -312,19 +314,24 @@ type callsOf struct {
 	occurrence int64
 }
 
-// calledMost bounds the occurrences whose calls the page remembers; chosen: far more than can stand at once.
-const calledMost = 512
+// What the page remembers of calls; chosen: more occurrences than stand at once, and of one that nobody answers all night the newest calls.
+const (
+	calledMost = 128
+	callsKept  = 48
+)
 
 // noteCalls remembers tries for the page.
 func (f *Floor) noteCalls(lines ...callout.Line) {
 	f.deciding.Lock()
 	defer f.deciding.Unlock()
-	if len(f.called) > calledMost {
-		clear(f.called)
-	}
 	for _, l := range lines {
 		k := callsOf{l.Alarm, l.Occurrence}
-		f.called[k] = append(f.called[k], l)
+		list := append(f.called[k], l)
+		f.called[k] = slices.Delete(list, 0, max(0, len(list)-callsKept))
+	}
+	for len(f.called) > calledMost { // occurrences are numbered as they come
+		oldest := slices.MinFunc(slices.Collect(maps.Keys(f.called)), func(a, b callsOf) int { return cmp.Compare(a.occurrence, b.occurrence) })
+		delete(f.called, oldest)
 	}
 }
 
