@@ -326,8 +326,8 @@ func (f *Floor) noteCalls(lines ...callout.Line) {
 	defer f.deciding.Unlock()
 	for _, l := range lines {
 		k := callsOf{l.Alarm, l.Occurrence}
-		list := append(f.called[k], l)
-		f.called[k] = slices.Delete(list, 0, max(0, len(list)-callsKept))
+		f.called[k] = append(f.called[k], l)
+		f.called[k] = slices.Delete(f.called[k], 0, max(0, len(f.called[k])-callsKept))
 	}
 	for len(f.called) > calledMost { // occurrences are numbered as they come
 		oldest := slices.MinFunc(slices.Collect(maps.Keys(f.called)), func(a, b callsOf) int { return cmp.Compare(a.occurrence, b.occurrence) })

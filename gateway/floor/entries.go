@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -33,6 +34,9 @@ func (f *Floor) enterReading(ctx context.Context, a web.Act) error {
 	var failed error
 	err = f.onFlow(ctx, func() {
 		now := f.clock.Now()
+		if failed = f.slip(p, amount.Value, now); failed != nil {
+			return
+		}
 		f.deciding.Lock()
 		lot := f.stays[p.Station].Lot
 		f.deciding.Unlock()
@@ -43,6 +47,31 @@ func (f *Floor) enterReading(ctx context.Context, a web.Act) error {
 		}
 	})
 	return errors.Join(err, failed)
+}
+
+// surprising are steps from what stands that are asked about once: a finger slips so. Chosen, above what a tank, a layer or a bin does between two rounds of the crew.
+var surprising = map[units.Quantity]float64{units.PH: 1, units.Moisture: 15, units.Temperature: 15, units.Humidity: 30}
+
+// doubted is an entry that was asked about.
+type doubted struct {
+	value float64
+	at    time.Duration
+}
+
+// slip refuses an entry that lies far from what stands, until it is entered once more within ten minutes.
+func (f *Floor) slip(p *check.Point, value float64, now reading.Stamp) error {
+	const again = 10 * time.Minute
+	stands, most := f.newest[p.Name], surprising[p.Quantity]
+	if most == 0 || stands.Quality == reading.Bad || stands.Point == "" || math.Abs(value-stands.Value) <= most {
+		return nil
+	}
+	if was, asked := f.doubts[p.Name]; asked && was.value == value && now.Mono-was.at <= again {
+		delete(f.doubts, p.Name)
+		return nil
+	}
+	f.doubts[p.Name] = doubted{value, now.Mono}
+	show := f.plan().Site.Choice
+	return &web.Refusal{Kind: web.RefusedInput, Says: fmt.Sprintf("%s was %s. If it is %s now, enter it once more.", p.Name, show.Print(stands.Value, p.Quantity), show.Print(value, p.Quantity))}
 }
 
 // take makes what people read at a point a reading of now. It is called on the flow's goroutine.

@@ -133,6 +133,17 @@ func TestEnter_readByHand(t *testing.T) {
 		stands("alarm true, prompt false", wet, reminder)
 		time.Sleep(20 * time.Minute)
 		stands("alarm true, prompt true", wet, reminder)
+		for _, value := range []string{"12 %wb", "21 %wb"} { // a finger may have slipped
+			if err := enter(point, value); !errors.As(err, &r) || r.Says != "dryer-1/moisture was 41.5 %wb. If it is "+strings.Replace(value, " ", ".0 ", 1)+" now, enter it once more." {
+				t.Errorf("%s after 41.5: %v", value, err)
+			}
+		}
+		if v := value(mill, point); v.Value != 41.5 {
+			t.Errorf("what was asked about stands: %v", v.Value)
+		}
+		if err := enter(point, "12 %wb"); !errors.As(err, &r) {
+			t.Errorf("it was not the last one entered, and is taken: %v", err)
+		}
 		if err := enter(point, "12 %wb"); err != nil {
 			t.Fatal(err)
 		}

@@ -157,6 +157,7 @@ type Floor struct {
 	lost        uint64                     // readings that found no room there
 	annunciated map[callsOf]time.Duration  // monotonic time at which an occurrence was annunciated, until its first message is handed over
 	called      map[callsOf][]callout.Line // tries to call, by occurrence
+	doubts      map[string]doubted         // entries that were asked about, by point
 	standings   []engine.Standing          // scratch of Snapshot
 }
 
@@ -171,7 +172,7 @@ const (
 // Open opens the data folder and builds all parts; nothing runs yet.
 func Open(o Options) (*Floor, error) {
 	f := &Floor{o: o, log: o.Log, requests: make(chan func()), swapped: make(chan struct{}, 1), metrics: newMetrics(), brokenChannels: map[string]bool{}, heard: bus.NewFeed(), buses: map[string]openBus{}, incoming: make(chan []reading.Reading, flowQueue),
-		called: map[callsOf][]callout.Line{}, annunciated: map[callsOf]time.Duration{}, newest: map[string]reading.Reading{}, known: map[string]reading.Stamp{}, stays: map[string]logbook.Stay{}, hidden: map[string]hiding{}, kept: map[string]reading.Reading{}}
+		called: map[callsOf][]callout.Line{}, doubts: map[string]doubted{}, annunciated: map[callsOf]time.Duration{}, newest: map[string]reading.Reading{}, known: map[string]reading.Stamp{}, stays: map[string]logbook.Stay{}, hidden: map[string]hiding{}, kept: map[string]reading.Reading{}}
 	f.current.Store(planOf(o.Plan))
 	if err := f.open(); err != nil {
 		return nil, errors.Join(err, f.Close())

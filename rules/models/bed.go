@@ -375,6 +375,9 @@ func (d *bed) foresee(a coffee.Air, now reading.Stamp) {
 	case !d.Known:
 		d.why = saysNoMoisture
 		return
+	case d.HasMetered && d.Moisture <= d.target: // it is dry, whatever air comes
+		d.forms = coffee.Forecast{}
+		return
 	case d.deck && d.Airs.N < len(d.Airs.Hours):
 		d.why = saysNoDay
 		return

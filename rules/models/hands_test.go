@@ -218,3 +218,24 @@ func TestTank_readyAsRead(t *testing.T) {
 	}
 	f.is("tank-1/wash-in", 0, 0)
 }
+
+// A deck that was measured dry is dry, though nobody knows a day of its air yet.
+func TestBed_dryAlready(t *testing.T) {
+	deck := one("deck-a", "deck")
+	deck.ByHand = map[string]bool{"moisture": true}
+	f := start(t, site(deck))
+	f.m.Load("deck-a", "143", f.stamp(), f.stamp())
+	sees := func(percent float64) {
+		f.sees("deck-a/moisture", percent)
+		for range 90 {
+			f.sees("deck-a/air-temperature", 28)
+			f.sees("deck-a/air-humidity", 45)
+			f.tick(10 * time.Second)
+		}
+	}
+	sees(20)
+	f.unknown("deck-a/drying-in", "cannot say yet: less than a day of this air is known")
+	sees(10.8)
+	f.is("deck-a/drying-in", 0, 0)
+	f.is("deck-a/never-dries", 0, 0)
+}

@@ -209,7 +209,7 @@ export const en = {
   whenIt: "When",
   kindOfCheck: "Kind",
   points: "Reference and reading",
-  allAnswer: (n: number) => `All ${n} probes answer.`,
+  allAnswer: (n: number) => (n === 1 ? "The one probe answers." : `All ${n} probes answer.`),
   someSilent: (n: number, of: number) => `${n} of ${of} probes ${n === 1 ? "is" : "are"} silent.`,
   addAProbe: "Add a probe",
   scanIs: "The board looks at its buses and asks only what is safe to ask. What stands in the rules goes on being read and is not touched.",

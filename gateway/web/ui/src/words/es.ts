@@ -209,7 +209,7 @@ export const es: Words = {
   whenIt: "Cuándo",
   kindOfCheck: "Tipo",
   points: "Referencia y lectura",
-  allAnswer: (n: number) => `Las ${n} sondas responden.`,
+  allAnswer: (n: number) => (n === 1 ? "La única sonda responde." : `Las ${n} sondas responden.`),
   someSilent: (n: number, of: number) => `${n} de ${of} sondas ${n === 1 ? "no responde" : "no responden"}.`,
   addAProbe: "Agregar una sonda",
   scanIs: "La placa mira sus buses y pregunta solo donde no puede hacer daño. Lo que está en las reglas se sigue leyendo y no se toca.",
