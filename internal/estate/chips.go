@@ -130,6 +130,7 @@ func (e *Estate) show() {
 	e.spareAir.Set(t.Store.Celsius, t.Store.Humidity)
 	e.storeAir.Set(t.Store.Celsius, t.Noisy(t.Store.Humidity, 0.1))
 	e.panel(1, t.Dryer.Air, t.Dryer.Exhaust, t.Dryer.Fan, t.Dryer.Burner)
+	e.panels.SetInteger(1, drivers.InputRegisters, 2, 1, int64(math.Round(10*t.plenum().Humidity)))
 	e.panel(2, t.Roaster.Bean, t.Roaster.Exhaust, t.Roaster.Drum, t.Roaster.Burner)
 	e.panels.SetInteger(3, drivers.InputRegisters, 0, 1, int64(math.Round(t.CO)))
 	if t.Now-e.sent >= stickEvery {

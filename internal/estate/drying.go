@@ -56,6 +56,11 @@ func (d *Dryer) FailFan() { d.Fan = false }
 // Mend starts the fan again and resets the cut-out.
 func (d *Dryer) Mend() { d.Fan, d.Burner, d.cutOut = true, true, false }
 
+// plenum is the air of the yard that the burner has warmed: its water stays.
+func (t *Truth) plenum() Air {
+	return Air{Celsius: t.Dryer.Air, Humidity: t.Yard.Humidity * saturation(t.Yard.Celsius) / saturation(t.Dryer.Air)}
+}
+
 func (d *Dryer) advance(seconds, yard float64) {
 	if d.Air >= dryerCutOut {
 		d.cutOut = true

@@ -153,6 +153,7 @@ func (l *lately) show(t *Truth, d drying) {
 	l.sees("deck-a/moisture", units.Moisture, t.Deck.Moisture, 0.05)
 	l.sees("deck-a/bean-temperature", units.Temperature, t.Deck.Bean, 0)
 	l.sees("dryer-1/air-temperature", units.Temperature, t.Dryer.Air, 0.05)
+	l.sees("dryer-1/air-humidity", units.Humidity, t.plenum().Humidity, 0)
 	l.sees("dryer-1/exhaust-temperature", units.Temperature, t.Dryer.Air-9, 0.05)
 	l.sees("dryer-1/fan", units.State, 1, 0)
 	l.sees("dryer-1/burner", units.State, 1, 0)
