@@ -99,7 +99,10 @@ const (
 	learnUnknown = 30 * time.Minute
 )
 
-const causeGuessed = "the temperature was not known all the time"
+const (
+	causeGuessed = "the temperature was not known all the time"
+	saysSeldom   = "cannot say: pH read by hand is too seldom for a slope"
+)
 
 func newTank(b *builder) model {
 	t := &tank{m: b.m, station: b.station, ph: b.in("ph"), warmth: b.in("temperature"),
@@ -445,10 +448,13 @@ func (t *tank) tickPH(now reading.Stamp, o *outs) {
 		o.unknown(&t.aboveLowest, causeInput)
 		return
 	}
-	if t.slopeOK {
+	switch {
+	case t.slopeOK:
 		sure, cause := t.doubtSlope.over(quality, "")
 		o.give(&t.slope, t.slopeNow, sure, cause)
-	} else {
+	case t.ph.byHand:
+		o.unknown(&t.slope, saysSeldom)
+	default:
 		o.unknown(&t.slope, coffee.SaysTooSoon)
 	}
 	if !t.HasLowest {
