@@ -341,7 +341,7 @@ func (e *explainer) workedOut(p *check.Point) {
 		e.say("  Worked out from: %s. It is uncertain while one of them is, and unknown while one is bad.", strings.Join(from, ", "))
 	}
 	if len(also) > 0 {
-		e.say("  While it is known it uses also: %s. It is uncertain while that is.", strings.Join(also, ", "))
+		e.say("  Where known it uses also: %s. It is uncertain while what it uses is.", strings.Join(also, ", "))
 	}
 	for _, name := range slices.Concat(from, also) {
 		if text := e.ask(name); text != "" {

@@ -68,7 +68,7 @@ func TestExplain_everyComputedPoint(t *testing.T) {
 	}
 	for _, c := range []struct{ point, says string }{
 		{"the-tank/equivalent-hours", "    q10 is 2.2, a setting of the station"}, {"the-tank/wash-in", "    ready-ph is 4.60 pH; source: Jackels 2006"},
-		{"the-deck/drying-in", "    target-moisture is 11.0 %wb, a setting of the station"}, {"the-deck/drying-in", "While it is known it uses also: the-deck/moisture."},
+		{"the-deck/drying-in", "    target-moisture is 11.0 %wb, a setting of the station"}, {"the-deck/drying-in", "Where known it uses also: the-deck/moisture, the-deck/weight."},
 		{"the-deck/drying-in", "    the-deck/moisture is 12.3, uncertain: a test."}, {"the-bin/mould-hours", "    mould-bin-air is 70.0 %RH; source: CXC 69-2009"},
 		{"the-bin/dew-margin", "the-bin/wall-temperature is 12.3"}, {"the-roaster/drop-in", "    drop-temperature is 220.0 °C"}, {"the-roaster/rate-of-rise", "every 2 s in a roast"},
 	} {

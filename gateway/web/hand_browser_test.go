@@ -62,7 +62,7 @@ func TestPage_readByHand(t *testing.T) {
 	browser.Press(tab, t, `//button[normalize-space()="Enter moisture"]`)
 	browser.See(tab, t, `document.querySelector("form.act input")?.inputMode === "decimal"`)
 	must(t, chromedp.Do(tab, chromedp.Navigate(url+"/probes")))
-	browser.See(tab, t, `document.querySelectorAll(".probe").length === 2 && ((m) => m.includes("All 1 probes answer.") && !m.includes("ilent"))(document.querySelector("main").innerText)`)
+	browser.See(tab, t, `document.querySelectorAll(".probe").length === 2 && ((m) => m.includes("The one probe answers.") && !m.includes("ilent"))(document.querySelector("main").innerText)`)
 	must(t, chromedp.Do(tab, chromedp.Navigate(url+"/")))
 	browser.See(tab, t, `((q) => q?.innerText.includes("Due now: bin 2 meter") && !q.innerText.includes("Silent"))(document.querySelector(".quiet"))`)
 }
