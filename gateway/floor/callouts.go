@@ -320,6 +320,9 @@ const (
 	callsKept  = 48
 )
 
+// annunciatedMost bounds the occurrences of which no message is handed over yet; chosen: far more than can stand at once.
+const annunciatedMost = 512
+
 // noteCalls remembers tries for the page.
 func (f *Floor) noteCalls(lines ...callout.Line) {
 	f.deciding.Lock()

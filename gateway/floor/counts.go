@@ -19,7 +19,7 @@ func newMetrics() *web.Metrics {
 func (f *Floor) count(transitions []engine.Transition) {
 	f.deciding.Lock()
 	defer f.deciding.Unlock()
-	if len(f.annunciated) > calledMost {
+	if len(f.annunciated) > annunciatedMost {
 		clear(f.annunciated) // a channel that hands nothing over must not fill the memory
 	}
 	for i := range transitions {

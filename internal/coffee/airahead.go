@@ -17,11 +17,16 @@ const aheadHours = 48
 
 // hour is how strongly an hour to come drives a layer, and where it would end.
 func (a *AirAhead) hour(h int, w *way) (float64, ending) {
+	d, at := &a.drives[w.sun], aheadAt(h)
+	return d.driven[w.power][at], d.ends[at]
+}
+
+// aheadAt is the hour of the two days that stands for one further off.
+func aheadAt(h int) int {
 	if h >= aheadHours {
-		h = aheadHours/2 + h%(aheadHours/2)
+		return aheadHours/2 + h%(aheadHours/2)
 	}
-	d := &a.drives[w.sun]
-	return d.driven[w.power][h], d.ends[h]
+	return h
 }
 
 func (a *AirAhead) set(air *[aheadHours]Air) {

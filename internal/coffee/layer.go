@@ -205,6 +205,9 @@ func (l *Layer) weigh() bool {
 // dryAWet is how many per cent of the dry weight a per cent of the wet weight is, at a moisture.
 func dryAWet(m DryBasis) float64 { return (1 + float64(m)/100) * (1 + float64(m)/100) }
 
+// MeterOff is what a meter is off by all the time at a moisture, % of the dry weight.
+func MeterOff(m DryBasis) float64 { return layerMeter * dryAWet(m) }
+
 // normal is the least squares of a way: curvatures and slopes of its misfit by pace and start.
 type normal struct{ pp, ps, ss, p, s, misfit, prior, now float64 }
 
@@ -293,7 +296,7 @@ func (l *Layer) hours(w *way, target DryBasis, air *AirAhead, sign float64) floa
 		now = l.run(w, pace, w.start+sign*w.unsure.meter*min(l.Spread, float64(target)), len(l.Hours), &l.curves[0])
 	}
 	if !l.blind || l.Newest > 0 {
-		to += sign * w.unsure.meter * max(layerMeter*dryAWet(target), l.Off)
+		to += sign * w.unsure.meter * max(MeterOff(target), l.Off)
 	}
 	moved := *w
 	moved.off -= sign * w.unsure.air * air.Spread * aheadEnds
@@ -306,28 +309,33 @@ func (l *Layer) good(i int) float64 {
 	return l.habit.Chances[i] - (layerTail+2)/2*math.Log(1+w.prior/layerTail) - (layerFree+l.values)/2*math.Log(layerFree+w.misfit)
 }
 
-// came is when the layer came to a moisture, h since its beginning, by the curves through all that was measured: one reading errs by hours where little falls. One that is not yet there goes on in the air of its last hour.
-func (l *Layer) came(to DryBasis) float64 {
-	const further = 24 // h
-	n := len(l.Hours)
+// mean is that of all ways, each by how good it is.
+func (l *Layer) mean(of func(*way) float64) float64 {
 	best, total, sum := math.Inf(-1), 0.0, 0.0
 	for i := range l.ways {
 		best = max(best, l.good(i))
 	}
 	for i := range l.ways {
-		w := &l.ways[i]
-		m, pace, d, at := w.start, math.Exp(w.pace), &l.drives[w.sun], float64(n+further)
+		weight := math.Exp(l.good(i) - best)
+		total, sum = total+weight, sum+weight*of(&l.ways[i])
+	}
+	return sum / total
+}
+
+// came is when the layer came to a moisture, h since its beginning, by the curves through all that was measured: one reading errs by hours where little falls. One that is not yet there goes on in the air of its last hour.
+func (l *Layer) came(to DryBasis) float64 {
+	const further = 24 // h
+	n := len(l.Hours)
+	return float64(l.Passed-n) + l.mean(func(w *way) float64 {
+		m, pace, d := w.start, math.Exp(w.pace), &l.drives[w.sun]
 		for h := range n + further {
 			k := min(h, n-1)
 			next := w.step(m, pace*d.driven[w.power][k], d.ends[k])
 			if next <= float64(to) {
-				at = float64(h) + max(0, m-float64(to))/max(1e-9, m-next)
-				break
+				return float64(h) + max(0, m-float64(to))/max(1e-9, m-next)
 			}
 			m = next
 		}
-		weight := math.Exp(l.good(i) - best)
-		total, sum = total+weight, sum+weight*at
-	}
-	return float64(l.Passed-n) + sum/total
+		return float64(n + further)
+	})
 }

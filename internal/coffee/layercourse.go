@@ -85,25 +85,13 @@ func (l *Layer) now() float64 {
 	if l.Newest > 0 {
 		return float64(l.Newest)
 	}
-	best, total, sum := math.Inf(-1), 0.0, 0.0
-	for i := range l.ways {
-		best = max(best, l.good(i))
-	}
-	for i := range l.ways {
-		weight := math.Exp(l.good(i) - best)
-		total, sum = total+weight, sum+weight*l.ways[i].now
-	}
-	return sum / total
+	return l.mean(func(w *way) float64 { return w.now })
 }
 
 // passing is how long so many hours of drive take in the air to come, h; false: longer than anybody waits.
 func (a *AirAhead) passing(drive float64) (hours float64, ok bool) {
 	for h := range int(DryingLongest.Hours()) {
-		at := h
-		if h >= aheadHours {
-			at = aheadHours/2 + h%(aheadHours/2)
-		}
-		d := a.drives[0].driven[courseDrive][at]
+		d := a.drives[0].driven[courseDrive][aheadAt(h)]
 		if d >= drive {
 			return float64(h) + drive/d, true
 		}

@@ -215,7 +215,7 @@ func (d *bed) weigh(now time.Duration) {
 	kg, unsure := d.scale.step.median()
 	d.scale.unsure, d.scale.hour = d.scale.unsure && d.scale.hour || unsure, true
 	d.Scale.weighed(kg, now)
-	if d.Scale.Dry == 0 && d.Known {
+	if d.Scale.Dry == 0 && d.Scale.Kg > 0 && d.Known {
 		lost := max(0, float64(d.Layer.Start-d.Moisture))
 		d.Scale.anchor(d.Moisture, math.Hypot(d.Layer.Spread, carriedOff*lost), d.Assumed)
 	}
@@ -349,6 +349,7 @@ func (d *bed) learn(now time.Duration) {
 		d.byWeight()
 		return
 	}
+	d.scale.hour = false // it is asked where no meter tells
 	wet, unsure := d.meter.median()
 	d.metered(coffee.WetBasis(wet).Dry(), unsure, now)
 }
@@ -375,7 +376,7 @@ func (d *bed) foresee(a coffee.Air, now reading.Stamp) {
 	case !d.Known:
 		d.why = saysNoMoisture
 		return
-	case d.HasMetered && d.Moisture <= d.target: // it is dry, whatever air comes
+	case d.HasMetered && d.Metered <= d.target && d.Moisture <= d.target: // it was measured dry, whatever air comes
 		d.forms = coffee.Forecast{}
 		return
 	case d.deck && d.Airs.N < len(d.Airs.Hours):

@@ -19,6 +19,14 @@ func TestBed_hearing(t *testing.T) {
 	if *hearingAsked == 0 {
 		t.Skip("the hearing is asked by -hearing 2")
 	}
+	asksHearing(t, hearing.Dryings, 0, hearing.LayerSeed, *hearingAsked, &hearingReached)
+}
+
+// asksHearing asks the layers of one of its sittings, whose laws come after the first ones.
+func asksHearing[Law interface {
+	~uint8
+	String() string
+}](t *testing.T, laws Law, first hearing.Drying, seeds, asked uint64, reached *[regimes][len(driedBefore)]float64) {
 	inDryers := 0
 	for place := range hearing.Places {
 		if place.Fired() {
@@ -26,14 +34,14 @@ func TestBed_hearing(t *testing.T) {
 		}
 	}
 	for how := range regimes {
-		dryers := dryingGrid(t, how, hearing.Dryings, hearing.Places, func(law hearing.Drying, place hearing.Place, seed uint64) *sealedHouse {
-			h := hearing.NewHouse(law, place, hearing.LayerSeed+seed)
+		dryers := dryingGrid(t, how, laws, hearing.Places, func(law Law, place hearing.Place, seed uint64) *sealedHouse {
+			h := hearing.NewHouse(first+hearing.Drying(law), place, seeds+seed)
 			return &sealedHouse{lots: place.Lots(), loads: h.Loads, hours: h.Hours, idle: h.Idle,
 				layer: func(lot int, loaded float64) lying { return h.Layer(lot, loaded) },
 				dried: func(l lying, percent float64, tells bool) bool {
 					return l.(*hearing.Layer).Dried(percent, tells, how == byProbe)
 				}}
-		}, *hearingAsked)
-		dryers.reaches(t, how, inDryers*int(hearing.Dryings)*int(max(*hearingAsked, 2)), leastHeld, hearingReached[how])
+		}, asked)
+		dryers.reaches(t, how, inDryers*int(laws)*int(max(asked, 2)), leastHeld, reached[how])
 	}
 }

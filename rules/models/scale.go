@@ -60,8 +60,6 @@ const (
 	handled = 0.02
 	// carriedOff is the part of what a layer is thought to have lost unmeasured that it may be off by: as a first layer's pace is.
 	carriedOff = 0.45
-	// meterOff is what a meter is off by, %wb.
-	meterOff = 0.4
 )
 
 // weighed takes a weight.
@@ -84,18 +82,15 @@ func (s *scaleState) metered(m coffee.DryBasis, now time.Duration) {
 
 // meet lets the meter tell the dry matter, once there is a weight of about the same time, be it read before or after.
 func (s *scaleState) meet() {
-	if apart := max(s.At-s.MeterAt, s.MeterAt-s.At); s.Meter > 0 && apart < 2*bedStep {
-		wet := 1 + float64(s.Meter)/100
-		s.anchor(s.Meter, meterOff*wet*wet, false)
+	if apart := max(s.At-s.MeterAt, s.MeterAt-s.At); s.Meter > 0 && s.Kg > 0 && apart < 2*bedStep {
+		s.anchor(s.Meter, coffee.MeterOff(s.Meter), false)
 		s.Meter = 0
 	}
 }
 
-// anchor works out the dry matter from a moisture that may be off by so much, both in % of the dry weight.
+// anchor works out the dry matter of the newest weight from a moisture that may be off by so much, both in % of the dry weight.
 func (s *scaleState) anchor(m coffee.DryBasis, off float64, assumed bool) {
-	if s.Kg > 0 {
-		s.Dry, s.Off, s.Assumed = s.Kg/(1+float64(m)/100), 100*off/(100+float64(m)), assumed
-	}
+	s.Dry, s.Off, s.Assumed = coffee.MassAfter(s.Kg, m.Wet(), 0), 100*off/(100+float64(m)), assumed
 }
 
 // moisture is that of the newest weight.
@@ -103,7 +98,7 @@ func (s *scaleState) moisture() (m coffee.DryBasis, known bool) {
 	if s.Dry == 0 || s.Kg <= s.Dry {
 		return 0, false
 	}
-	return coffee.DryBasis(100 * (s.Kg/s.Dry - 1)), true
+	return coffee.MoistureByWeight(s.Dry, 0, s.Kg).Dry(), true
 }
 
 // offAt is what a moisture by this scale may be off by, near to one, % of the dry weight.

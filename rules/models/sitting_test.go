@@ -16,30 +16,12 @@ var sittingReached = [regimes][len(driedBefore)]float64{{10, 20, 10}, {10, 34, 9
 // sittingLaw counts the laws of the second sitting from 0.
 type sittingLaw uint8
 
-func (l sittingLaw) drying() hearing.Drying { return hearing.Dryings + hearing.Drying(l) }
-func (l sittingLaw) String() string         { return l.drying().String() }
+func (l sittingLaw) String() string { return (hearing.Dryings + hearing.Drying(l)).String() }
 
 // Aim: the drying forecast reaches its goals on the layers of the second sitting as well, asked like those of the first, whose laws and seeds it does not share. A part of it (-run sitting/probe/./bin) tells, but proves nothing.
 func TestBed_sitting(t *testing.T) {
 	if *sittingAsked == 0 {
 		t.Skip("the second sitting is asked by -sitting 2")
 	}
-	const laws = sittingLaw(hearing.SecondDryings - hearing.Dryings)
-	inDryers := 0
-	for place := range hearing.Places {
-		if place.Fired() {
-			inDryers += place.Lots()
-		}
-	}
-	for how := range regimes {
-		dryers := dryingGrid(t, how, laws, hearing.Places, func(law sittingLaw, place hearing.Place, seed uint64) *sealedHouse {
-			h := hearing.NewHouse(law.drying(), place, hearing.SecondSeed+seed)
-			return &sealedHouse{lots: place.Lots(), loads: h.Loads, hours: h.Hours, idle: h.Idle,
-				layer: func(lot int, loaded float64) lying { return h.Layer(lot, loaded) },
-				dried: func(l lying, percent float64, tells bool) bool {
-					return l.(*hearing.Layer).Dried(percent, tells, how == byProbe)
-				}}
-		}, *sittingAsked)
-		dryers.reaches(t, how, inDryers*int(laws)*int(max(*sittingAsked, 2)), leastHeld, sittingReached[how])
-	}
+	asksHearing(t, sittingLaw(hearing.SecondDryings-hearing.Dryings), hearing.Dryings, hearing.SecondSeed, *sittingAsked, &sittingReached)
 }
