@@ -53,7 +53,9 @@ func (s *scanner) space() {
 }
 
 func (s *scanner) take(c byte) bool {
-	s.space()
+	if s.at < len(s.data) && s.data[s.at] != c { // space is rare
+		s.space()
+	}
 	if s.at < len(s.data) && s.data[s.at] == c {
 		s.at++
 		return true

@@ -91,6 +91,7 @@ type resolver struct {
 	version                      float64
 	baseTime, baseValue, baseSum float64
 	baseName, baseUnit           []byte
+	begins                       bool // a name that begins with the base name was checked
 	name                         [2 * longestName]byte
 }
 
@@ -147,7 +148,7 @@ func (r *resolver) base(f *fields) error {
 	}
 	r.version = said
 	if f.has&hasBaseName != 0 {
-		r.baseName = f.baseName
+		r.baseName, r.begins = f.baseName, false
 	}
 	if f.has&hasBaseTime != 0 {
 		r.baseTime = f.baseTime
@@ -176,7 +177,7 @@ func isAlphanumeric(c byte) bool {
 	return c >= 'a' && c <= 'z' || c >= 'A' && c <= 'Z' || c >= '0' && c <= '9'
 }
 
-func allNameBytes(text string) bool {
+func allNameBytes[T string | []byte](text T) bool {
 	for i := range len(text) {
 		if !nameBytes[text[i]] {
 			return false
@@ -193,9 +194,13 @@ func (r *resolver) fullName(f *fields) ([]byte, error) {
 	if f.has&hasName != 0 {
 		name = append(name, f.name...)
 	}
+	if r.begins && allNameBytes(name[len(r.baseName):]) {
+		return name, nil
+	}
 	if err := checkName(name); err != nil {
 		return nil, refuse("record %d: %v", r.records, err)
 	}
+	r.begins = len(r.baseName) > 0
 	return name, nil
 }
 
