@@ -495,7 +495,7 @@ func compare(t *testing.T, kept, all []history.Entry, rows []peers.Row) {
 		k := where{e.Point, e.Stamp.Wall.UnixMilli()}
 		r, found := stored[k]
 		same := r.Value == e.Value || math.IsNaN(r.Value) && math.IsNaN(e.Value)
-		if !found || !same || r.Quality != float64(e.Quality) {
+		if !found || !same || r.Quality != e.Quality.String() {
 			if wrong++; wrong <= 5 {
 				t.Errorf("position %d, %v = %v %v; the store has %+v (found %v)", e.Position, k, e.Value, e.Quality, r, found)
 			}

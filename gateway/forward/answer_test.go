@@ -40,7 +40,7 @@ func TestRefused_isFiledAndPassed(t *testing.T) {
 	clocktest.Bubble(t, func(t *testing.T) {
 		c := &chain{t: t, history: newSliceHistory(), store: newMemoryStore(), parts: map[string]*part{}, cut: map[string]func(){}, reject: reject}
 		bad := func(line string) bool {
-			return strings.Contains(line, "value=0.077,") || strings.Contains(line, "value=0.401,")
+			return strings.Contains(line, "value=0.077 ") || strings.Contains(line, "value=0.401 ")
 		}
 		c.store.answer = c.store.refusing(bad)
 		c.startBroker()
@@ -68,7 +68,7 @@ func TestRefused_isFiledAndPassed(t *testing.T) {
 	}
 	lines := strings.Split(strings.TrimSpace(string(text)), "\n")
 	var one forward.Refusal
-	if err := json.Unmarshal([]byte(lines[0]), &one); err != nil || len(lines) != 2 || !strings.Contains(one.Line, "value=0.077,quality=0") {
+	if err := json.Unmarshal([]byte(lines[0]), &one); err != nil || len(lines) != 2 || !strings.Contains(one.Line, ",quality=good,site=fern-hollow,station=tank-6 value=0.077 ") {
 		t.Errorf("filed: %v\n%s", err, text)
 	}
 }

@@ -246,11 +246,11 @@ func lineOf(r *reading.Reading) (key, string) {
 	if station == "board" {
 		area = "hub"
 	}
-	fields := fmt.Sprintf("value=%v,quality=%d", r.Value, r.Quality)
+	fields := fmt.Sprintf("value=%v", r.Value)
 	if math.IsNaN(r.Value) {
-		fields = fmt.Sprintf("quality=%d", r.Quality)
+		fields = "missing=1"
 	}
-	return key{fmt.Sprintf("%s,area=%s,board=hub,point=%s,site=fern-hollow,station=%s", r.Quantity.Name(), area, point, station), r.Stamp.Wall.UnixMilli()}, fields
+	return key{fmt.Sprintf("%s,area=%s,board=hub,point=%s,quality=%s,site=fern-hollow,station=%s", r.Quantity.Name(), area, point, r.Quality, station), r.Stamp.Wall.UnixMilli()}, fields
 }
 
 func areaOf(station string) string {

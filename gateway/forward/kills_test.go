@@ -188,11 +188,12 @@ func linesOf(rs []reading.Reading) string {
 		r := rs[i]
 		site, area, point, _ := wire.Split(r.Point)
 		station, short, _ := strings.Cut(point, "/")
-		fmt.Fprintf(&body, "%s,area=%s,board=hub,point=%s,site=%s,station=%s ", r.Quantity.Name(), area, short, site, station)
-		if !math.IsNaN(r.Value) {
-			fmt.Fprintf(&body, "value=%v,", r.Value)
+		fmt.Fprintf(&body, "%s,area=%s,board=hub,point=%s,quality=%s,site=%s,station=%s ", r.Quantity.Name(), area, short, r.Quality, site, station)
+		if math.IsNaN(r.Value) {
+			fmt.Fprintf(&body, "missing=1 %d\n", r.Stamp.Wall.UnixMilli())
+		} else {
+			fmt.Fprintf(&body, "value=%v %d\n", r.Value, r.Stamp.Wall.UnixMilli())
 		}
-		fmt.Fprintf(&body, "quality=%d %d\n", r.Quality, r.Stamp.Wall.UnixMilli())
 	}
 	return body.String()
 }

@@ -1,9 +1,13 @@
 package forward
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"net/http"
+	"net/url"
+	"os"
 	"strconv"
 	"strings"
 	"testing"
@@ -12,6 +16,7 @@ import (
 
 	"github.com/influxdata/line-protocol/v2/lineprotocol"
 
+	"millwarden/internal/peers"
 	"millwarden/internal/reading"
 	"millwarden/internal/units"
 	"millwarden/internal/wire"
@@ -22,13 +27,14 @@ func theirs(e *lineprotocol.Encoder, board string, r *reading.Reading) {
 	site, area, point, _ := wire.Split(r.Point)
 	station, point, _ := strings.Cut(point, "/")
 	e.StartLine(r.Quantity.Name())
-	for _, tag := range [...][2]string{{"area", area}, {"board", board}, {"point", point}, {"site", site}, {"station", station}} {
+	for _, tag := range [...][2]string{{"area", area}, {"board", board}, {"point", point}, {"quality", r.Quality.String()}, {"site", site}, {"station", station}} {
 		e.AddTag(tag[0], tag[1])
 	}
 	if !math.IsNaN(r.Value) && !math.IsInf(r.Value, 0) {
 		e.AddField("value", lineprotocol.MustNewValue(r.Value))
+	} else {
+		e.AddField("missing", lineprotocol.MustNewValue(1.0))
 	}
-	e.AddField("quality", lineprotocol.MustNewValue(float64(r.Quality)))
 	e.EndLine(r.Stamp.Wall)
 }
 
@@ -84,8 +90,58 @@ func TestLine_followsTheQuantity(t *testing.T) {
 	first := lineOf(l, "hub", &r)
 	r.Quantity, r.Value = units.Temperature, math.Inf(1)
 	second := lineOf(l, "hub", &r)
-	if first != "ph,area=a,board=hub,point=c,site=s,station=b value=4,quality=0 5\n" || second != "temperature,area=a,board=hub,point=c,site=s,station=b quality=0 5\n" {
+	if first != "ph,area=a,board=hub,point=c,quality=good,site=s,station=b value=4 5\n" || second != "temperature,area=a,board=hub,point=c,quality=good,site=s,station=b missing=1 5\n" {
 		t.Errorf("%s%s", first, second)
+	}
+}
+
+// Aim: the queries that README.md gives find the good readings of one station, and no others, in the lines as they are written.
+func TestLine_asReadmeQueriesIt(t *testing.T) {
+	text, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	query := func(begin string) string {
+		_, rest, _ := strings.Cut(string(text), "\n    "+begin)
+		rest, _, _ = strings.Cut(rest, "\n")
+		return begin + rest
+	}
+	now := time.Now().Truncate(time.Second)
+	l, lines := newLines(), ""
+	for i, r := range []reading.Reading{
+		{Point: "fern-hollow/wet-mill/tank-1/ph", Value: 4.5, Quality: reading.Uncertain},
+		{Point: "fern-hollow/wet-mill/tank-2/ph", Value: 4.4},
+		{Point: "fern-hollow/wet-mill/tank-1/ph", Value: 4.3},
+		{Point: "fern-hollow/wet-mill/tank-1/ph", Value: math.NaN(), Quality: reading.Bad},
+	} {
+		r.Quantity, r.Stamp = units.PH, reading.Stamp{Wall: now.Add(time.Duration(i-4) * time.Second), Set: true}
+		lines += lineOf(l, "hub", &r)
+	}
+	influx, victoria := peers.StartInflux(t), peers.StartVictoriaMetrics(t)
+	for _, store := range []peers.Store{influx, victoria} {
+		address, org, bucket, token := store.Write()
+		s := Store{Address: address, Org: org, Bucket: bucket, Token: func() (string, error) { return token, nil }}
+		w := newWriter(s, s.client(), nil)
+		if err := w.try(t.Context(), lines); err != nil {
+			t.Fatal(err)
+		}
+		if rows := store.Rows(t); len(rows) != 4 { // control: all four are there
+			t.Fatalf("%+v", rows)
+		}
+	}
+	if got := influx.Query(t, query("SELECT")); len(got) != 1 || len(got[0].Values) != 1 || got[0].Values[0][1] != 4.3 {
+		t.Errorf("%s: %+v", query("SELECT"), got)
+	}
+	resp, err := http.Get(victoria.URL + "/api/v1/query?query=" + url.QueryEscape(query("ph_value")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer resp.Body.Close()
+	var answer struct {
+		Data struct{ Result []struct{ Value [2]any } }
+	}
+	if err := json.NewDecoder(resp.Body).Decode(&answer); err != nil || len(answer.Data.Result) != 1 || answer.Data.Result[0].Value[1] != "4.3" {
+		t.Errorf("%s: %v %+v", query("ph_value"), err, answer)
 	}
 }
 
@@ -156,7 +212,7 @@ func FuzzLine(f *testing.F) {
 			}
 			return c
 		}, strings.ToValidUTF8(board, "\uFFFD"))
-		if fields != 2 || len(tags) != 5 || utf8.ValidString(board) && tags["board"] != plain {
+		if fields != 1 || len(tags) != 6 || utf8.ValidString(board) && tags["board"] != plain {
 			t.Fatalf("%q: %d fields, %q, want board %q", line, fields, tags, plain)
 		}
 	})
@@ -188,12 +244,14 @@ func BenchmarkLine(b *testing.B) {
 			e.AddTag("area", n[1])
 			e.AddTag("board", "hub")
 			e.AddTag("point", n[2])
+			e.AddTag("quality", r.Quality.String())
 			e.AddTag("site", n[3])
 			e.AddTag("station", n[4])
 			if !math.IsNaN(r.Value) {
 				e.AddField("value", lineprotocol.MustNewValue(r.Value))
+			} else {
+				e.AddField("missing", lineprotocol.MustNewValue(1.0))
 			}
-			e.AddField("quality", lineprotocol.MustNewValue(float64(r.Quality)))
 			e.EndLine(r.Stamp.Wall)
 		}
 	}

@@ -158,7 +158,7 @@ func (h *sliceHistory) rowsOf(board string) []peers.Row {
 		station, point, _ := strings.Cut(e.Point, "/")
 		area := map[bool]string{true: board, false: "mill"}[station == "board"]
 		rows = append(rows, peers.Row{Measurement: e.Quantity.Name(), Site: "fern-hollow", Area: area, Station: station, Point: point, Board: board,
-			Millis: e.Stamp.Wall.UnixMilli(), Value: e.Value, Quality: float64(e.Quality)})
+			Millis: e.Stamp.Wall.UnixMilli(), Value: e.Value, Quality: e.Quality.String()})
 	}
 	return peers.Sort(rows)
 }

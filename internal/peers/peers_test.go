@@ -12,8 +12,8 @@ import (
 // the store promises that.
 func TestStores_readBackWhatWasWritten(t *testing.T) {
 	now := time.Now().UnixMilli()
-	lines := "ph,site=s,area=a,station=tank-1,point=ph,board=b value=4.312,quality=1 1700000000123\n" +
-		"ph,site=s,area=a,station=tank-1,point=ph,board=b quality=2 1700000000124\n"
+	lines := "ph,site=s,area=a,station=tank-1,point=ph,quality=uncertain,board=b value=4.312 1700000000123\n" +
+		"ph,site=s,area=a,station=tank-1,point=ph,quality=bad,board=b missing=1 1700000000124\n"
 	for name, s := range map[string]Store{"influxd": StartInflux(t), "victoria-metrics": StartVictoriaMetrics(t)} {
 		address, org, bucket, token := s.Write()
 		req, err := http.NewRequestWithContext(t.Context(), http.MethodPost, address+"/api/v2/write?precision=ms&org="+org+"&bucket="+bucket, strings.NewReader(lines))
@@ -34,8 +34,8 @@ func TestStores_readBackWhatWasWritten(t *testing.T) {
 			s.Start()
 		}
 		rows := s.Rows(t)
-		want := Row{"ph", "s", "a", "tank-1", "ph", "b", 1700000000123, 4.312, 1}
-		if len(rows) != 2 || rows[0] != want || !math.IsNaN(rows[1].Value) || rows[1].Quality != 2 {
+		want := Row{"ph", "s", "a", "tank-1", "ph", "b", 1700000000123, 4.312, "uncertain"}
+		if len(rows) != 2 || rows[0] != want || !math.IsNaN(rows[1].Value) || rows[1].Quality != "bad" {
 			t.Errorf("%s: %+v at %d", name, rows, now)
 		}
 	}

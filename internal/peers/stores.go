@@ -23,7 +23,7 @@ type Row struct {
 
 	Millis  int64   // Unix time
 	Value   float64 // NaN: the field is not there
-	Quality float64
+	Quality string
 }
 
 // Store is what tests ask of either store.
@@ -151,7 +151,7 @@ func (i *Influx) Rows(t testing.TB) []Row {
 				return math.NaN()
 			}
 			rows = append(rows, Row{s.Name, s.Tags["site"], s.Tags["area"], s.Tags["station"], s.Tags["point"], s.Tags["board"],
-				int64(number("time")), number("value"), number("quality")})
+				int64(number("time")), number("value"), s.Tags["quality"]})
 		}
 	}
 	return Sort(rows)
@@ -199,7 +199,6 @@ func (v *VictoriaMetrics) Rows(t testing.TB) []Row {
 func (v *VictoriaMetrics) read(t testing.TB, body io.Reader) []Row {
 	t.Helper()
 	var rows []Row
-	found := map[Row]int{} // by the row without its fields
 	lines := bufio.NewScanner(body)
 	lines.Buffer(nil, 1<<30)
 	for lines.Scan() {
@@ -214,25 +213,11 @@ func (v *VictoriaMetrics) read(t testing.TB, body io.Reader) []Row {
 		cut := strings.LastIndexByte(s.Metric["__name__"], '_')
 		name, field := s.Metric["__name__"][:cut], s.Metric["__name__"][cut+1:]
 		for n, at := range s.Timestamps {
-			key := Row{Measurement: name, Site: s.Metric["site"], Area: s.Metric["area"], Station: s.Metric["station"], Point: s.Metric["point"],
-				Board: s.Metric["board"], Millis: at}
-			index, known := found[key]
-			if !known {
-				index = len(rows)
-				found[key] = index
-				row := key
-				row.Value, row.Quality = math.NaN(), math.NaN()
-				rows = append(rows, row)
+			row := Row{name, s.Metric["site"], s.Metric["area"], s.Metric["station"], s.Metric["point"], s.Metric["board"], at, *s.Values[n], s.Metric["quality"]}
+			if field == "missing" {
+				row.Value = math.NaN()
 			}
-			target := &rows[index].Value
-			if field == "quality" {
-				target = &rows[index].Quality
-			}
-			if !math.IsNaN(*target) { // the same field twice at one time: a duplicate row
-				rows = append(rows, rows[index])
-				continue
-			}
-			*target = *s.Values[n]
+			rows = append(rows, row)
 		}
 	}
 	if err := lines.Err(); err != nil {
