@@ -402,10 +402,13 @@ func (r *Record) instruments(ctx context.Context, s Sources) error {
 
 // partOf is the part of a probe, and of one that people read the instrument in their hands.
 func partOf(p *check.Probe) string {
-	if line, named := p.Settings.Find("instrument"); named && p.Part == check.ByHand && len(line.Slots) > 0 {
-		return p.Part + ", " + line.Slots[0].Text
+	if p.Part != check.ByHand {
+		return p.Part
 	}
-	return p.Part
+	if line, named := p.Settings.Find("instrument"); named && len(line.Slots) > 0 {
+		return "read by hand: " + line.Slots[0].Text
+	}
+	return "read by hand"
 }
 
 func later(a, b time.Time) time.Time {

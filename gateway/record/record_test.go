@@ -129,8 +129,15 @@ func TestRecord_instrumentByHand(t *testing.T) {
 	if err := r.HTML(&page); err != nil {
 		t.Fatal(err)
 	}
-	if !strings.Contains(page.String(), "by-hand, pocket pH meter, serial 2231") {
+	if !strings.Contains(page.String(), "read by hand: pocket pH meter, serial 2231") {
 		t.Error("the instrument is not on the record")
+	}
+	page.Reset()
+	if err := r.For("es", units.Choice{}).HTML(&page); err != nil {
+		t.Fatal(err)
+	}
+	if !strings.Contains(page.String(), "leído a mano: pocket pH meter, serial 2231") {
+		t.Error("the instrument is not on the record in Spanish")
 	}
 }
 
