@@ -21,6 +21,7 @@ import (
 	"millwarden/drivers/radio/radiotest"
 	"millwarden/gateway/callout"
 	"millwarden/gateway/floor"
+	"millwarden/gateway/logbook/lots"
 	"millwarden/gateway/publish"
 	"millwarden/gateway/web"
 	"millwarden/internal/clock"
@@ -191,6 +192,79 @@ func TestHub_threeBoards(t *testing.T) {
 		if own, foreign := sent.count(); own == 0 || foreign > 0 {
 			t.Errorf("the hub sent %d readings of its own and %d of other boards", own, foreign)
 		}
+	})
+}
+
+// Aim: what people of a board enter is known at the hub too, and owed there as at the board: of a station with a lot, by the lots that are entered at the hub; where none are, as written.
+func TestHub_entries(t *testing.T) {
+	bubble(t, func(t *testing.T) {
+		files := fstest.MapFS{}
+		for _, name := range []string{"hub", "mill", "deck-house", "roastery"} {
+			text, err := os.ReadFile("../../testdata/rules/good/three-boards/" + name + ".rules")
+			if err != nil {
+				t.Fatal(err)
+			}
+			files[name+".rules"] = &fstest.MapFile{Data: text}
+		}
+		const wired = "    part            ads1115 on i2c-1 at 0x48\n    channel         ain1\n    electrode       compensated by tank-2/temperature\n"
+		mill := string(files["mill.rules"].Data)
+		if !strings.Contains(mill, wired) {
+			t.Fatal("the example has changed")
+		}
+		files["mill.rules"].Data = []byte(strings.NewReplacer(wired, "    part            by-hand\n    every           10 min\n", "use board", "use board, instruments").Replace(mill))
+		broker, err := publish.NewBroker(publish.BrokerOptions{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		e := &estateOf{t: t, dial: broker.Dial, says: map[string]*atomic.Int32{}, boards: map[string]*runningBoard{},
+			clock: clock.Scaled{Start: time.Date(2026, 6, 10, 23, 0, 0, 0, time.UTC), Begun: time.Now(), Speed: 1, Boot: 1}}
+		ctx, stop := context.WithCancel(context.Background())
+		var others sync.WaitGroup
+		others.Go(func() { _ = broker.Run(ctx) })
+		e.start(files, "mill")
+		e.start(files, "hub")
+		const point, overdue = "tank-2/ph", "measurement-overdue@tank-2/ph"
+		stands := func(when, board, cause string, rings bool) {
+			t.Helper()
+			v, list := value(e.boards[board].Floor, point), e.rings(board)
+			if v.Cause != cause || slices.Contains(list, overdue) != rings {
+				t.Errorf("%s: at %s %s is %v %s (%s), and there stand %v", when, board, point, v.Value, v.Quality, v.Cause, list)
+			}
+		}
+		enter := func(s lots.Step) {
+			t.Helper()
+			if _, err := e.boards["hub"].Enter(ctx, web.Entering{By: "lani", Step: s}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		read := func() {
+			t.Helper()
+			if err := e.boards["mill"].Act(ctx, web.Act{Do: web.DoEnter, Point: point, Value: "4.9 pH", By: "lani"}); err != nil {
+				t.Fatal(err)
+			}
+			time.Sleep(time.Minute)
+		}
+		time.Sleep(time.Minute)
+		read()
+		stands("read", "mill", "", false)
+		stands("read", "hub", "", false)
+		time.Sleep(40 * time.Minute)
+		stands("nobody enters lots", "mill", "not entered", true)
+		stands("nobody enters lots", "hub", "overdue", true)
+		enter(lots.Step{Do: lots.Load, Station: "tank-1", Lot: "7", Kg: 300})
+		time.Sleep(40 * time.Minute)
+		stands("the tank is empty", "hub", "nowhere", false)
+		read()
+		enter(lots.Step{Do: lots.Load, Station: "tank-2", Lot: "8", Kg: 300})
+		time.Sleep(time.Minute)
+		stands("a lot came", "hub", "", false)
+		time.Sleep(40 * time.Minute)
+		stands("nobody read of it", "hub", "overdue", true)
+		for _, board := range e.boards {
+			board.stop()
+		}
+		stop()
+		others.Wait()
 	})
 }
 

@@ -13,7 +13,7 @@ type planned struct {
 	measured   map[string]bool           // points that a probe gives, of this board or of another
 	foreign    map[string]bool           // points that come from another board
 	entered    map[string]bool           // points that people read and enter
-	ofLots     []check.Give              // those of them that are read of a lot
+	ofLots     []check.Give              // points that people read of a lot, also those of other boards
 	pointKnown map[string]bool           // points of the plan
 	kinds      map[string]string         // kind of each station
 	areas      map[string]string         // area of each station
@@ -43,8 +43,9 @@ func planOf(plan *check.Plan) *planned {
 	}
 	for i := range plan.Probes {
 		for _, g := range plan.Probes[i].Gives {
-			p.entered[g.Point] = plan.Probes[i].Part == check.ByHand && !plan.Probes[i].Remote
-			if p.entered[g.Point] && p.pointKnown[g.Station+"/loaded"] {
+			byHand := plan.Probes[i].Part == check.ByHand
+			p.entered[g.Point] = byHand && !plan.Probes[i].Remote
+			if byHand && p.pointKnown[g.Station+"/loaded"] {
 				p.ofLots = append(p.ofLots, g)
 			}
 		}
