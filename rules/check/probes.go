@@ -500,9 +500,13 @@ func (c *checker) give(p *probe, s *station, t, as syntax.Token, taken map[strin
 		return
 	}
 	taken[ch.name] = true
-	pt.quantity = ch.quantity
-	if isKnown {
+	switch {
+	case isKnown:
 		pt.quantity = known.Quantity
+	case ch.any:
+		pt.quantity = c.ownQuantity(p, name)
+	default:
+		pt.quantity = ch.quantity
 	}
 	pt.rng = ch.rng
 	if pt.rng == nil && isKnown && known.Bounded {
@@ -520,6 +524,30 @@ func (c *checker) give(p *probe, s *station, t, as syntax.Token, taken map[strin
 		give.Range = *pt.rng
 	}
 	p.plan.Gives = append(p.plan.Gives, give)
+}
+
+// ownQuantity is what a point is of whose name the kind of its station does not know, where the part reads anything: what the name is of at all kinds that know
+// it, else what the probe's range is of, else a plain number.
+func (c *checker) ownQuantity(p *probe, name string) units.Quantity {
+	elsewhere := map[units.Quantity]bool{}
+	for _, kind := range c.words.kinds {
+		if known, is := kind.Point(name); is && !known.Any {
+			elsewhere[known.Quantity] = true
+		}
+	}
+	for q := range elsewhere {
+		if len(elsewhere) == 1 {
+			return q
+		}
+	}
+	if l := line(p.block, "range"); l != nil {
+		if v, ok := l.Value.(*syntax.Between); ok {
+			if meant := units.Lookup(v.High.Measures[0].Unit.Text()); len(meant) > 0 {
+				return meant[0].Quantity
+			}
+		}
+	}
+	return units.Count
 }
 
 // misspelt is message 81: a name so near to one that models look for is probably meant for it.

@@ -320,3 +320,29 @@ func TestMessages_areWhole(t *testing.T) {
 		t.Errorf("fill() = %q, want %q", got, want)
 	}
 }
+
+// Aim: who reads by hand what the kind of its station does not know is asked for it in the right unit: that of the name at other kinds, else that of the probe's range.
+func TestGives_aNameOfOnesOwn(t *testing.T) {
+	for _, c := range []struct {
+		name, more string
+		want       units.Quantity
+	}{
+		{"moisture", "", units.Moisture}, // of decks, dryers and bins
+		{"moisture", "    range           5 .. 60 %wb\n", units.Moisture},
+		{"rinse-ph", "    range           2 .. 9 pH\n", units.PH},
+		{"rinse-warmth", "    range           2 .. 90 °F\n", units.Temperature}, // not a difference
+		{"brix", "    range           1 .. 30\n", units.Count},
+		{"brix", "", units.Count},
+		{"ph", "", units.PH},
+	} {
+		plan, list := loadText(t, "site s\n    timezone        UTC\n\nstation tank-1 is tank\n\nprobe sampler\n    part            by-hand\n    gives           "+c.name+" at tank-1\n"+c.more)
+		if plan == nil {
+			t.Errorf("%s %s is refused: %v", c.name, c.more, list)
+		} else if got, _ := plan.Point("tank-1/" + c.name); got == nil || got.Quantity != c.want {
+			t.Errorf("%s %s: %+v, want %v", c.name, c.more, got, c.want)
+		}
+	}
+	if plan, list := loadText(t, "site s\n    timezone        UTC\n\nstation tank-1 is tank\n\nprobe sampler\n    part            by-hand\n    gives           moisture at tank-1\n    range           5 .. 60 °C\n"); plan != nil || len(list) == 0 {
+		t.Errorf("a moisture in degrees is taken: %v", list)
+	}
+}
