@@ -40,6 +40,32 @@ type estateOf struct {
 	dial   func(context.Context) (net.Conn, error)
 	says   map[string]*atomic.Int32
 	boards map[string]*runningBoard
+	ctx    context.Context
+	others sync.WaitGroup // the broker, and who listens to it
+	stop   func()
+}
+
+// newEstate begins with the broker.
+func newEstate(t *testing.T) *estateOf {
+	t.Helper()
+	broker, err := publish.NewBroker(publish.BrokerOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	e := &estateOf{t: t, dial: broker.Dial, says: map[string]*atomic.Int32{}, boards: map[string]*runningBoard{},
+		clock: clock.Scaled{Start: time.Date(2026, 6, 10, 23, 0, 0, 0, time.UTC), Begun: time.Now(), Speed: 1, Boot: 1}}
+	e.ctx, e.stop = context.WithCancel(context.Background())
+	e.others.Go(func() { _ = broker.Run(e.ctx) })
+	return e
+}
+
+// end stops all of it.
+func (e *estateOf) end() {
+	for _, board := range e.boards {
+		board.stop()
+	}
+	e.stop()
+	e.others.Wait()
 }
 
 type runningBoard struct {
@@ -127,17 +153,9 @@ func (e *estateOf) want(after string, id string, rings bool) {
 func TestHub_threeBoards(t *testing.T) {
 	bubble(t, func(t *testing.T) {
 		files := os.DirFS("../../testdata/rules/good/three-boards")
-		broker, err := publish.NewBroker(publish.BrokerOptions{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		e := &estateOf{t: t, dial: broker.Dial, says: map[string]*atomic.Int32{}, boards: map[string]*runningBoard{},
-			clock: clock.Scaled{Start: time.Date(2026, 6, 10, 23, 0, 0, 0, time.UTC), Begun: time.Now(), Speed: 1, Boot: 1}}
-		ctx, stop := context.WithCancel(context.Background())
-		var others sync.WaitGroup
-		others.Go(func() { _ = broker.Run(ctx) })
+		e := newEstate(t)
 		plan, compared := planFor(t, files, "hub"), 0
-		sent := listenToPacks(ctx, &others, broker.Dial, plan, "office")
+		sent := listenToPacks(e.ctx, &e.others, e.dial, plan, "office")
 		for _, name := range []string{"mill", "deck-house", "roastery", "hub"} {
 			e.start(files, name)
 		}
@@ -184,11 +202,7 @@ func TestHub_threeBoards(t *testing.T) {
 		e.want("the mill judges by another file", "boards-differ@mill", true)
 		e.want("the mill judges by another file", "boards-differ@roastery", false)
 
-		for _, board := range e.boards {
-			board.stop()
-		}
-		stop()
-		others.Wait()
+		e.end()
 		if own, foreign := sent.count(); own == 0 || foreign > 0 {
 			t.Errorf("the hub sent %d readings of its own and %d of other boards", own, foreign)
 		}
@@ -212,15 +226,7 @@ func TestHub_entries(t *testing.T) {
 			t.Fatal("the example has changed")
 		}
 		files["mill.rules"].Data = []byte(strings.NewReplacer(wired, "    part            by-hand\n    every           10 min\n", "use board", "use board, instruments").Replace(mill))
-		broker, err := publish.NewBroker(publish.BrokerOptions{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		e := &estateOf{t: t, dial: broker.Dial, says: map[string]*atomic.Int32{}, boards: map[string]*runningBoard{},
-			clock: clock.Scaled{Start: time.Date(2026, 6, 10, 23, 0, 0, 0, time.UTC), Begun: time.Now(), Speed: 1, Boot: 1}}
-		ctx, stop := context.WithCancel(context.Background())
-		var others sync.WaitGroup
-		others.Go(func() { _ = broker.Run(ctx) })
+		e := newEstate(t)
 		e.start(files, "mill")
 		e.start(files, "hub")
 		const point, overdue = "tank-2/ph", "measurement-overdue@tank-2/ph"
@@ -233,13 +239,13 @@ func TestHub_entries(t *testing.T) {
 		}
 		enter := func(s lots.Step) {
 			t.Helper()
-			if _, err := e.boards["hub"].Enter(ctx, web.Entering{By: "lani", Step: s}); err != nil {
+			if _, err := e.boards["hub"].Enter(e.ctx, web.Entering{By: "lani", Step: s}); err != nil {
 				t.Fatal(err)
 			}
 		}
 		read := func() {
 			t.Helper()
-			if err := e.boards["mill"].Act(ctx, web.Act{Do: web.DoEnter, Point: point, Value: "4.9 pH", By: "lani"}); err != nil {
+			if err := e.boards["mill"].Act(e.ctx, web.Act{Do: web.DoEnter, Point: point, Value: "4.9 pH", By: "lani"}); err != nil {
 				t.Fatal(err)
 			}
 			time.Sleep(time.Minute)
@@ -260,11 +266,7 @@ func TestHub_entries(t *testing.T) {
 		stands("a lot came", "hub", "", false)
 		time.Sleep(40 * time.Minute)
 		stands("nobody read of it", "hub", "overdue", true)
-		for _, board := range e.boards {
-			board.stop()
-		}
-		stop()
-		others.Wait()
+		e.end()
 	})
 }
 
