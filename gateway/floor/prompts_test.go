@@ -69,3 +69,15 @@ func TestPrompts_ofTheBoard(t *testing.T) {
 		asks(ctx, t, mill, backup, false, 3*time.Minute)
 	})
 }
+
+// Aim: a prompt that is suppressed by design asks nobody; its like without that line does.
+func TestPrompts_suppressed(t *testing.T) {
+	more := func(rules string) string {
+		return rules + "\nprompt look-here at tank-1\n    when            temperature > 1 °C\n    say             \"Look.\"\n" +
+			"\nprompt look-there at tank-1\n    when            temperature > 1 °C\n    suppressed-while temperature > 2 °C\n    say             \"Look.\"\n"
+	}
+	eveningOf(t, memoryFolder(t), 2*time.Minute, more, nil, func(ctx context.Context, mill *floor.Floor, _ *texttest.Modem) {
+		asks(ctx, t, mill, "look-here@tank-1", true, time.Minute)
+		asks(ctx, t, mill, "look-there@tank-1", false, 0)
+	})
+}

@@ -128,7 +128,7 @@ func (f *Floor) alarms(s *web.Snapshot) {
 	for i := range f.standings {
 		st := &f.standings[i]
 		switch {
-		case st.Alarm.Kind == engine.KindPrompt && st.Active:
+		case st.Alarm.Kind == engine.KindPrompt && st.Active && st.State == engine.Acknowledged: // neither suppressed nor out of service
 			s.Prompts = append(s.Prompts, f.prompt(st))
 		case st.Alarm.Kind == engine.KindAlarm && (st.State != engine.Normal || st.CannotSee):
 			s.Alarms = append(s.Alarms, f.alarm(st))

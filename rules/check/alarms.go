@@ -396,7 +396,13 @@ func (c *checker) conditions(a *alarm, t *typer) (when, while, suppressed *formu
 		c.checkDeadband(a, when)
 	}
 	t.bands = nil
-	return when, get("while"), get("suppressed-while")
+	while = get("while")
+	lacks, lacked := t.lacks, t.lacked
+	suppressed = get("suppressed-while")
+	if t.lacks && !lacks { // what can never be known suppresses nothing
+		suppressed, t.lacks, t.lacked = nil, false, lacked
+	}
+	return when, while, suppressed
 }
 
 // checkSize holds a condition to its depth; the number of its parts was counted where it was read.

@@ -2,12 +2,14 @@ package check
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"testing/fstest"
 
 	"millwarden/internal/diag"
 	"millwarden/internal/units"
+	"millwarden/rules/engine"
 	"millwarden/rules/formula"
 )
 
@@ -344,5 +346,23 @@ func TestGives_aNameOfOnesOwn(t *testing.T) {
 	}
 	if plan, list := loadText(t, "site s\n    timezone        UTC\n\nstation tank-1 is tank\n\nprobe sampler\n    part            by-hand\n    gives           moisture at tank-1\n    range           5 .. 60 °C\n"); plan != nil || len(list) == 0 {
 		t.Errorf("a moisture in degrees is taken: %v", list)
+	}
+}
+
+// Aim: what can never be known suppresses nothing [the specification: unknown does not suppress]: a tank without electrode keeps the prompt by time, which one with an electrode has
+// only while its pH does not say more.
+func TestSuppressedWhile_ofALackingPoint(t *testing.T) {
+	for _, c := range []struct {
+		gives string
+		want  bool
+	}{{"temperature", false}, {"temperature, ph", true}} {
+		plan, list := loadText(t, "site s\n    timezone        UTC\n\nuse fermentation\n\nstation tank-1 is tank\n\nprobe hand\n    part            by-hand\n    gives           "+c.gives+" at tank-1\n")
+		if plan == nil {
+			t.Fatal(list)
+		}
+		i := slices.IndexFunc(plan.Engine.Alarms, func(a engine.Alarm) bool { return a.ID == "nearly-ready-by-time@tank-1" })
+		if i < 0 || (plan.Engine.Alarms[i].SuppressedWhile != nil) != c.want {
+			t.Errorf("a tank with %s: prompt %d, suppressed at times: %v", c.gives, i, i >= 0 && plan.Engine.Alarms[i].SuppressedWhile != nil)
+		}
 	}
 }
