@@ -22,7 +22,7 @@ func (r *Record) curveOf(ctx context.Context, s Sources, p *check.Point, from, t
 	width := leastColumn
 	for i := range s.Plan.Probes {
 		if pr := &s.Plan.Probes[i]; pr.Name == p.Probe && p.How == check.Measured {
-			width = max(pr.OverdueAfter, 2*pr.Every)
+			width, c.ByHand = max(pr.OverdueAfter, 2*pr.Every), pr.Part == check.ByHand
 		}
 	}
 	n := int(max(1, min(columns, to.Sub(from)/max(width, time.Second))))
@@ -92,6 +92,7 @@ func (c *Curve) reckon(from, to time.Time, width time.Duration, damaged bool) {
 			c.Doubtful += long
 		}
 		c.Known += long
+		c.Readings += col.Readings - col.Bad
 		sum += col.Mean * long.Seconds()
 		c.Low, c.High, c.Last = min(c.Low, col.Low), max(c.High, col.High), col.Last
 		if c.beyond(col) {

@@ -81,6 +81,7 @@ type Curve struct {
 	Point, Title string
 	Quantity     units.Quantity
 	Computed     bool
+	ByHand       bool // people read it and enter it
 	Columns      []history.Column
 	Gaps         []Gap
 	Doubts       []Gap // uncertain stretches
@@ -90,6 +91,7 @@ type Curve struct {
 	Low, High    float64
 	Mean         float64
 	Last         float64
+	Readings     int // that are not bad
 	Known        time.Duration
 	Missing      time.Duration
 	Doubtful     time.Duration

@@ -129,8 +129,18 @@ func TestRecord_instrumentByHand(t *testing.T) {
 	if err := r.HTML(&page); err != nil {
 		t.Fatal(err)
 	}
-	if !strings.Contains(page.String(), "read by hand: pocket pH meter, serial 2231") {
-		t.Error("the instrument is not on the record")
+	entries := 0
+	for i := range r.Stays {
+		for j := range r.Stays[i].Curves {
+			if c := &r.Stays[i].Curves[j]; c.Point == "tank-1/ph" {
+				entries = c.Readings
+			}
+		}
+	}
+	for _, want := range []string{"read by hand: pocket pH meter, serial 2231", fmt.Sprintf("Entered by hand: %d", entries)} {
+		if entries < 10 || !strings.Contains(page.String(), want) {
+			t.Errorf("%d entries, and %q is not on the record", entries, want)
+		}
 	}
 	page.Reset()
 	if err := r.For("es", units.Choice{}).HTML(&page); err != nil {
